@@ -1,0 +1,69 @@
+# One documented command for each thing a contributor does; `make` alone lists them.
+.DEFAULT_GOAL := help
+SHELL := /bin/bash
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+HTMX_VERSION := 2.0.11
+HTMX_SHA256 := 0
+# The lock files must not depend on how one machine finds packages.
+COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --universal \
+	--python-version 3.11 --generate-hashes --no-strip-extras --no-annotate \
+	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock"
+
+.PHONY: help setup run test lint types templates migrations format migrate demo bench lock vendor clean
+
+help:  ## Show this list
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+
+setup: $(STAMP)  ## Prepare .venv from the lock file (nothing to do when it has not changed)
+
+$(STAMP): requirements-dev.lock
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
+		|| { echo "Python 3.11 or newer is needed; name it with: make PYTHON=python3.12 setup" >&2; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-dev.lock
+	@touch $@
+
+run: setup  ## Serve the register, with the demo fleet when the database is empty
+	$(BIN)/python -m app migrate
+	$(BIN)/python -m app demo
+	$(BIN)/python -m app serve
+
+test: lint types templates migrations  ## Run every check and the whole test suite
+	$(BIN)/python -m pytest
+
+lint: setup  ## Check style and formatting
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: setup  ## Check types
+	$(BIN)/mypy
+
+templates: setup  ## Check the HTML templates
+	$(BIN)/djlint templates --lint --quiet
+
+migrations: setup  ## Check that models and migrations agree
+	$(BIN)/python -m pytest -q tests/store/test_migrations.py
+
+format: setup  ## Mend style and formatting
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+migrate: setup  ## Bring the database named by DATABASE_URL up to this version
+	$(BIN)/python -m app migrate
+
+demo: setup  ## Load the invented demo fleet into an empty database
+	$(BIN)/python -m app demo
+
+bench: setup  ## Measure speed at full size
+	$(BIN)/python -m bench
+
+lock: setup  ## Make the lock files anew from pyproject.toml
+	$(COMPILE) pyproject.toml --output-file requirements.lock
+	$(COMPILE) pyproject.toml --group dev --constraints requirements.lock --output-file requirements-dev.lock
+
+clean:  ## Remove .venv and caches; the data stays
+	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +
