@@ -6,7 +6,6 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 HTMX_VERSION := 2.0.11
-HTMX_SHA256 := 0
 # The lock files must not depend on how one machine finds packages.
 COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --universal \
 	--python-version 3.11 --generate-hashes --no-strip-extras --no-annotate \
@@ -45,7 +44,9 @@ templates: setup  ## Check the HTML templates
 	$(BIN)/djlint templates --lint --quiet
 
 migrations: setup  ## Check that models and migrations agree
-	$(BIN)/python -m pytest -q tests/store/test_migrations.py
+	@scratch=$$(mktemp -d) && trap 'rm -rf "$$scratch"' EXIT \
+		&& export DATABASE_URL="sqlite:///$$scratch/store.db" \
+		&& $(BIN)/alembic upgrade head && $(BIN)/alembic check
 
 format: setup  ## Mend style and formatting
 	$(BIN)/ruff check --fix .
@@ -63,6 +64,16 @@ bench: setup  ## Measure speed at full size
 lock: setup  ## Make the lock files anew from pyproject.toml
 	$(COMPILE) pyproject.toml --output-file requirements.lock
 	$(COMPILE) pyproject.toml --group dev --constraints requirements.lock --output-file requirements-dev.lock
+
+# For another version change HTMX_VERSION here and the sums in static/vendor/SHA256SUMS.
+vendor:  ## Fetch the vendored browser library in its exact version (needs npm)
+	@scratch=$$(mktemp -d) && trap 'rm -rf "$$scratch"' EXIT \
+		&& npm pack --silent --pack-destination "$$scratch" htmx.org@$(HTMX_VERSION) \
+		&& tar -xzf "$$scratch/htmx.org-$(HTMX_VERSION).tgz" -C "$$scratch" \
+		&& cd "$$scratch/package" \
+		&& cp dist/htmx.min.js htmx.min.js && cp LICENSE htmx-LICENSE.txt \
+		&& sha256sum --check "$(CURDIR)/static/vendor/SHA256SUMS" \
+		&& cp htmx.min.js htmx-LICENSE.txt "$(CURDIR)/static/vendor/"
 
 clean:  ## Remove .venv and caches; the data stays
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -1,3 +1,3 @@
-"""Stencilbook: the register of railroad tank cars and their qualification due dates, with reasons."""
+"""Stencilbook, the register of railroad tank cars and what falls due on them, with reasons."""
 
 __version__ = "0.1.0"

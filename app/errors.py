@@ -43,7 +43,7 @@ class Refused(Problem):
 
     @classmethod
     def because(cls, faults: Iterable[Fault]) -> "Refused":
-        """Refuse for these faults; the sentence is the first of them, and how many more there are."""
+        """Refuse for these faults; the sentence is the first, and how many more there are."""
         found = list(faults)
         more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
         return cls(f"{found[0]}{more}", found)
