@@ -1,0 +1,249 @@
+"""What the calculator needs to know about a car, and what it answers: plain frozen data, no behaviour but small questions.
+
+Lengths are inches and pressures psig, as exact fractions. A fact nobody knows is None.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from fractions import Fraction
+from typing import Literal
+
+Outcome = Literal["pass", "fail"]
+Extent = Literal["general", "local"]
+Status = Literal[
+    "due_now", "overdue", "soon", "in_date", "by_event", "unknown", "not_required"
+]
+State = Literal["owed", "dated", "by_event", "unknown", "not_required"]
+Confidence = Literal["verified", "memory"]
+Verdict = Literal[
+    "condemned", "at_or_below_c", "above_c", "not_measured", "unknown", "owner_judged"
+]
+LoadingVerdict = Literal["may_load", "check", "may_not_load"]
+
+SHELL_AND_HEAD_ZONES = ("shell_top", "shell_bottom", "head_a", "head_b")
+OWNER_JUDGED_ZONES = ("sump", "nozzle", "housing")
+ZONES = SHELL_AND_HEAD_ZONES + OWNER_JUDGED_ZONES
+
+# Due items in the order in which every list and answer shows them.
+ITEMS = (
+    "visual", "structural_integrity", "safety_systems", "thickness", "lining",
+    "service_equipment", "relief_device", "rupture_disc", "tank_retest", "leakage",
+    "air_brake", "reflective_sheeting", "age_limit", "service_end",
+)  # fmt: skip
+# Last days of a car are counted, never inspected.
+EVENT_ITEMS = tuple(item for item in ITEMS if item not in ("age_limit", "service_end"))
+# What can be done or happen to a car that is no qualification but may open one (180.509(b), (d)(2), (f), (j)).
+CHANGES = (
+    "damage", "fire_damage", "ordered_inspection", "lining_removed", "insulation_removed",
+    "thermal_protection_removed", "head_protection_removed", "repair_reducing_thickness",
+    "service_equipment_changed", "relief_device_changed", "lining_applied",
+    "lining_repaired_locally", "sheeting_replaced",
+)  # fmt: skip
+# Items whose date a stencil, an approval or the due precision may move.
+STENCILED_ITEMS = (
+    "visual", "structural_integrity", "safety_systems", "thickness", "lining",
+    "service_equipment", "relief_device",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Tank:
+    """The tank as built. `required_thickness_in` is the owner's design minimum by zone."""
+
+    material: str | None = None
+    tensile_psi: Fraction | None = None
+    inside_diameter_in: Fraction | None = None
+    joint_efficiency: Fraction | None = None
+    head_shape: Literal["2:1", "3:1"] = "2:1"
+    jacketed: bool | None = None
+    insulated: bool | None = None
+    thermal_protection: bool | None = None
+    built_to: str | None = None
+    normalized_steel: bool | None = None
+    required_thickness_in: tuple[tuple[str, Fraction], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Lining:
+    """A lining or coating; `documented` means service history or analysis supports more than 8 years."""
+
+    kind: str | None = None
+    applied_on: date | None = None
+    owner_interval_months: int | None = None
+    documented: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """The lading the car carries. `corrosive_or_reactive` is what the owner stated; None is not stated."""
+
+    commodity: str | None = None
+    un: str | None = None
+    hazardous: bool = True
+    hazard_class: str | None = None
+    packing_group: str | None = None
+    poison_by_inhalation: bool | None = None
+    corrosive_or_reactive: bool | None = None
+    corrosion_rate_mil_per_year: Fraction | None = None
+    fluorinated_hydrocarbon_only: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ReliefDevice:
+    """The relief device on the car now. `installed_by` is the last day it can have been installed on:
+    the month's last day when only a month is known, else `installed_on` itself."""
+
+    kind: Literal["valve", "disc", "combination", "none"] | None = None
+    set_psig: Fraction | None = None
+    tested_on: date | None = None
+    installed_on: date | None = None
+    installed_by: date | None = None
+    protected_in_storage: bool | None = None
+    owner_interval_months: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ReflectiveSheeting:
+    installed_on: date | None = None
+    method: Literal["replacement", "comparator"] = "replacement"
+
+
+@dataclass(frozen=True, slots=True)
+class StencilMarks:
+    """The due dates painted on the car: per item a day (`YYYY-MM-DD`) or a year (`YYYY`), as painted."""
+
+    marked_on: date | None = None
+    due: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Approval:
+    item: str
+    interval_months: int
+    reference: str | None = None
+    stenciled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A measured thickness. A local reading says how far the thin area spans and how far it lies from the next."""
+
+    zone: str
+    inches: Fraction
+    extent: Extent = "general"
+    span_in: Fraction | None = None
+    apart_in: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """An inspection (`items` with an outcome) or a change to the car, or both on one day."""
+
+    on: date
+    items: tuple[str, ...]
+    outcome: Outcome = "pass"
+    readings: tuple[Reading, ...] = ()
+    opens: tuple[str, ...] = ()
+    reference: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Car:
+    mark: str
+    number: int
+    specification: str
+    built_on: date | None = None
+    rebuilt_on: date | None = None
+    tank: Tank = Tank()
+    lining: Lining | None = None
+    service: Service = Service()
+    relief_device: ReliefDevice | None = None
+    service_equipment_interval_months: int | None = None
+    reflective_sheeting: ReflectiveSheeting = ReflectiveSheeting()
+    stencil: StencilMarks = StencilMarks()
+    approvals: tuple[Approval, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return f"{self.mark} {self.number}"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How dates are rounded and read where the rule text is silent (open questions of 180.509 and 180.515)."""
+
+    due_precision: Literal["day", "month_end", "year_end"] = "day"
+    stencil_year: Literal["start", "end"] = "start"
+    soon_days: int = 180
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """One question: this car with these events, in their order, asked for on `as_of`."""
+
+    as_of: date
+    car: Car
+    events: tuple[Event, ...] = ()
+    settings: Settings = field(default_factory=Settings)
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    text: str
+    citation: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One due item. `due_on` is None under the states without a date; the calendar fields stay whatever the state."""
+
+    item: str
+    state: State
+    due_on: date | None = None
+    basis_on: date | None = None
+    interval_months: int | None = None
+    calculated_due_on: date | None = None
+    confidence: Confidence = "verified"
+    reasons: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneThickness:
+    """A zone against its lines, in inches. Lines are None where nothing gives a required thickness."""
+
+    zone: str
+    verdict: Verdict
+    required_in: Fraction | None = None
+    line_c_in: Fraction | None = None
+    line_d_in: Fraction | None = None
+    line_e_in: Fraction | None = None
+    reading_in: Fraction | None = None
+    measured_on: date | None = None
+    extent: Extent | None = None
+    reasons: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Loading:
+    verdict: LoadingVerdict
+    reasons: tuple[Reason, ...]
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Everything the calculator says of one car on one day."""
+
+    facts: Facts
+    rulebook_id: str
+    rulebook_edition: str
+    items: tuple[Due, ...]
+    next: Due | None
+    thickness: tuple[ZoneThickness, ...]
+    loading: Loading
+    warnings: tuple[Reason, ...] = ()
+
+    def item(self, name: str) -> Due | None:
+        return next((due for due in self.items if due.item == name), None)

@@ -1,0 +1,1 @@
+"""The record: tables and every SQL question asked of them."""

@@ -1,0 +1,91 @@
+"""Column habits named once: exact decimals, moments in UTC, and the mixins of a recorded and of a dated row."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Annotated, Any
+
+from sqlalchemy import BigInteger, Date, DateTime, ForeignKey, Integer, MetaData, String
+from sqlalchemy.engine import Dialect
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.types import TypeDecorator
+
+# A first fact about a car whose beginning nobody stated holds from here.
+BEGINNING = date(1, 1, 1)
+
+
+class Exact(TypeDecorator[Decimal]):
+    """A decimal of at most six places, kept as a whole number of millionths so that both engines hold it exactly."""
+
+    impl = BigInteger
+    cache_ok = True
+    SCALE = 1_000_000
+
+    def process_bind_param(self, value: Decimal | None, dialect: Dialect) -> int | None:
+        if value is None:
+            return None
+        scaled = value * self.SCALE
+        if scaled != scaled.to_integral_value():
+            raise ValueError(f"{value} has more than six decimals")
+        return int(scaled)
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> Decimal | None:
+        return None if value is None else (Decimal(value) / self.SCALE).normalize()
+
+
+class Moment(TypeDecorator[datetime]):
+    """A moment in UTC; SQLite keeps no zone, so it is put back on reading."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        return None if value is None else value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Base(DeclarativeBase):
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+
+
+# SQLite numbers rows by itself only for a plain INTEGER key; PostgreSQL gets the wide one.
+Key = BigInteger().with_variant(Integer, "sqlite")
+Id = Annotated[int, mapped_column(Key, primary_key=True)]
+Words = Annotated[str, mapped_column(String(200))]
+
+
+class Recorded:
+    """A row that was recorded at a moment by somebody, and counts until it is superseded (then stamped once)."""
+
+    id: Mapped[Id]
+    recorded_at: Mapped[datetime] = mapped_column(Moment)
+    recorded_by: Mapped[Words]
+    import_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("import_run.id"), index=True, comment="the file that brought it"
+    )
+    superseded_at: Mapped[datetime | None] = mapped_column(
+        Moment, comment="corrected, or its import taken back, at this moment"
+    )
+    corrects: Mapped[int | None] = mapped_column(
+        Key, comment="the row of this table that this one replaces", unique=True
+    )
+
+
+class CarFact(Recorded):
+    """A fact of a car in force from a day on."""
+
+    car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"))
+    from_on: Mapped[date] = mapped_column(Date)

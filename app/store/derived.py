@@ -1,0 +1,113 @@
+"""What the record gives rise to: derived due rows, files brought in or waiting, and work that lasts."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    CheckConstraint,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    SmallInteger,
+    String,
+    Text,
+)
+from sqlalchemy.orm import Mapped, mapped_column
+
+from app.store.columns import Base, Id, Key, Moment, Words
+from app.store.tables import named, one_of
+
+STATES = ("owed", "dated", "by_event", "unknown", "not_required")
+JOB_STATES = ("waiting", "running", "done", "failed")
+FILE_KINDS = ("cars", "components", "events", "ladings")
+
+
+class DueRow(Base):
+    """A due item of a car. What lists sort and filter by is copied here from the car, so that one index answers them."""
+
+    __tablename__ = "due"
+    car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), primary_key=True)
+    item_no: Mapped[int] = mapped_column(SmallInteger, primary_key=True, comment="place in core.facts.ITEMS")
+    item: Mapped[str] = mapped_column(String(30))
+    state: Mapped[str] = mapped_column(String(12))
+    due_on: Mapped[date | None]
+    basis_on: Mapped[date | None]
+    interval_months: Mapped[int | None] = mapped_column(SmallInteger)
+    calculated_due_on: Mapped[date | None]
+    confidence: Mapped[str] = mapped_column(String(10))
+    citation: Mapped[str] = mapped_column(String(80), default="")
+    reasons: Mapped[list[Any]] = mapped_column(JSON, comment='[{"text": ..., "citation": ...}]')
+    owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
+    region: Mapped[Words] = mapped_column(default="")
+    mark: Mapped[str] = mapped_column(String(4))
+    number: Mapped[int] = mapped_column(Integer)
+    listed: Mapped[bool] = mapped_column(Boolean, comment="the car is in service")
+    hazardous: Mapped[bool] = mapped_column(Boolean, comment="its lading is, so that overdue means: may not load")
+
+    __table_args__ = (
+        one_of("state", STATES),
+        one_of("confidence", ("verified", "memory")),
+        CheckConstraint("due_on IS NOT NULL OR state NOT IN ('owed', 'dated')", name="dated"),
+        *named("due"),
+        Index("ix_due_soonest", "listed", "due_on", "mark", "number", "item_no"),
+        Index("ix_due_owner_soonest", "owner_id", "listed", "due_on", "mark", "number", "item_no"),
+        Index("ix_due_item_soonest", "item_no", "listed", "due_on", "mark", "number"),
+        Index("ix_due_state", "listed", "state", "mark", "number", "item_no"),
+    )
+
+
+class ImportRun(Base):
+    """A file that was brought in, whole. Taking it back stamps its rows and this one."""
+
+    __tablename__ = "import_run"
+    id: Mapped[Id]
+    kind: Mapped[str] = mapped_column(String(12))
+    file_name: Mapped[Words]
+    sha256: Mapped[str] = mapped_column(String(64))
+    rows: Mapped[int] = mapped_column(Integer)
+    added: Mapped[int] = mapped_column(Integer)
+    changed: Mapped[int] = mapped_column(Integer)
+    repeated: Mapped[int] = mapped_column(Integer)
+    recorded_at: Mapped[datetime] = mapped_column(Moment)
+    recorded_by: Mapped[Words]
+    taken_back_at: Mapped[datetime | None] = mapped_column(Moment)
+    taken_back_by: Mapped[str | None] = mapped_column(String(200))
+    __table_args__ = (one_of("kind", FILE_KINDS),)
+
+
+class Upload(Base):
+    """A file handed in on a page, kept until it is confirmed or dropped."""
+
+    __tablename__ = "upload"
+    id: Mapped[str] = mapped_column(String(40), primary_key=True, comment="unguessable")
+    kind: Mapped[str] = mapped_column(String(12))
+    file_name: Mapped[Words]
+    content: Mapped[bytes] = mapped_column(LargeBinary)
+    uploaded_at: Mapped[datetime] = mapped_column(Moment)
+    __table_args__ = (one_of("kind", FILE_KINDS),)
+
+
+class Job(Base):
+    """Work that lasts, with its progress: what is shown to whoever comes back to look."""
+
+    __tablename__ = "job"
+    id: Mapped[str] = mapped_column(String(40), primary_key=True)
+    kind: Mapped[str] = mapped_column(String(30))
+    payload: Mapped[dict[str, Any]] = mapped_column(JSON)
+    state: Mapped[str] = mapped_column(String(10), default="waiting")
+    step: Mapped[str] = mapped_column(String(200), default="")
+    done: Mapped[int] = mapped_column(Integer, default=0)
+    total: Mapped[int] = mapped_column(Integer, default=0)
+    result: Mapped[dict[str, Any] | None] = mapped_column(JSON)
+    error: Mapped[str] = mapped_column(Text, default="")
+    asked_by: Mapped[Words]
+    asked_at: Mapped[datetime] = mapped_column(Moment)
+    started_at: Mapped[datetime | None] = mapped_column(Moment)
+    heard_at: Mapped[datetime | None] = mapped_column(Moment, comment="last sign of life")
+    ended_at: Mapped[datetime | None] = mapped_column(Moment)
+    __table_args__ = (one_of("state", JOB_STATES), Index("ix_job_state_asked", "state", "asked_at"))

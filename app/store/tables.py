@@ -1,0 +1,346 @@
+"""The record proper: parties, cars and their dated facts, components, events and readings, the list of ladings."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+from sqlalchemy import (
+    Boolean,
+    CheckConstraint,
+    Date,
+    ForeignKey,
+    Index,
+    Integer,
+    SmallInteger,
+    String,
+    Text,
+    text,
+)
+from sqlalchemy.orm import Mapped, mapped_column
+
+from app.core.facts import SHELL_AND_HEAD_ZONES, STENCILED_ITEMS, ZONES
+from app.store.columns import Base, CarFact, Exact, Id, Key, Recorded, Words
+
+STANDINGS = ("in_service", "out_of_service", "stored", "sold", "scrapped", "withdrawn")
+# A car in one of these answers to its mark and number; in the others the name is free for another car.
+IN_RECORD = ("in_service", "out_of_service", "stored")
+
+
+def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
+    listed = ", ".join(f"'{value}'" for value in values)
+    return CheckConstraint(f"{column} IN ({listed})", name=column)
+
+
+def above_zero(column: str) -> CheckConstraint:
+    return CheckConstraint(f"{column} > 0", name=f"{column}_above_zero")
+
+
+def named(name: str, *extra: CheckConstraint | Index) -> tuple[CheckConstraint | Index, ...]:
+    """The constraints of a mark and number wherever a table holds them."""
+    return (
+        CheckConstraint("length(mark) BETWEEN 2 AND 4 AND mark = upper(mark)", name="mark"),
+        CheckConstraint("number BETWEEN 1 AND 999999", name="number"),
+        *extra,
+    )
+
+
+def in_force(table: str) -> Index:
+    """What reading a car's facts asks for: its rows that still count, by day."""
+    return Index(
+        f"ix_{table}_in_force", "car_id", "from_on", "id",
+        sqlite_where=text("superseded_at IS NULL"), postgresql_where=text("superseded_at IS NULL"),
+    )  # fmt: skip
+
+
+class Party(Base):
+    __tablename__ = "party"
+    id: Mapped[Id]
+    name: Mapped[Words] = mapped_column(unique=True)
+    time_zone: Mapped[str] = mapped_column(String(60), default="UTC")
+
+
+class Car(Base):
+    """A car is its own key. All but the key is a projection of the facts in force, for lists."""
+
+    __tablename__ = "car"
+    id: Mapped[Id]
+    owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
+    mark: Mapped[str] = mapped_column(String(4))
+    number: Mapped[int] = mapped_column(Integer)
+    region: Mapped[Words] = mapped_column(default="")
+    standing: Mapped[str] = mapped_column(String(20), default="in_service")
+    specification: Mapped[str] = mapped_column(String(60))
+    commodity: Mapped[Words] = mapped_column(default="")
+    built_on: Mapped[date | None]
+
+    __table_args__ = (
+        *named("car"),
+        one_of("standing", STANDINGS),
+        Index(
+            "uq_car_name_in_record", "mark", "number", unique=True,
+            sqlite_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
+            postgresql_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
+        ),
+        Index("ix_car_register", "standing", "mark", "number", "id"),
+        Index("ix_car_owner_register", "owner_id", "standing", "mark", "number", "id"),
+    )  # fmt: skip
+
+
+class CarName(CarFact, Base):
+    """Mark and number, also those the car had before it was re-marked."""
+
+    __tablename__ = "car_name"
+    mark: Mapped[str] = mapped_column(String(4))
+    number: Mapped[int] = mapped_column(Integer)
+    __table_args__ = (
+        *named("car_name"),
+        in_force("car_name"),
+        Index("ix_car_name_mark_number", "mark", "number"),
+    )
+
+
+class Ownership(CarFact, Base):
+    __tablename__ = "ownership"
+    owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
+    lining_owner_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("party.id"), comment="who pays for the lining, where not the owner (180.503)"
+    )
+    equipment_owner_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("party.id"), comment="who maintains service equipment, where not the owner"
+    )
+    region: Mapped[Words] = mapped_column(default="")
+    __table_args__ = (in_force("ownership"),)
+
+
+class Standing(CarFact, Base):
+    """In service, out of service, stored, sold, scrapped; or withdrawn with the import that brought the car."""
+
+    __tablename__ = "standing"
+    standing: Mapped[str] = mapped_column(String(20))
+    reason: Mapped[str] = mapped_column(Text, default="")
+    __table_args__ = (one_of("standing", STANDINGS), in_force("standing"))
+
+
+class Construction(CarFact, Base):
+    """The specification and the tank, as they are from a day on (a conversion starts a new row)."""
+
+    __tablename__ = "construction"
+    specification: Mapped[str] = mapped_column(String(60))
+    built_on: Mapped[date | None]
+    rebuilt_on: Mapped[date | None]
+    material: Mapped[str | None] = mapped_column(String(20))
+    tensile_psi: Mapped[Decimal | None] = mapped_column(Exact)
+    inside_diameter_in: Mapped[Decimal | None] = mapped_column(Exact)
+    joint_efficiency: Mapped[Decimal | None] = mapped_column(Exact)
+    head_shape: Mapped[str | None] = mapped_column(String(3))
+    jacketed: Mapped[bool | None]
+    insulated: Mapped[bool | None]
+    thermal_protection: Mapped[bool | None]
+    built_to: Mapped[str | None] = mapped_column(String(20))
+    normalized_steel: Mapped[bool | None]
+    required_shell_top_in: Mapped[Decimal | None] = mapped_column(Exact)
+    required_shell_bottom_in: Mapped[Decimal | None] = mapped_column(Exact)
+    required_head_a_in: Mapped[Decimal | None] = mapped_column(Exact)
+    required_head_b_in: Mapped[Decimal | None] = mapped_column(Exact)
+    __table_args__ = (
+        one_of("head_shape", ("2:1", "3:1")),
+        above_zero("tensile_psi"),
+        above_zero("inside_diameter_in"),
+        above_zero("joint_efficiency"),
+        *(above_zero(f"required_{zone}_in") for zone in SHELL_AND_HEAD_ZONES),
+        CheckConstraint("rebuilt_on >= built_on", name="rebuilt_after_built"),
+        in_force("construction"),
+    )
+
+
+class ServiceFact(CarFact, Base):
+    """The lading the car carries from a day on, as stated for this car."""
+
+    __tablename__ = "service"
+    commodity: Mapped[Words]
+    un: Mapped[str | None] = mapped_column(String(6))
+    hazardous: Mapped[bool] = mapped_column(Boolean, default=True)
+    hazard_class: Mapped[str | None] = mapped_column(String(10))
+    packing_group: Mapped[str | None] = mapped_column(String(3))
+    poison_by_inhalation: Mapped[bool | None]
+    corrosive_or_reactive: Mapped[bool | None] = mapped_column(comment="as the owner stated; null is not stated")
+    corrosion_rate_mil_per_year: Mapped[Decimal | None] = mapped_column(Exact)
+    fluorinated_hydrocarbon_only: Mapped[bool] = mapped_column(Boolean, default=False)
+    __table_args__ = (
+        one_of("packing_group", ("I", "II", "III")),
+        CheckConstraint("corrosion_rate_mil_per_year >= 0", name="rate"),
+        in_force("service"),
+    )
+
+
+class LiningFact(CarFact, Base):
+    """What is known of the lining; a row with `lined` false says that none is known."""
+
+    __tablename__ = "lining"
+    lined: Mapped[bool] = mapped_column(Boolean, default=True)
+    kind: Mapped[str | None] = mapped_column(String(80))
+    applied_on: Mapped[date | None]
+    owner_interval_months: Mapped[int | None] = mapped_column(SmallInteger)
+    documented: Mapped[bool] = mapped_column(Boolean, default=False)
+    __table_args__ = (above_zero("owner_interval_months"), in_force("lining"))
+
+
+class Fitting(CarFact, Base):
+    """The owner's interval for service equipment, and the reflective sheeting."""
+
+    __tablename__ = "fitting"
+    service_equipment_interval_months: Mapped[int | None] = mapped_column(SmallInteger)
+    sheeting_installed_on: Mapped[date | None]
+    sheeting_method: Mapped[str | None] = mapped_column(String(20))
+    __table_args__ = (
+        above_zero("service_equipment_interval_months"),
+        one_of("sheeting_method", ("replacement", "comparator")),
+        in_force("fitting"),
+    )
+
+
+class StencilFact(CarFact, Base):
+    """The due dates painted on the car, as painted: a day `YYYY-MM-DD`, a month `YYYY-MM` or a year `YYYY` for each item."""
+
+    __tablename__ = "stencil"
+    marked_on: Mapped[date | None]
+    visual: Mapped[str | None] = mapped_column(String(10))
+    structural_integrity: Mapped[str | None] = mapped_column(String(10))
+    safety_systems: Mapped[str | None] = mapped_column(String(10))
+    thickness: Mapped[str | None] = mapped_column(String(10))
+    lining: Mapped[str | None] = mapped_column(String(10))
+    service_equipment: Mapped[str | None] = mapped_column(String(10))
+    relief_device: Mapped[str | None] = mapped_column(String(10))
+    __table_args__ = (
+        *(CheckConstraint(f"length({item}) IN (4, 7, 10)", name=item) for item in STENCILED_ITEMS),
+        in_force("stencil"),
+    )
+
+
+class ApprovalFact(CarFact, Base):
+    """An approved other interval for an item (180.509(l)); one without an interval ends the one of its reference."""
+
+    __tablename__ = "approval"
+    item: Mapped[str] = mapped_column(String(30))
+    interval_months: Mapped[int | None] = mapped_column(SmallInteger)
+    reference: Mapped[Words] = mapped_column(default="")
+    stenciled: Mapped[bool] = mapped_column(Boolean, default=False)
+    __table_args__ = (
+        one_of("item", STENCILED_ITEMS),
+        above_zero("interval_months"),
+        in_force("approval"),
+    )
+
+
+class Component(Recorded, Base):
+    """A thing with a life of its own: it can be put on one car, taken off, and put on another."""
+
+    __tablename__ = "component"
+    kind: Mapped[str] = mapped_column(String(40))
+    maker: Mapped[Words] = mapped_column(default="")
+    model: Mapped[Words] = mapped_column(default="")
+    lot: Mapped[Words] = mapped_column(default="")
+    serial: Mapped[Words] = mapped_column(default="")
+    owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
+    __table_args__ = (Index("ix_component_kind_maker_model", "kind", "maker", "model", "lot"),)
+
+
+class Installation(CarFact, Base):
+    """A component put on a car at a position, with what was known of it then. `from_on` is `installed_on`, or BEGINNING."""
+
+    __tablename__ = "installation"
+    component_id: Mapped[int] = mapped_column(Key, ForeignKey("component.id"), index=True)
+    position: Mapped[str] = mapped_column(String(60), default="")
+    installed_on: Mapped[date | None]
+    installed_month_only: Mapped[bool] = mapped_column(Boolean, default=False)
+    tested_on: Mapped[date | None]
+    set_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    protected_in_storage: Mapped[bool | None]
+    owner_interval_months: Mapped[int | None] = mapped_column(SmallInteger)
+    found_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    left_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    __table_args__ = (
+        above_zero("set_psig"),
+        above_zero("owner_interval_months"),
+        in_force("installation"),
+    )
+
+
+class Removal(Recorded, Base):
+    """A component taken off; one installation ends once."""
+
+    __tablename__ = "removal"
+    installation_id: Mapped[int] = mapped_column(Key, ForeignKey("installation.id"))
+    removed_on: Mapped[date] = mapped_column(Date)
+    __table_args__ = (
+        Index(
+            "uq_removal_installation", "installation_id", unique=True,
+            sqlite_where=text("superseded_at IS NULL"), postgresql_where=text("superseded_at IS NULL"),
+        ),
+    )  # fmt: skip
+
+
+class EventRow(Recorded, Base):
+    """An inspection or a change. `items` and `opens` hold item names joined by ';' in the calculator's order."""
+
+    __tablename__ = "event"
+    car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"))
+    happened_on: Mapped[date] = mapped_column(Date)
+    month_only: Mapped[bool] = mapped_column(Boolean, default=False)
+    items: Mapped[str] = mapped_column(String(300))
+    outcome: Mapped[str] = mapped_column(String(4), default="pass")
+    opens: Mapped[str] = mapped_column(String(300), default="")
+    facility: Mapped[Words] = mapped_column(default="")
+    inspector: Mapped[Words] = mapped_column(default="")
+    reference: Mapped[Words] = mapped_column(default="")
+    notes: Mapped[str] = mapped_column(Text, default="")
+    form_key: Mapped[str | None] = mapped_column(String(40), comment="a form sent twice is one event")
+
+    __table_args__ = (
+        one_of("outcome", ("pass", "fail")),
+        CheckConstraint("length(items) > 0", name="items"),
+        Index(
+            "uq_event_known_by", "car_id", "happened_on", "items", "facility", unique=True,
+            sqlite_where=text("superseded_at IS NULL"), postgresql_where=text("superseded_at IS NULL"),
+        ),
+        Index("uq_event_form_key", "form_key", "car_id", unique=True),
+    )  # fmt: skip
+
+
+class ReadingRow(Base):
+    __tablename__ = "reading"
+    event_id: Mapped[int] = mapped_column(Key, ForeignKey("event.id"), primary_key=True)
+    place: Mapped[int] = mapped_column(SmallInteger, primary_key=True, comment="its place in the report")
+    car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), index=True)
+    zone: Mapped[str] = mapped_column(String(20))
+    inches: Mapped[Decimal] = mapped_column(Exact)
+    extent: Mapped[str] = mapped_column(String(10), default="general")
+    span_in: Mapped[Decimal | None] = mapped_column(Exact)
+    apart_in: Mapped[Decimal | None] = mapped_column(Exact)
+    __table_args__ = (
+        one_of("zone", ZONES),
+        one_of("extent", ("general", "local")),
+        above_zero("inches"),
+        CheckConstraint("span_in >= 0", name="span"),
+        CheckConstraint("apart_in >= 0", name="apart"),
+    )
+
+
+class Lading(Base):
+    """An entry of the list of ladings to choose from; choosing copies it onto the car's service."""
+
+    __tablename__ = "lading"
+    id: Mapped[Id]
+    name: Mapped[Words] = mapped_column(unique=True)
+    un: Mapped[str | None] = mapped_column(String(6))
+    hazardous: Mapped[bool] = mapped_column(Boolean, default=True)
+    hazard_class: Mapped[str | None] = mapped_column(String(10))
+    packing_group: Mapped[str | None] = mapped_column(String(3))
+    poison_by_inhalation: Mapped[bool | None]
+    corrosive_or_reactive: Mapped[bool | None]
+    corrosion_rate_mil_per_year: Mapped[Decimal | None] = mapped_column(Exact)
+    __table_args__ = (
+        one_of("packing_group", ("I", "II", "III")),
+        CheckConstraint("corrosion_rate_mil_per_year >= 0", name="rate"),
+    )
