@@ -9,7 +9,8 @@ HTMX_VERSION := 2.0.11
 # The lock files must not depend on how one machine finds packages.
 COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --universal \
 	--python-version 3.11 --generate-hashes --no-strip-extras --no-annotate \
-	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock"
+	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
+	$(if $(UPGRADE),--upgrade)
 
 .PHONY: help setup run test lint types templates migrations format migrate demo bench lock vendor clean
 
@@ -61,7 +62,7 @@ demo: setup  ## Load the invented demo fleet into an empty database
 bench: setup  ## Measure speed at full size
 	$(BIN)/python -m bench
 
-lock: setup  ## Make the lock files anew from pyproject.toml
+lock: setup  ## Make the lock files from pyproject.toml (newest versions with UPGRADE=1)
 	$(COMPILE) pyproject.toml --output-file requirements.lock
 	$(COMPILE) pyproject.toml --group dev --constraints requirements.lock --output-file requirements-dev.lock
 

@@ -17,10 +17,8 @@ LONGEST_FUNCTION = 45
 LONGEST_MODULE = 450
 
 WEB = {"fastapi", "starlette", "jinja2", "uvicorn"}
-SQL = {
-    f"sqlalchemy.{name}"
-    for name in "select insert update delete text func union union_all exists".split()
-}
+STATEMENTS = ("select", "insert", "update", "delete", "text", "func", "union_all", "exists")
+SQL = {f"sqlalchemy.{name}" for name in STATEMENTS}
 
 
 def imports_table() -> dict[str, set[str]]:
