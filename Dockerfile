@@ -13,4 +13,4 @@ USER stencilbook
 # Only inside the container: which address of the host leads here is said where it is started.
 ENV HOST=0.0.0.0 PORT=8000 PYTHONUNBUFFERED=1
 EXPOSE 8000
-CMD ["sh", "-c", "python -m app migrate && exec python -m app serve"]
+CMD ["python", "-m", "app", "serve", "--migrate"]
