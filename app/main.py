@@ -1,0 +1,67 @@
+"""create_app(): settings, engine, routers, error handlers, static files.
+
+The one module that sees the whole web side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+from starlette.responses import Response
+from starlette.types import Scope
+
+from app import __version__, pages
+from app.settings import Settings, read_settings
+from app.store.db import make_engine, sessions
+from app.web import Guard, answer_problems
+from app.web.rendering import STATIC
+
+
+class KeptFiles(StaticFiles):
+    """Static files; one asked for by its sum (`?v=`) never changes, so browsers may keep it."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        answer = await super().get_response(path, scope)
+        if answer.status_code == 200 and scope["query_string"].startswith(b"v="):
+            answer.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        return answer
+
+
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+@asynccontextmanager
+async def _engine_closed_at_the_end(app: FastAPI) -> AsyncIterator[None]:
+    yield
+    app.state.engine.dispose()
+
+
+def create_app(
+    settings: Settings | None = None, clock: Callable[[], datetime] = _utc_now
+) -> FastAPI:
+    """The web application; `clock` tells the moment in UTC, and what day it is follows from it."""
+    settings = settings or read_settings()
+    app = FastAPI(
+        title="Stencilbook",
+        version=__version__,
+        docs_url=None,  # its page loads code from elsewhere
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        lifespan=_engine_closed_at_the_end,
+    )
+    app.state.settings = settings
+    app.state.clock = clock
+    app.state.engine = make_engine(settings.database_url)
+    app.state.sessions = sessions(app.state.engine)
+    app.state.store_checked = False
+    for router in pages.ROUTERS:
+        app.include_router(router, include_in_schema=False)
+    app.mount("/static", KeptFiles(directory=STATIC), name="static")
+    answer_problems(app)
+    app.add_middleware(Guard, upload_limit_mb=settings.upload_limit_mb)
+    return app

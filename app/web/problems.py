@@ -1,0 +1,123 @@
+"""The one place that answers a Problem: a page for people, one JSON shape under /api.
+
+Status numbers live only here.
+"""
+
+from __future__ import annotations
+
+import logging
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException
+
+from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused
+from app.web.headers import HEADERS
+from app.web.rendering import page, partial
+from app.web.requests import wants_part
+
+log = logging.getLogger(__name__)
+
+STATUSES: dict[type[Problem], int] = {
+    NotFound: 404,
+    Conflict: 409,
+    Refused: 422,
+    Busy: 503,
+    NewerStore: 503,
+}
+SECONDS_UNTIL_RETRY = "3"
+HEADINGS = {
+    400: "This request cannot be read",
+    403: "This request came from another site",
+    404: "Not in the register",
+    405: "This address does not do that",
+    409: "This contradicts what is recorded",
+    413: "This file is too large",
+    422: "This cannot be taken as it is",
+    500: "Something is wrong in the program",
+    503: "Not possible just now",
+}
+BUG = (
+    "Nothing of this request was stored. The fault is in the program and was written to its log. "
+    "Go back, and if it happens again tell whoever looks after it what you did."
+)
+
+
+def answer_problems(app: FastAPI) -> None:
+    """Have `app` answer every error in the house's way."""
+    app.add_exception_handler(Problem, _problem)
+    app.add_exception_handler(RequestValidationError, _unreadable)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(Exception, _bug)
+
+
+def explain(
+    request: Request, status: int, message: str, faults: list[Fault] | None = None
+) -> Response:
+    """The answer to a request that went wrong: what was found, what is wanted, a way back."""
+    found = faults or []
+    if request.url.path.startswith("/api/"):
+        return as_json(status, message, found)
+    render, template = (partial, "_error.html") if wants_part(request) else (page, "error.html")
+    return render(
+        request,
+        template,
+        status,
+        heading=HEADINGS.get(status, HTTPStatus(status).phrase),
+        message=message,
+        faults=found,
+        back=_back(request),
+    )
+
+
+def as_json(status: int, message: str, faults: list[Fault]) -> JSONResponse:
+    """The one shape: {"error": {"message": ..., "faults": [{"path": ..., "problem": ...}]}}."""
+    listed = [{"path": fault.path, "problem": fault.problem} for fault in faults]
+    return JSONResponse({"error": {"message": message, "faults": listed}}, status)
+
+
+def _back(request: Request) -> str | None:
+    """The page that led here, when it is one of ours."""
+    host = f"//{request.headers.get('host', '')}/"
+    _, found, path = request.headers.get("referer", "").partition(host)
+    return f"/{path}" if found and f"/{path}" != request.url.path else None
+
+
+def _problem(request: Request, problem: Exception) -> Response:
+    assert isinstance(problem, Problem)
+    status = next(number for kind, number in STATUSES.items() if isinstance(problem, kind))
+    answer = explain(request, status, str(problem), problem.faults)
+    if isinstance(problem, Busy):
+        answer.headers["Retry-After"] = SECONDS_UNTIL_RETRY
+    return answer
+
+
+def _unreadable(request: Request, wrong: Exception) -> Response:
+    assert isinstance(wrong, RequestValidationError)
+    refused = Refused.because(
+        Fault(".".join(str(part) for part in each["loc"][1:]), each["msg"])
+        for each in wrong.errors()
+    )
+    return explain(request, 422, str(refused), refused.faults)
+
+
+def _http(request: Request, wrong: Exception) -> Response:
+    assert isinstance(wrong, HTTPException)
+    if wrong.status_code == 404:
+        message = f"There is no page at {request.url.path}."
+    elif wrong.status_code == 405:
+        message = f"{request.url.path} does not take {request.method}."
+    else:
+        message = str(wrong.detail)
+    answer = explain(request, wrong.status_code, message)
+    answer.headers.update(wrong.headers or {})
+    return answer
+
+
+def _bug(request: Request, wrong: Exception) -> Response:
+    log.error("%s %s failed", request.method, request.url.path, exc_info=wrong)
+    answer = explain(request, 500, BUG)
+    answer.headers.update(HEADERS)  # this answer is made outside of Guard
+    return answer

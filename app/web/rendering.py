@@ -1,0 +1,154 @@
+"""Pages and parts of pages from Jinja templates.
+
+Filters only spell things out; no template counts a date.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from decimal import Decimal
+from fractions import Fraction
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from app.web.requests import remembered_recorder, today
+
+ROOT = Path(__file__).parents[2]
+STATIC = ROOT / "static"
+HUNDRED_THOUSANDTH = Decimal("0.00001")
+
+# Names that read badly when an underscore is merely made a space.
+SPOKEN = {
+    "head_a": "A-end head",
+    "head_b": "B-end head",
+    "at_or_below_c": "at or below line C",
+    "above_c": "above line C",
+    "owner_judged": "judged by the owner",
+    "visual": "visual inspection",
+    "tank_retest": "tank retest",
+    "service_end": "end of service",
+    "pass": "passed",
+    "fail": "failed",
+}
+
+
+def words(name: str) -> str:
+    """A name of ours in plain English: `due_now` is "due now"."""
+    return SPOKEN.get(name, name.replace("_", " "))
+
+
+def sentence(text: str) -> str:
+    """The same with a capital at its front, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def day(value: date | None) -> str:
+    """A day as YYYY-MM-DD; a dash when there is none."""
+    return value.isoformat()[:10] if value else "–"
+
+
+def day_or_month(value: date | None, month_only: bool) -> str:
+    """A day, or only its month where no more is known."""
+    return value.isoformat()[:7] if value and month_only else day(value)
+
+
+def inches(value: Fraction | Decimal | None) -> str:
+    """Inches to five decimals, rounded half up, without idle zeros: 13/32 is 0.40625."""
+    if value is None:
+        return "–"
+    exact = Fraction(value)
+    units = (exact / Fraction(HUNDRED_THOUSANDTH) + Fraction(1, 2)).__floor__()
+    return f"{(Decimal(units) * HUNDRED_THOUSANDTH).normalize():f}"
+
+
+def number(value: int) -> str:
+    """A count with its thousands parted by a thin space, as in a ledger."""
+    return f"{value:,}".replace(",", " ")
+
+
+def counted(value: int, one: str, many: str | None = None) -> str:
+    """So many of something: 1 car, 12 cars."""
+    return f"{number(value)} {one if value == 1 else many or one + 's'}"
+
+
+def size(value: int) -> str:
+    """A file's size in the unit that reads best."""
+    if value < 10_000:
+        return f"{number(value)} bytes"
+    return f"{value / 1e6:.1f} MB" if value >= 1_000_000 else f"{value // 1000} kB"
+
+
+def query(values: Mapping[str, Any], **changes: Any) -> str:
+    """The filter as the end of an address, with some of it changed; empty when nothing is left."""
+    merged = {**values, **changes}
+    kept = {name: value for name, value in merged.items() if value not in (None, "", False, ())}
+    return f"?{urlencode(kept, doseq=True)}" if kept else ""
+
+
+@cache
+def asset(name: str) -> str:
+    """The address of a static file, its sum in it: browsers keep it until it changes."""
+    return f"/static/{name}?v={sha256((STATIC / name).read_bytes()).hexdigest()[:12]}"
+
+
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(ROOT / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    filters = (words, sentence, day, day_or_month, inches, number, size)
+    made.filters |= {each.__name__: each for each in filters}
+    made.globals |= {"asset": asset, "query": query, "counted": counted}
+    return made
+
+
+TEMPLATES = _environment()
+
+
+def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str:
+    zone = ZoneInfo(request.app.state.settings.time_zone)
+
+    def moment(value: datetime | None) -> str:
+        """A moment to the minute, in the time zone of the settings."""
+        return f"{value.astimezone(zone):%Y-%m-%d %H:%M}" if value else "–"
+
+    around = {
+        "here": request.url.path,
+        "recorder": remembered_recorder(request),
+        "masthead_day": today(request),
+        "time_zone": zone.key,
+        "moment": moment,
+    }
+    return TEMPLATES.get_template(template).render(around | dict(inputs))
+
+
+def page(request: Request, template: str, status: int = 200, **inputs: Any) -> HTMLResponse:
+    """A whole page. What the template uses and is not given is an error, not a blank."""
+    return HTMLResponse(_rendered(request, template, inputs), status)
+
+
+def partial(request: Request, template: str, status: int = 200, **inputs: Any) -> HTMLResponse:
+    """A part of a page, for htmx to put in place. Answers differ by header, so caches are told."""
+    answer = HTMLResponse(_rendered(request, template, inputs), status)
+    answer.headers["Vary"] = "HX-Request"
+    return answer
+
+
+def see_other(address: str) -> RedirectResponse:
+    """Where to look after something was recorded; a reload there records nothing twice."""
+    return RedirectResponse(address, status_code=303)
+
+
+__all__ = ["TEMPLATES", "asset", "page", "partial", "see_other"]

@@ -1,0 +1,113 @@
+"""What a handler asks for by name: session, moment, day, settings, sender, form."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Iterator, Mapping
+from datetime import date, datetime
+from typing import Annotated
+from urllib.parse import unquote
+from zoneinfo import ZoneInfo
+
+from fastapi import Depends, Request
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData, UploadFile
+
+from app.settings import Settings
+from app.store import db as store_db
+from app.store import migrate
+
+READING = frozenset({"GET", "HEAD", "OPTIONS"})
+RECORDER_COOKIE = "recorder"
+NOBODY = "not stated"
+# A form for a thousand cars posts as many fields; more is no form of ours.
+MOST_FIELDS = 20_000
+
+
+def session(request: Request) -> Iterator[Session]:
+    """One session a request: for a changing one it commits before the answer is sent."""
+    state = request.app.state
+    if not state.store_checked:
+        migrate.check(state.engine)
+        state.store_checked = True
+    reads = request.method in READING
+    opened = store_db.read_session if reads else store_db.write_session
+    with opened(state.sessions) as db:
+        yield db
+
+
+def now(request: Request) -> datetime:
+    """This moment, in UTC."""
+    moment: datetime = request.app.state.clock()
+    return moment
+
+
+def today(request: Request) -> date:
+    """The day it is in the time zone of the settings."""
+    zone = ZoneInfo(request.app.state.settings.time_zone)
+    return now(request).astimezone(zone).date()
+
+
+def settings(request: Request) -> Settings:
+    held: Settings = request.app.state.settings
+    return held
+
+
+def remembered_recorder(request: Request) -> str:
+    """The name that this browser gave when it last recorded something; empty when it never did."""
+    return unquote(request.cookies.get(RECORDER_COOKIE, "")).strip()[:200]
+
+
+class Sent(Mapping[str, list[str]]):
+    """What a form posted: every value of each field, trimmed, in order; files stand apart."""
+
+    def __init__(self, data: FormData) -> None:
+        self._data = data
+        self._values = {
+            name: [each.strip() for each in data.getlist(name) if isinstance(each, str)]
+            for name in data
+        }
+
+    def __getitem__(self, name: str) -> list[str]:
+        return self._values[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def one(self, name: str) -> str:
+        """The first value of a field; empty when it was not sent."""
+        return next(iter(self._values.get(name, ())), "")
+
+    def file(self, name: str) -> UploadFile | None:
+        """The file handed in under `name`, or None when none was chosen."""
+        found = self._data.get(name)
+        return found if isinstance(found, UploadFile) and found.filename else None
+
+
+async def posted(request: Request) -> AsyncIterator[Sent]:
+    async with request.form(max_fields=MOST_FIELDS, max_part_size=4 * 1024 * 1024) as data:
+        yield Sent(data)
+
+
+def recorder(request: Request, form: Annotated[Sent, Depends(posted, scope="function")]) -> str:
+    """Who records this form. A name typed on it is remembered by the browser (see Guard)."""
+    typed = form.one("recorded_by")[:200]
+    if typed:
+        request.state.remember_recorder = typed
+    return typed or remembered_recorder(request) or NOBODY
+
+
+def wants_part(request: Request) -> bool:
+    """Whether htmx asks for a part of a page instead of the page."""
+    return "hx-request" in request.headers and "hx-boosted" not in request.headers
+
+
+# scope="function": the commit comes before the answer, so that a failed one is no 200.
+Db = Annotated[Session, Depends(session, scope="function")]
+Posted = Annotated[Sent, Depends(posted, scope="function")]
+Now = Annotated[datetime, Depends(now)]
+Today = Annotated[date, Depends(today)]
+Configured = Annotated[Settings, Depends(settings)]
+Recorder = Annotated[str, Depends(recorder)]

@@ -1,0 +1,43 @@
+// Small comforts only: everything works without this file.
+"use strict";
+
+// "/" goes to the search box from anywhere but a field.
+document.addEventListener("keydown", (press) => {
+  const field = document.querySelector("[data-find]");
+  const typing = press.target.closest?.("input, textarea, select, [contenteditable]");
+  if (press.key !== "/" || press.ctrlKey || press.metaKey || press.altKey || typing || !field) return;
+  press.preventDefault();
+  field.focus();
+  field.select();
+});
+
+// A form sends once; the button wakes again when the page is come back to.
+document.addEventListener("submit", (sent) => {
+  const form = sent.target;
+  if (form.method !== "post" || sent.defaultPrevented) return;
+  if (form.dataset.sent) sent.preventDefault();
+  form.dataset.sent = "yes";
+});
+window.addEventListener("pageshow", () => {
+  for (const form of document.forms) delete form.dataset.sent;
+});
+document.addEventListener("htmx:afterRequest", (done) => {
+  const form = done.target.closest?.("form");
+  if (form) delete form.dataset.sent;
+});
+
+// A file over the limit is told before it travels; the server says the same.
+document.addEventListener("change", (chosen) => {
+  const field = chosen.target;
+  if (!field.matches?.("input[type=file][data-most-bytes]")) return;
+  const most = Number(field.dataset.mostBytes);
+  const size = field.files[0]?.size ?? 0;
+  field.setCustomValidity(size > most ? field.dataset.tooLarge : "");
+  field.reportValidity();
+});
+
+// Printing is a button's work, since no page carries inline code.
+document.addEventListener("click", (press) => {
+  if (press.target.closest?.("[data-print]")) window.print();
+});
+document.documentElement.classList.add("scripted");
