@@ -1,0 +1,104 @@
+"""The many cars of the invented fleet, drawn from a seed number."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from itertools import accumulate
+from random import Random
+
+from dateutil.relativedelta import relativedelta
+
+from seed_demo.histories import History, inspected, parts_of
+from seed_demo.kinds import KINDS, Kind
+from seed_demo.ladings import BY_NAME
+from seed_demo.shapes import OWNERS, REGIONS, DemoCar
+
+MARKS = {"ZQAX": 0, "ZQBX": 1, "ZQCX": 2, "ZQDX": 3, "ZQEX": 4, "ZQKX": 0}
+STARTS = (201, 4810, 10450, 61200, 880, 104400)
+WEIGHTS = tuple(accumulate(kind.weight for kind in KINDS))
+
+
+def cars(count: int, seed: int, today: date) -> list[DemoCar]:
+    """`count` cars; the same seed and day give the same cars."""
+    draw = Random(seed)
+    names = _names(draw)
+    return [_car(draw, *next(names), today) for _ in range(count)]
+
+
+def _names(draw: Random) -> Iterator[tuple[str, int]]:
+    """Numbers in short runs, as cars are bought; some of three digits and some of six."""
+    next_number = dict(zip(MARKS, STARTS, strict=True))
+    while True:
+        mark = draw.choice(list(MARKS))
+        for _ in range(draw.randint(3, 25)):
+            next_number[mark] += draw.choice((1, 1, 1, 2, 7))
+            yield mark, next_number[mark]
+        next_number[mark] += draw.randint(10, 400)
+
+
+def _car(draw: Random, mark: str, number: int, today: date) -> DemoCar:
+    kind = draw.choices(KINDS, cum_weights=WEIGHTS)[0]
+    history = _history(draw, kind, today)
+    facts = {
+        "built_on": history.built_on.isoformat(),
+        "inside_diameter_in": kind.diameter_in,
+        **kind.tank,
+        **BY_NAME[draw.choice(kind.ladings)].columns(),
+        **_lining(draw, kind, history),
+        **_stencil(draw, history),
+    }
+    if kind.equipment_months != 120:
+        facts["service_equipment_interval_months"] = str(kind.equipment_months)
+    if draw.random() < 0.03:  # papers lost: what the tank is made of is not known
+        facts |= {"material": "", "inside_diameter_in": ""}
+    owner, region = OWNERS[MARKS[mark]], draw.choice(REGIONS)
+    events = inspected(draw, kind, history, today)
+    parts = parts_of(draw, kind, history, f"{mark[2]}{number}")
+    return DemoCar(mark, number, kind.specification, owner, region, facts, events, parts)
+
+
+def _history(draw: Random, kind: Kind, today: date) -> History:
+    """Qualified about every ten years since built, at last so that few are overdue and some soon."""
+    age = relativedelta(months=draw.randint(12, 420), days=draw.randint(0, 27))
+    built = today - age
+    left = _days_left(draw)
+    last = today + timedelta(days=left) - relativedelta(months=120)
+    done = []
+    while last > built + timedelta(days=400):
+        done.append(last)
+        last -= timedelta(days=draw.randint(3100, 3640))
+    if not done and built + relativedelta(months=120) < today:
+        done = [today - timedelta(days=draw.randint(30, 900))]
+    return History(built, tuple(reversed(done)))
+
+
+def _days_left(draw: Random) -> int:
+    chance = draw.random()
+    if chance < 0.03:
+        return -draw.randint(1, 300)
+    if chance < 0.10:
+        return draw.randint(0, 180)
+    return draw.randint(181, 3600)
+
+
+def _lining(draw: Random, kind: Kind, history: History) -> dict[str, str]:
+    if not kind.lining:
+        return {}
+    months = draw.choice((60, 72, 84, 96))
+    return {
+        "lining_kind": kind.lining,
+        "lining_applied_on": history.latest.isoformat(),
+        "lining_interval_months": str(months),
+    }
+
+
+def _stencil(draw: Random, history: History) -> dict[str, str]:
+    """About a third of the cars have their painted dates in the register, most as counted."""
+    if not history.done or draw.random() > 0.33:
+        return {}
+    due = history.latest + relativedelta(months=120)
+    painted = due.isoformat() if draw.random() < 0.9 else str(due.year)
+    items = ("visual", "structural_integrity", "safety_systems")
+    marked = {"stencil_marked_on": history.latest.isoformat()}
+    return marked | {f"stencil_due_{item}": painted for item in items}

@@ -1,0 +1,110 @@
+"""What was done to a car of the invented fleet: inspections with readings, and its components."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from random import Random
+
+from seed_demo.kinds import Kind
+from seed_demo.shapes import (
+    EQUIPMENT_ITEMS,
+    INSPECTORS,
+    SHOPS,
+    WHOLE,
+    Inspection,
+    Part,
+)
+
+ZONES = ("shell_top", "shell_bottom", "head_a", "head_b")
+MAKERS = ("Example Valve Works (invented)", "Sample Fittings (invented)")
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """The day built and the days of full qualifications, oldest first."""
+
+    built_on: date
+    done: tuple[date, ...]
+
+    @property
+    def latest(self) -> date:
+        return self.done[-1] if self.done else self.built_on
+
+
+def inspected(draw: Random, kind: Kind, history: History, today: date) -> tuple[Inspection, ...]:
+    """Full qualifications and what lay between them, in the order of days."""
+    found = [_full(draw, kind, history, on) for on in history.done]
+    found += _between(draw, kind, history, today)
+    found += _mishaps(draw, history, today)
+    return tuple(sorted(found, key=lambda event: event.on))
+
+
+def _full(draw: Random, kind: Kind, history: History, on: date) -> Inspection:
+    years = (on - history.built_on).days / 365
+    return _at_a_shop(draw, on.isoformat(), WHOLE, _readings(draw, kind, years))
+
+
+def _at_a_shop(draw: Random, on: str, items: str, readings: str = "", **more: str) -> Inspection:
+    shop, inspector = draw.choice(SHOPS[:3]), draw.choice(INSPECTORS)
+    reference = f"R-{draw.randint(10_000, 99_999)}"
+    return Inspection(on, items, readings, "", shop, inspector, reference, **more)
+
+
+def _readings(draw: Random, kind: Kind, years: float) -> str:
+    """Thousandths of an inch; the bottom wears fastest, most cars hardly at all."""
+    share = min(years / 40, 1) * draw.random() ** 2
+    worn = {"shell_bottom": kind.wear_in * share, "shell_top": kind.wear_in * share / 4}
+    measured = (
+        (zone, kind.plate_in - worn.get(zone, 0) + draw.uniform(-0.004, 0.012)) for zone in ZONES
+    )
+    return ";".join(f"{zone}={inches:.3f}" for zone, inches in measured)
+
+
+def _between(draw: Random, kind: Kind, history: History, today: date) -> Iterator[Inspection]:
+    """Work of shorter intervals: service equipment, linings, air brakes."""
+    days = kind.equipment_months * 30
+    for start in (history.built_on, *history.done):
+        on = start + timedelta(days=draw.randint(days - 90, days - 10))
+        if kind.equipment_months < 120 and on < today:
+            yield _at_a_shop(draw, on.isoformat(), f"thickness;{EQUIPMENT_ITEMS}",
+                             _readings(draw, kind, (on - history.built_on).days / 365))  # fmt: skip
+    if kind.lining and history.latest < today - timedelta(days=1500):
+        on = history.latest + timedelta(days=draw.randint(1200, 1490))
+        yield _at_a_shop(draw, on.isoformat(), "lining")
+    braked = today - timedelta(days=draw.randint(10, 1700))
+    if braked > history.built_on:
+        yield _at_a_shop(draw, braked.isoformat(), "air_brake")
+
+
+def _mishaps(draw: Random, history: History, today: date) -> Iterator[Inspection]:
+    """A few cars were hit, had a valve changed, or failed and are not mended yet."""
+    chance, day = draw.random(), today - timedelta(days=draw.randint(1, 90))
+    if day <= history.latest:
+        return
+    if chance < 0.01:
+        yield _at_a_shop(draw, day.isoformat(), "damage", notes="Struck in a yard (invented).")
+    elif chance < 0.02:
+        yield _at_a_shop(draw, day.isoformat(), "service_equipment_changed")
+    elif chance < 0.03:
+        yield Inspection(day.isoformat(), "relief_device", outcome="fail", facility=SHOPS[3],
+                         notes="Opened low on the bench (invented).")  # fmt: skip
+    elif chance < 0.15:
+        yield Inspection(day.isoformat(), "service_equipment_changed;leakage", facility=SHOPS[3])
+
+
+def parts_of(draw: Random, kind: Kind, history: History, tag: str) -> tuple[Part, ...]:
+    """Its relief valves, and the bottom outlet valve where the specification allows one."""
+    installed = history.latest
+    valves = [
+        Part("relief_valve", f"top {letter}", f"EV-{tag}{letter}", draw.choice(MAKERS),
+             model=draw.choice(("EX-1", "EX-2")), lot=f"L{draw.randint(10, 40)}",
+             set_psig=kind.set_psig, installed_on=installed.isoformat(),
+             tested_on=(installed - timedelta(days=draw.randint(0, 150))).isoformat(),
+             protected_in_storage=draw.choice(("yes", "yes", "no", "")))
+        for letter in "BA"[: kind.valves]
+    ]  # fmt: skip
+    outlet = Part("bottom_outlet_valve", "bottom", f"BO-{tag}", MAKERS[1], "EX-9",
+                  installed_on=installed.isoformat())  # fmt: skip
+    return (*valves, outlet) if kind.specification.endswith(("1", "6")) else tuple(valves)
