@@ -16,7 +16,7 @@ BEGINNING = date(1, 1, 1)
 
 
 class Exact(TypeDecorator[Decimal]):
-    """A decimal of at most six places, kept as a whole number of millionths so that both engines hold it exactly."""
+    """A decimal of at most six places, kept as whole millionths so that both engines are exact."""
 
     impl = BigInteger
     cache_ok = True

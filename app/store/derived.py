@@ -32,7 +32,9 @@ class DueRow(Base):
 
     __tablename__ = "due"
     car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), primary_key=True)
-    item_no: Mapped[int] = mapped_column(SmallInteger, primary_key=True, comment="place in core.facts.ITEMS")
+    item_no: Mapped[int] = mapped_column(
+        SmallInteger, primary_key=True, comment="place in core.facts.ITEMS"
+    )
     item: Mapped[str] = mapped_column(String(30))
     state: Mapped[str] = mapped_column(String(12))
     due_on: Mapped[date | None]
@@ -47,7 +49,9 @@ class DueRow(Base):
     mark: Mapped[str] = mapped_column(String(4))
     number: Mapped[int] = mapped_column(Integer)
     listed: Mapped[bool] = mapped_column(Boolean, comment="the car is in service")
-    hazardous: Mapped[bool] = mapped_column(Boolean, comment="its lading is, so that overdue means: may not load")
+    hazardous: Mapped[bool] = mapped_column(
+        Boolean, comment="its lading is, so that overdue means: may not load"
+    )
 
     __table_args__ = (
         one_of("state", STATES),
@@ -57,7 +61,7 @@ class DueRow(Base):
         Index("ix_due_soonest", "listed", "due_on", "mark", "number", "item_no"),
         Index("ix_due_owner_soonest", "owner_id", "listed", "due_on", "mark", "number", "item_no"),
         Index("ix_due_item_soonest", "item_no", "listed", "due_on", "mark", "number"),
-        Index("ix_due_state", "listed", "state", "mark", "number", "item_no"),
+        Index("ix_due_state", "listed", "state", "due_on", "mark", "number", "item_no"),
     )
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
+from typing import Literal
 
 from sqlalchemy import (
     Boolean,
@@ -20,11 +21,20 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.core.facts import SHELL_AND_HEAD_ZONES, STENCILED_ITEMS, ZONES
-from app.store.columns import Base, CarFact, Exact, Id, Key, Recorded, Words
+from app.store.columns import Base, CarFact, Exact, Id, Key, Moment, Recorded, Words
 
 STANDINGS = ("in_service", "out_of_service", "stored", "sold", "scrapped", "withdrawn")
 # A car in one of these answers to its mark and number; in the others the name is free for another car.
 IN_RECORD = ("in_service", "out_of_service", "stored")
+# Component kinds that are relief devices, and the kind of device the calculator knows each as.
+RELIEF_KINDS: dict[str, Literal["valve", "disc", "combination"] | None] = {
+    "relief_valve": "valve",
+    "relief_disc": "disc",
+    "relief_combination": "combination",
+    "relief_device": None,
+}
+# Component kinds that count as service equipment: a change of one asks for a leakage test (180.509(j)).
+EQUIPMENT_KINDS = ("valve", "gauge", "hatch", "manway", "coil", "thermometer_well", "sample_line")
 
 
 def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
@@ -71,8 +81,12 @@ class Car(Base):
     region: Mapped[Words] = mapped_column(default="")
     standing: Mapped[str] = mapped_column(String(20), default="in_service")
     specification: Mapped[str] = mapped_column(String(60))
+    specification_class: Mapped[str] = mapped_column(String(3), default="")
     commodity: Mapped[Words] = mapped_column(default="")
     built_on: Mapped[date | None]
+    next_item: Mapped[str | None] = mapped_column(String(30), comment="what falls due first")
+    next_state: Mapped[str | None] = mapped_column(String(12))
+    next_due_on: Mapped[date | None]
 
     __table_args__ = (
         *named("car"),
@@ -82,8 +96,9 @@ class Car(Base):
             sqlite_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
             postgresql_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
         ),
-        Index("ix_car_register", "standing", "mark", "number", "id"),
-        Index("ix_car_owner_register", "owner_id", "standing", "mark", "number", "id"),
+        Index("ix_car_register", "mark", "number", "id"),
+        Index("ix_car_standing_register", "standing", "mark", "number", "id"),
+        Index("ix_car_owner_register", "owner_id", "mark", "number", "id"),
     )  # fmt: skip
 
 
@@ -104,7 +119,9 @@ class Ownership(CarFact, Base):
     __tablename__ = "ownership"
     owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
     lining_owner_id: Mapped[int | None] = mapped_column(
-        Key, ForeignKey("party.id"), comment="who pays for the lining, where not the owner (180.503)"
+        Key,
+        ForeignKey("party.id"),
+        comment="who pays for the lining, where not the owner (180.503)",
     )
     equipment_owner_id: Mapped[int | None] = mapped_column(
         Key, ForeignKey("party.id"), comment="who maintains service equipment, where not the owner"
@@ -164,7 +181,9 @@ class ServiceFact(CarFact, Base):
     hazard_class: Mapped[str | None] = mapped_column(String(10))
     packing_group: Mapped[str | None] = mapped_column(String(3))
     poison_by_inhalation: Mapped[bool | None]
-    corrosive_or_reactive: Mapped[bool | None] = mapped_column(comment="as the owner stated; null is not stated")
+    corrosive_or_reactive: Mapped[bool | None] = mapped_column(
+        comment="as the owner stated; null is not stated"
+    )
     corrosion_rate_mil_per_year: Mapped[Decimal | None] = mapped_column(Exact)
     fluorinated_hydrocarbon_only: Mapped[bool] = mapped_column(Boolean, default=False)
     __table_args__ = (
@@ -187,9 +206,10 @@ class LiningFact(CarFact, Base):
 
 
 class Fitting(CarFact, Base):
-    """The owner's interval for service equipment, and the reflective sheeting."""
+    """The owner's interval for service equipment, the reflective sheeting, and whether there is a relief device at all."""
 
     __tablename__ = "fitting"
+    has_relief_device: Mapped[bool | None] = mapped_column(comment="false: the car has none")
     service_equipment_interval_months: Mapped[int | None] = mapped_column(SmallInteger)
     sheeting_installed_on: Mapped[date | None]
     sheeting_method: Mapped[str | None] = mapped_column(String(20))
@@ -295,7 +315,13 @@ class EventRow(Recorded, Base):
     inspector: Mapped[Words] = mapped_column(default="")
     reference: Mapped[Words] = mapped_column(default="")
     notes: Mapped[str] = mapped_column(Text, default="")
-    form_key: Mapped[str | None] = mapped_column(String(40), comment="a form sent twice is one event")
+    form_key: Mapped[str | None] = mapped_column(
+        String(40), comment="a form sent twice is one event"
+    )
+    original_id: Mapped[int | None] = mapped_column(
+        Key,
+        comment="the first row of its chain of corrections, which gives its place within the day",
+    )
 
     __table_args__ = (
         one_of("outcome", ("pass", "fail")),
@@ -311,7 +337,9 @@ class EventRow(Recorded, Base):
 class ReadingRow(Base):
     __tablename__ = "reading"
     event_id: Mapped[int] = mapped_column(Key, ForeignKey("event.id"), primary_key=True)
-    place: Mapped[int] = mapped_column(SmallInteger, primary_key=True, comment="its place in the report")
+    place: Mapped[int] = mapped_column(
+        SmallInteger, primary_key=True, comment="its place in the report"
+    )
     car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), index=True)
     zone: Mapped[str] = mapped_column(String(20))
     inches: Mapped[Decimal] = mapped_column(Exact)
@@ -325,6 +353,19 @@ class ReadingRow(Base):
         CheckConstraint("span_in >= 0", name="span"),
         CheckConstraint("apart_in >= 0", name="apart"),
     )
+
+
+class Withdrawal(Base):
+    """Why a row was superseded with none in its place, and by whom."""
+
+    __tablename__ = "withdrawal"
+    id: Mapped[Id]
+    table_name: Mapped[str] = mapped_column(String(30))
+    row_id: Mapped[int] = mapped_column(Key)
+    recorded_at: Mapped[datetime] = mapped_column(Moment)
+    recorded_by: Mapped[Words]
+    reason: Mapped[str] = mapped_column(Text, default="")
+    __table_args__ = (Index("uq_withdrawal_row", "table_name", "row_id", unique=True),)
 
 
 class Lading(Base):

@@ -1,0 +1,248 @@
+"""Questions about cars: one by its key or name, the fleet register, and everything ever recorded of one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Generic, TypeVar
+
+from sqlalchemy import ColumnElement, Row, Select, func, inspect, select, true
+from sqlalchemy.orm import Session
+
+from app.errors import NotFound
+from app.store.columns import CarFact
+from app.store.names import NamePrefix, matches
+from app.store.paging import Page, Value, page_of
+from app.store.tables import (
+    IN_RECORD,
+    ApprovalFact,
+    Car,
+    CarName,
+    Construction,
+    Fitting,
+    LiningFact,
+    Ownership,
+    Party,
+    ServiceFact,
+    Standing,
+    StencilFact,
+    Withdrawal,
+)
+
+F = TypeVar("F", bound=CarFact)
+
+
+def car_or_raise(db: Session, car_id: int) -> Car:
+    car = db.get(Car, car_id)
+    if car is None:
+        raise NotFound(f"There is no car with the key {car_id} in the register.")
+    return car
+
+
+def by_name(db: Session, mark: str, number: int) -> Car | None:
+    """The car in record under this name today; a sold or scrapped car has given its name up."""
+    return db.scalars(
+        select(Car).where(Car.mark == mark, Car.number == number, Car.standing.in_(IN_RECORD))
+    ).first()
+
+
+def once_named(db: Session, mark: str, number: int) -> Sequence[Car]:
+    """Every car that ever bore this name, those out of record among them."""
+    named = select(CarName.car_id).where(
+        CarName.mark == mark, CarName.number == number, CarName.superseded_at.is_(None)
+    )
+    return db.scalars(select(Car).where(Car.id.in_(named)).order_by(Car.id)).all()
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterFilter:
+    """What the fleet register shows. `standing` None is every car in record; "all" is every car."""
+
+    search: NamePrefix = NamePrefix()
+    owner_id: int | None = None
+    region: str | None = None
+    standing: str | None = None
+    specification_class: str | None = None
+    commodity: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CarListRow:
+    id: int
+    mark: str
+    number: int
+    owner_id: int
+    owner: str
+    region: str
+    standing: str
+    specification: str
+    commodity: str
+    built_on: date | None
+    next_item: str | None
+    next_state: str | None
+    next_due_on: date | None
+
+    @property
+    def name(self) -> str:
+        return f"{self.mark} {self.number}"
+
+
+def register(
+    db: Session, wanted: RegisterFilter, after: str | None = None, limit: int = 50
+) -> Page[CarListRow]:
+    """Cars by mark, then number; `after` is a cursor of an earlier page."""
+    query = (
+        select(
+            Car.id, Car.mark, Car.number, Car.owner_id, Party.name, Car.region, Car.standing,
+            Car.specification, Car.commodity, Car.built_on,
+            Car.next_item, Car.next_state, Car.next_due_on,
+        )
+        .join(Party, Party.id == Car.owner_id)
+        .where(*_conditions(wanted))
+    )  # fmt: skip
+    keys: list[ColumnElement[Any]] = [Car.mark.expression, Car.number.expression, Car.id.expression]
+    return page_of(db, query, keys, (str, int, int), after, limit, _listed)
+
+
+def count(db: Session, wanted: RegisterFilter) -> int:
+    return db.scalar(select(func.count()).select_from(Car).where(*_conditions(wanted))) or 0
+
+
+def _listed(row: Row[Any]) -> tuple[tuple[Value, ...], CarListRow]:
+    shown = CarListRow(*row)
+    return (shown.mark, shown.number, shown.id), shown
+
+
+def _conditions(wanted: RegisterFilter) -> list[ColumnElement[bool]]:
+    conditions = [matches(wanted.search, Car.mark.expression, Car.number.expression)]
+    if wanted.standing is None:
+        conditions.append(Car.standing.in_(IN_RECORD))
+    elif wanted.standing != "all":
+        conditions.append(Car.standing == wanted.standing)
+    for column, value in (
+        (Car.owner_id, wanted.owner_id),
+        (Car.region, wanted.region),
+        (Car.specification_class, wanted.specification_class),
+        (Car.commodity, wanted.commodity),
+    ):
+        conditions.append(true() if value is None else column == value)
+    return conditions
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded(Generic[F]):
+    """A row as it was recorded; `in_force` when it is what holds now."""
+
+    row: F
+    in_force: bool
+    withdrawal: Withdrawal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Histories:
+    """Every row ever recorded of a car, latest first, those that were corrected among them."""
+
+    names: tuple[Recorded[CarName], ...]
+    ownerships: tuple[Recorded[Ownership], ...]
+    standings: tuple[Recorded[Standing], ...]
+    constructions: tuple[Recorded[Construction], ...]
+    services: tuple[Recorded[ServiceFact], ...]
+    linings: tuple[Recorded[LiningFact], ...]
+    fittings: tuple[Recorded[Fitting], ...]
+    stencils: tuple[Recorded[StencilFact], ...]
+    approvals: tuple[Recorded[ApprovalFact], ...]
+    parties: dict[int, str]
+
+
+def histories(db: Session, car_id: int) -> Histories:
+    return Histories(
+        names=_recorded(db, CarName, car_id),
+        ownerships=_recorded(db, Ownership, car_id),
+        standings=_recorded(db, Standing, car_id),
+        constructions=_recorded(db, Construction, car_id),
+        services=_recorded(db, ServiceFact, car_id),
+        linings=_recorded(db, LiningFact, car_id),
+        fittings=_recorded(db, Fitting, car_id),
+        stencils=_recorded(db, StencilFact, car_id),
+        approvals=_recorded(db, ApprovalFact, car_id),
+        parties=party_names(db),
+    )
+
+
+def _recorded(db: Session, table: type[F], car_id: int) -> tuple[Recorded[F], ...]:
+    rows = db.scalars(
+        select(table).where(table.car_id == car_id).order_by(table.from_on.desc(), table.id.desc())
+    ).all()
+    withdrawn = withdrawals(
+        db, str(inspect(table).local_table), [row.id for row in rows if row.superseded_at]
+    )
+    held: set[object] = set()
+    return tuple(Recorded(row, _first_in_force(row, held), withdrawn.get(row.id)) for row in rows)
+
+
+def _first_in_force(row: CarFact, held: set[object]) -> bool:
+    # Approvals stand side by side, one an item and reference; of every other fact one row holds.
+    kind = (row.item, row.reference) if isinstance(row, ApprovalFact) else None
+    if row.superseded_at is not None or kind in held:
+        return False
+    held.add(kind)
+    return True
+
+
+def withdrawals(db: Session, table: str, row_ids: Sequence[int]) -> dict[int, Withdrawal]:
+    """Who withdrew these rows, and why; rows that were corrected or taken back are not among them."""
+    if not row_ids:
+        return {}
+    found = db.scalars(
+        select(Withdrawal).where(Withdrawal.table_name == table, Withdrawal.row_id.in_(row_ids))
+    )
+    return {each.row_id: each for each in found}
+
+
+@dataclass(frozen=True, slots=True)
+class Owner:
+    id: int
+    name: str
+    cars: int
+
+
+def owners(db: Session) -> list[Owner]:
+    """Who owns cars in record, and how many."""
+    counted = (
+        select(Car.owner_id, func.count().label("cars"))
+        .where(Car.standing.in_(IN_RECORD))
+        .group_by(Car.owner_id)
+        .subquery()
+    )
+    found = db.execute(
+        select(Party.id, Party.name, counted.c.cars)
+        .join(counted, counted.c.owner_id == Party.id)
+        .order_by(Party.name)
+    )
+    return [Owner(*row) for row in found]
+
+
+def party_names(db: Session) -> dict[int, str]:
+    return {key: name for key, name in db.execute(select(Party.id, Party.name)).all()}
+
+
+def party_by_name(db: Session, name: str) -> Party | None:
+    return db.scalars(select(Party).where(Party.name == name)).first()
+
+
+def regions(db: Session) -> list[str]:
+    return _different(db, select(Car.region))
+
+
+def specification_classes(db: Session) -> list[str]:
+    return _different(db, select(Car.specification_class))
+
+
+def commodities(db: Session) -> list[str]:
+    return _different(db, select(Car.commodity))
+
+
+def _different(db: Session, column: Select[str]) -> list[str]:
+    found = db.scalars(column.where(Car.standing.in_(IN_RECORD)).distinct()).all()
+    return sorted(each for each in found if each)

@@ -1,0 +1,106 @@
+"""Questions about what is mounted on a car, and where each component has been."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import Select, and_, or_, select
+from sqlalchemy.orm import Session
+
+from app.errors import NotFound
+from app.store.cars import withdrawals
+from app.store.tables import RELIEF_KINDS, Component, Installation, Removal, Withdrawal
+
+
+@dataclass(frozen=True, slots=True)
+class Mounted:
+    """A component on a car: what it is, how it was put on, and when it was taken off."""
+
+    installation: Installation
+    component: Component
+    removal: Removal | None
+    withdrawal: Withdrawal | None = None
+
+    @property
+    def removed_on(self) -> date | None:
+        return self.removal.removed_on if self.removal else None
+
+    @property
+    def is_relief_device(self) -> bool:
+        return self.component.kind in RELIEF_KINDS
+
+    @property
+    def in_force(self) -> bool:
+        return self.installation.superseded_at is None
+
+
+def installation_or_raise(db: Session, installation_id: int) -> Installation:
+    installation = db.get(Installation, installation_id)
+    if installation is None:
+        raise NotFound(f"There is no installation with the number {installation_id}.")
+    return installation
+
+
+def component_of(db: Session, installation: Installation) -> Component:
+    return db.get_one(Component, installation.component_id)
+
+
+def removal_of(db: Session, installation_id: int) -> Removal | None:
+    """How this installation ended, if it did."""
+    return db.scalars(
+        select(Removal).where(
+            Removal.installation_id == installation_id, Removal.superseded_at.is_(None)
+        )
+    ).first()
+
+
+def on_car(db: Session, car_id: int, day: date) -> list[Mounted]:
+    """What is on the car on a day, by position; a component is off from the day of its removal."""
+    found = db.execute(
+        _mounted(car_id)
+        .where(
+            Installation.superseded_at.is_(None),
+            Installation.from_on <= day,
+            or_(Removal.id.is_(None), Removal.removed_on > day),
+        )
+        .order_by(Component.kind, Installation.position, Installation.id)
+    )
+    return [Mounted(*row) for row in found.tuples()]
+
+
+def history(db: Session, car_id: int) -> list[Mounted]:
+    """Everything that was ever recorded as mounted on the car, latest first, corrected rows too."""
+    query = _mounted(car_id).order_by(Installation.from_on.desc(), Installation.id.desc())
+    found = db.execute(query).tuples().all()
+    gone = withdrawals(db, "installation", [row[0].id for row in found if row[0].superseded_at])
+    return [Mounted(*row, withdrawal=gone.get(row[0].id)) for row in found]
+
+
+def by_serial(db: Session, car_id: int, kind: str, position: str, serial: str) -> Mounted | None:
+    """The component still on the car that these tell from any other."""
+    found = db.execute(
+        _mounted(car_id)
+        .where(
+            Installation.superseded_at.is_(None),
+            Removal.id.is_(None),
+            Component.kind == kind,
+            Component.serial == serial,
+            Installation.position == position,
+        )
+        .order_by(Installation.id.desc())
+    )
+    first = found.tuples().first()
+    return Mounted(*first) if first else None
+
+
+def _mounted(car_id: int) -> Select[Installation, Component, Removal]:
+    return (
+        select(Installation, Component, Removal)
+        .join(Component, Component.id == Installation.component_id)
+        .outerjoin(
+            Removal,
+            and_(Removal.installation_id == Installation.id, Removal.superseded_at.is_(None)),
+        )
+        .where(Installation.car_id == car_id)
+    )

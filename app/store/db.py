@@ -1,0 +1,109 @@
+"""The engine and its sessions: SQLite for one writer and many readers, PostgreSQL as it comes.
+
+Actions never commit: a write session does, once, when its block ends without a fault.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import OperationalError
+from sqlalchemy.orm import Session, sessionmaker
+
+from app.errors import Busy
+
+BUSY_SECONDS = 5
+# A lost record is worse than a slow one: FULL waits for the disk on every commit.
+PRAGMAS = (
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+    f"PRAGMA busy_timeout = {BUSY_SECONDS * 1000}",
+    "PRAGMA cache_size = -65536",
+    "PRAGMA temp_store = MEMORY",
+)
+# PostgreSQL: lock not available, deadlock found, could not serialise.
+BUSY_CODES = ("55P03", "40P01", "40001")
+
+Sessions = sessionmaker[Session]
+
+
+def parsed(url: str) -> URL:
+    """The address with the driver this program uses."""
+    address = make_url(url)
+    if address.get_backend_name() == "postgresql":
+        return address.set(drivername="postgresql+psycopg")
+    return address
+
+
+def make_engine(url: str) -> Engine:
+    address = parsed(url)
+    if address.get_backend_name() != "sqlite":
+        return create_engine(address, pool_pre_ping=True)
+    engine = create_engine(address)
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection: Any, _record: Any) -> None:
+    # The driver must not begin transactions by itself; see _begin_sqlite.
+    connection.isolation_level = None
+    for pragma in PRAGMAS:
+        connection.execute(pragma)
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # A writer that begins as a reader fails at once when another wrote meanwhile; one that takes
+    # the lock first waits for it.
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def sessions(engine: Engine) -> Sessions:
+    return sessionmaker(engine, expire_on_commit=False)
+
+
+def writing(engine: Engine) -> Engine:
+    """The same engine and pool, its transactions begun for writing."""
+    return engine.execution_options(writes=True)
+
+
+@contextmanager
+def read_session(factory: Sessions) -> Iterator[Session]:
+    """A session that keeps nothing: whatever was changed in it is rolled back."""
+    with busy_as_problem(), factory() as session:
+        yield session
+
+
+@contextmanager
+def write_session(factory: Sessions) -> Iterator[Session]:
+    """A session that commits when the block ends and rolls back when it raises.
+
+    Raises Busy when other work holds the database for too long.
+    """
+    engine = factory.kw["bind"]
+    with busy_as_problem(), factory(bind=writing(engine)) as session:
+        session.connection()  # waits for the lock here, before anything is read
+        yield session
+        session.commit()
+
+
+@contextmanager
+def busy_as_problem() -> Iterator[None]:
+    try:
+        yield
+    except OperationalError as fault:
+        if is_busy(fault):
+            raise Busy from fault
+        raise
+
+
+def is_busy(fault: OperationalError) -> bool:
+    if getattr(fault.orig, "sqlstate", None) in BUSY_CODES:
+        return True
+    sentence = str(fault.orig)
+    return "database is locked" in sentence or "database table is locked" in sentence

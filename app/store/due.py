@@ -1,0 +1,247 @@
+"""Questions about stored due items, and replacing those of a car; no date is counted here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from sqlalchemy import ColumnElement, Row, Select, and_, case, delete, func, insert, or_, select
+from sqlalchemy.orm import Session
+
+from app.core.facts import ITEMS, Reason, Status
+from app.store.columns import BEGINNING
+from app.store.derived import DueRow
+from app.store.names import NamePrefix, matches
+from app.store.paging import Page, Value, page_of
+from app.store.tables import Car, Party
+
+UNDATED = ("by_event", "unknown", "not_required")
+IN_WORDS = {
+    "due_now": "due now",
+    "overdue": "overdue",
+    "soon": "due soon",
+    "in_date": "in date",
+    "by_event": "by event",
+    "unknown": "unknown",
+    "not_required": "not required",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DueFilter:
+    """What a due list shows, seen from the day `as_of`.
+
+    Without a status it is every dated item (due now among them); `overdue` keeps what is due now or
+    overdue. `listed_only` leaves out cars that are not in service. `owner` is for the words alone.
+    """
+
+    as_of: date
+    soon_days: int = 180
+    owner_id: int | None = None
+    owner: str | None = None
+    item: str | None = None
+    status: Status | None = None
+    overdue: bool = False
+    region: str | None = None
+    search: NamePrefix = NamePrefix()
+    due_from: date | None = None
+    due_to: date | None = None
+    listed_only: bool = True
+
+    @property
+    def undated(self) -> bool:
+        return self.status in UNDATED
+
+    def in_words(self) -> str:
+        """What the list shows, as a sentence without its full stop."""
+        name = f"{self.search.mark} {self.search.digits}".strip()
+        parts = [
+            self._kind_in_words(),
+            self.item and self.item.replace("_", " "),
+            self.due_from and f"due from {self.due_from}",
+            self.due_to and f"due until {self.due_to}",
+            self.owner_id and f"owner {self.owner or self.owner_id}",
+            self.region and f"region {self.region}",
+            name and f"mark and number beginning {name}",
+            "cars in service" if self.listed_only else "every car, in service or not",
+        ]
+        return ", ".join(part for part in parts if part)
+
+    def _kind_in_words(self) -> str:
+        if self.status:
+            kind = IN_WORDS[self.status].capitalize()
+        else:
+            kind = "Due now or overdue" if self.overdue else "Every dated item"
+        return f"{kind} on {self.as_of}"
+
+
+@dataclass(frozen=True, slots=True)
+class DueListRow:
+    """A due item as a list shows it; status and days left are those of the filter's day."""
+
+    car_id: int
+    mark: str
+    number: int
+    owner: str
+    region: str
+    item_no: int
+    item: str
+    state: str
+    status: Status
+    due_on: date | None
+    days_left: int | None
+    basis_on: date | None
+    interval_months: int | None
+    calculated_due_on: date | None
+    confidence: str
+    citation: str
+    reasons: tuple[Reason, ...]
+    hazardous: bool
+
+    @property
+    def name(self) -> str:
+        return f"{self.mark} {self.number}"
+
+
+def page(
+    db: Session, wanted: DueFilter, after: str | None = None, limit: int = 50
+) -> Page[DueListRow]:
+    """Soonest first, then mark, number, item; `after` is an earlier page's cursor."""
+
+    def make(row: Row[Any]) -> tuple[tuple[Value, ...], DueListRow]:
+        shown = _shown(row, wanted)
+        dated = () if wanted.undated else (shown.due_on,)
+        return (*dated, shown.mark, shown.number, shown.item_no), shown
+
+    kinds: tuple[type, ...] = (str, int, int) if wanted.undated else (date, str, int, int)
+    return page_of(db, _rows(wanted), _keys(wanted), kinds, after, limit, make)
+
+
+def each(db: Session, wanted: DueFilter) -> Iterator[DueListRow]:
+    """Every row in the order of the list, a thousand at a time: what an export writes."""
+    query = _rows(wanted).order_by(*_keys(wanted))
+    for row in db.execute(query, execution_options={"yield_per": 1000}):
+        yield _shown(row, wanted)
+
+
+def for_car(db: Session, car_id: int, as_of: date, soon_days: int = 180) -> list[DueListRow]:
+    """All due items of a car in the order of items, whatever its standing."""
+    seen = DueFilter(as_of, soon_days)
+    query = _columns().where(DueRow.car_id == car_id).order_by(DueRow.item_no)
+    return [_shown(row, seen) for row in db.execute(query)]
+
+
+def totals(db: Session, wanted: DueFilter) -> dict[Status, int]:
+    """How many items have each status, whatever status the filter asks for; one query."""
+    status = _status_column(wanted)
+    conditions = _conditions(wanted)
+    counted = db.execute(select(status, func.count()).where(*conditions).group_by(status))
+    found = {row[0]: row[1] for row in counted}
+    return {name: found.get(name, 0) for name in IN_WORDS}  # type: ignore[misc]
+
+
+def count(db: Session, wanted: DueFilter) -> int:
+    """How many rows the whole list has."""
+    conditions = [*_conditions(wanted), *_kind_conditions(wanted)]
+    return db.scalar(select(func.count()).select_from(DueRow).where(*conditions)) or 0
+
+
+def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
+    """Put `rows` (columns of `due`) in the place of all that is stored for these cars."""
+    db.execute(delete(DueRow).where(DueRow.car_id.in_(car_ids)))
+    if rows:
+        db.execute(insert(DueRow), rows)
+
+
+def _columns() -> Select[Any]:
+    return select(
+        DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region,
+        DueRow.item_no, DueRow.item, DueRow.state, DueRow.due_on, DueRow.basis_on,
+        DueRow.interval_months, DueRow.calculated_due_on, DueRow.confidence, DueRow.citation,
+        DueRow.reasons, DueRow.hazardous,
+    ).join(Party, Party.id == DueRow.owner_id)  # fmt: skip
+
+
+def _rows(wanted: DueFilter) -> Select[Any]:
+    return _columns().where(*_conditions(wanted), *_kind_conditions(wanted))
+
+
+def _shown(row: Row[Any], wanted: DueFilter) -> DueListRow:
+    # Here until the calculator's module is in place everywhere.
+    from app.core.due import state_on
+
+    return DueListRow(
+        car_id=row.car_id,
+        mark=row.mark,
+        number=row.number,
+        owner=row.name,
+        region=row.region,
+        item_no=row.item_no,
+        item=row.item,
+        state=row.state,
+        status=state_on(row.state, row.due_on, wanted.as_of, wanted.soon_days),
+        due_on=row.due_on,
+        days_left=(row.due_on - wanted.as_of).days if row.due_on else None,
+        basis_on=row.basis_on,
+        interval_months=row.interval_months,
+        calculated_due_on=row.calculated_due_on,
+        confidence=row.confidence,
+        citation=row.citation,
+        reasons=tuple(Reason(each["text"], each["citation"]) for each in row.reasons),
+        hazardous=row.hazardous,
+    )
+
+
+def _keys(wanted: DueFilter) -> list[ColumnElement[Any]]:
+    name = [DueRow.mark.expression, DueRow.number.expression, DueRow.item_no.expression]
+    return name if wanted.undated else [DueRow.due_on.expression, *name]
+
+
+def _conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
+    """All of the filter but which statuses are meant."""
+    conditions = [matches(wanted.search, DueRow.mark.expression, DueRow.number.expression)]
+    if wanted.listed_only:
+        conditions.append(DueRow.listed.is_(True))
+    if wanted.owner_id is not None:
+        conditions.append(DueRow.owner_id == wanted.owner_id)
+    if wanted.item is not None:
+        conditions.append(DueRow.item_no == ITEMS.index(wanted.item))
+    if wanted.region is not None:
+        conditions.append(DueRow.region == wanted.region)
+    if wanted.due_from is not None:
+        conditions.append(DueRow.due_on >= wanted.due_from)
+    if wanted.due_to is not None:
+        conditions.append(DueRow.due_on <= wanted.due_to)
+    return conditions
+
+
+def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
+    # The order of a list without dates must not hang on a column that is null throughout.
+    if wanted.undated:
+        return [DueRow.state == wanted.status, DueRow.due_on.is_(None)]
+    conditions = [DueRow.due_on >= BEGINNING]
+    if wanted.status is not None:
+        conditions.append(_has_status(wanted, wanted.status))
+    if wanted.overdue:
+        past = and_(DueRow.state == "dated", DueRow.due_on < wanted.as_of)
+        conditions.append(or_(DueRow.state == "owed", past))
+    return conditions
+
+
+def _has_status(wanted: DueFilter, status: Status) -> ColumnElement[bool]:
+    last_soon = wanted.as_of + timedelta(days=wanted.soon_days)
+    dated = DueRow.state == "dated"
+    conditions = {
+        "due_now": DueRow.state == "owed",
+        "overdue": and_(dated, DueRow.due_on < wanted.as_of),
+        "soon": and_(dated, DueRow.due_on.between(wanted.as_of, last_soon)),
+        "in_date": and_(dated, DueRow.due_on > last_soon),
+    }
+    return conditions.get(status, DueRow.state == status)
+
+
+def _status_column(wanted: DueFilter) -> ColumnElement[str]:
+    dated = [(_has_status(wanted, each), each) for each in ("due_now", "overdue", "soon")]
+    return case(*dated, (DueRow.state == "dated", "in_date"), else_=DueRow.state.expression)

@@ -1,0 +1,152 @@
+"""Questions about inspections and changes, their corrections, and what was measured."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from app.errors import NotFound
+from app.store.cars import withdrawals
+from app.store.tables import EventRow, ReadingRow, Withdrawal
+
+
+@dataclass(frozen=True, slots=True)
+class EventShown:
+    """An event with its readings; `corrected_by` is the row that replaced it."""
+
+    row: EventRow
+    readings: tuple[ReadingRow, ...]
+    corrected_by: int | None
+    withdrawal: Withdrawal | None
+
+    @property
+    def in_force(self) -> bool:
+        return self.row.superseded_at is None
+
+    @property
+    def items(self) -> tuple[str, ...]:
+        return split(self.row.items)
+
+    @property
+    def opens(self) -> tuple[str, ...]:
+        return split(self.row.opens)
+
+
+def split(joined: str) -> tuple[str, ...]:
+    """Item names as the event table keeps them."""
+    return tuple(joined.split(";")) if joined else ()
+
+
+def event_or_raise(db: Session, event_id: int) -> EventRow:
+    event = db.get(EventRow, event_id)
+    if event is None:
+        raise NotFound(f"There is no event with the number {event_id} in the register.")
+    return event
+
+
+def history(db: Session, car_id: int) -> list[EventShown]:
+    """Everything recorded of a car's inspections and changes, newest first, corrected ones too."""
+    rows = db.scalars(
+        select(EventRow)
+        .where(EventRow.car_id == car_id)
+        .order_by(
+            EventRow.happened_on.desc(),
+            func.coalesce(EventRow.original_id, EventRow.id).desc(),
+            EventRow.id.desc(),
+        )
+    ).all()
+    measured = _readings_of_car(db, car_id)
+    corrected = {row.corrects: row.id for row in rows if row.corrects is not None}
+    gone = withdrawals(db, "event", [row.id for row in rows if row.superseded_at])
+    return [
+        EventShown(row, measured.get(row.id, ()), corrected.get(row.id), gone.get(row.id))
+        for row in rows
+    ]
+
+
+def corrected_by(db: Session, event_id: int) -> EventRow | None:
+    """The row that replaced this event, if one did."""
+    return db.scalars(select(EventRow).where(EventRow.corrects == event_id)).first()
+
+
+def by_form_key(db: Session, car_id: int, form_key: str) -> EventRow | None:
+    return db.scalars(
+        select(EventRow).where(EventRow.form_key == form_key, EventRow.car_id == car_id)
+    ).first()
+
+
+def known_by(
+    db: Session, car_id: int, happened_on: date, items: str, facility: str
+) -> EventRow | None:
+    """The event in force that these four tell from any other."""
+    return db.scalars(
+        select(EventRow).where(
+            EventRow.car_id == car_id,
+            EventRow.happened_on == happened_on,
+            EventRow.items == items,
+            EventRow.facility == facility,
+            EventRow.superseded_at.is_(None),
+        )
+    ).first()
+
+
+def readings(db: Session, event_ids: Sequence[int]) -> dict[int, tuple[ReadingRow, ...]]:
+    """The readings of these events, in the order of each report."""
+    return _by_event(
+        db.scalars(
+            select(ReadingRow)
+            .where(ReadingRow.event_id.in_(event_ids))
+            .order_by(ReadingRow.event_id, ReadingRow.place)
+        ).all()
+    )
+
+
+def _readings_of_car(db: Session, car_id: int) -> dict[int, tuple[ReadingRow, ...]]:
+    return _by_event(
+        db.scalars(
+            select(ReadingRow)
+            .where(ReadingRow.car_id == car_id)
+            .order_by(ReadingRow.event_id, ReadingRow.place)
+        ).all()
+    )
+
+
+def _by_event(rows: Sequence[ReadingRow]) -> dict[int, tuple[ReadingRow, ...]]:
+    found: dict[int, list[ReadingRow]] = defaultdict(list)
+    for row in rows:
+        found[row.event_id].append(row)
+    return {event_id: tuple(each) for event_id, each in found.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class LastReading:
+    """The least reading of a zone on the last day on which it was measured."""
+
+    zone: str
+    inches: Decimal
+    extent: str
+    measured_on: date
+    event_id: int
+
+
+def last_readings(db: Session, car_id: int) -> dict[str, LastReading]:
+    """By zone; what a person with the gauge in hand compares with."""
+    found = db.execute(
+        select(
+            ReadingRow.zone,
+            ReadingRow.inches,
+            ReadingRow.extent,
+            EventRow.happened_on,
+            EventRow.id,
+        )
+        .join(EventRow, EventRow.id == ReadingRow.event_id)
+        .where(ReadingRow.car_id == car_id, EventRow.superseded_at.is_(None))
+        .order_by(EventRow.happened_on, ReadingRow.inches.desc())
+    )
+    return {row.zone: LastReading(*row) for row in found}

@@ -1,0 +1,106 @@
+"""Pages of a list by key: the next page begins after the last row's key, and no row is missed."""
+
+from __future__ import annotations
+
+import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from binascii import Error as NotBase64
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Generic, TypeVar
+
+from sqlalchemy import ColumnElement, Row, Select, tuple_
+from sqlalchemy.orm import Session
+
+from app.errors import Refused
+
+T = TypeVar("T")
+Value = str | int | date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Page(Generic[T]):
+    """Rows in order; `next_after` and `previous` are cursors to pass as `after`, None at the ends."""
+
+    rows: tuple[T, ...]
+    next_after: str | None = None
+    previous: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cursor:
+    """A place in a list: the key of a row, and whether the page lies after or before it."""
+
+    key: tuple[Value, ...]
+    backwards: bool = False
+
+    def as_text(self) -> str:
+        written = [part.isoformat() if isinstance(part, date) else part for part in self.key]
+        packed = json.dumps([int(self.backwards), *written], separators=(",", ":"))
+        return urlsafe_b64encode(packed.encode()).decode().rstrip("=")
+
+
+def read_cursor(text: str, kinds: Sequence[type]) -> Cursor:
+    """The cursor that `text` stands for; Refused when it is none of this list."""
+    try:
+        backwards, *parts = json.loads(urlsafe_b64decode(text + "=" * (-len(text) % 4)))
+        if len(parts) != len(kinds):
+            raise ValueError("another list's cursor")
+        key = tuple(_read(part, kind) for part, kind in zip(parts, kinds, strict=True))
+    except (ValueError, TypeError, NotBase64):
+        raise Refused(
+            "This address of a page in the list is damaged. Open the list anew."
+        ) from None
+    return Cursor(key, bool(backwards))
+
+
+def _read(part: object, kind: type) -> Value:
+    if kind is date:
+        return date.fromisoformat(str(part))
+    if not isinstance(part, kind):
+        raise ValueError("a key of another kind")
+    return part  # type: ignore[return-value]
+
+
+def page_of(
+    db: Session,
+    query: Select[Any],
+    keys: Sequence[ColumnElement[Any]],
+    kinds: Sequence[type],
+    after: str | None,
+    limit: int,
+    make: Callable[[Row[Any]], tuple[tuple[Value, ...], T]],
+) -> Page[T]:
+    """One page of `query` in the order of `keys`, which must tell every row from any other.
+
+    `make` gives a row's key and what the list shows of it. Asks one row more than it shows, to know
+    whether there is another page.
+    """
+    cursor = read_cursor(after, kinds) if after else None
+    backwards = cursor is not None and cursor.backwards
+    found = db.execute(_placed(query, keys, cursor).limit(limit + 1)).all()
+    made = [make(row) for row in found[:limit]]
+    more = len(found) > limit
+    if backwards:
+        made.reverse()
+    return Page(
+        tuple(row for _, row in made),
+        _link(made[-1:], False) if (more or backwards) else None,
+        _link(made[:1], True) if cursor and (more or not backwards) else None,
+    )
+
+
+def _placed(
+    query: Select[Any], keys: Sequence[ColumnElement[Any]], cursor: Cursor | None
+) -> Select[Any]:
+    if cursor is None:
+        return query.order_by(*keys)
+    place = tuple_(*keys)
+    if cursor.backwards:
+        return query.where(place < cursor.key).order_by(*(key.desc() for key in keys))
+    return query.where(place > cursor.key).order_by(*keys)
+
+
+def _link(ends: Sequence[tuple[tuple[Value, ...], object]], backwards: bool) -> str | None:
+    return Cursor(ends[0][0], backwards).as_text() if ends else None

@@ -1,0 +1,94 @@
+"""Triggers that keep the record: rows are added, stamped once as superseded, never changed or deleted.
+
+A later migration that adds a column to a guarded table calls `guard` again with all its columns.
+"""
+
+from collections.abc import Sequence
+
+from alembic import op
+
+REFUSAL = "the record is kept: a {table} row is never changed or deleted, only superseded"
+
+
+def guard(table: str, columns: Sequence[str], *, stamp: bool = True) -> None:
+    """Refuse deleting and changing rows, but for setting `superseded_at` once where `stamp`."""
+    if op.get_context().dialect.name == "sqlite":
+        _guard_sqlite(table, columns, stamp)
+    else:
+        _guard_postgresql(table, stamp)
+
+
+def refuse_future(table: str, column: str, moment: str = "recorded_at") -> None:
+    """Refuse a day after the one on which it is recorded, wherever on Earth that is."""
+    sentence = f"{table}.{column} lies after the day it is recorded"
+    if op.get_context().dialect.name == "sqlite":
+        op.execute(
+            f"CREATE TRIGGER {table}_{column}_not_in_future BEFORE INSERT ON {table} "
+            f"WHEN NEW.{column} > date(NEW.{moment}, '+1 day') "
+            f"OR (NEW.{column} IS NOT NULL AND date(NEW.{column}) IS NULL) "
+            f"BEGIN SELECT RAISE(ABORT, '{sentence}'); END"
+        )
+    else:
+        op.create_check_constraint(
+            f"{column}_not_in_future", table, f"{column} <= ({moment} AT TIME ZONE 'UTC')::date + 1"
+        )
+
+
+def _guard_sqlite(table: str, columns: Sequence[str], stamp: bool) -> None:
+    refuse = f"BEGIN SELECT RAISE(ABORT, '{REFUSAL.format(table=table)}'); END"
+    fixed = [column for column in columns if not (stamp and column == "superseded_at")]
+    for name in (f"{table}_kept", f"{table}_unchanged", f"{table}_stamped_once"):
+        op.execute(f"DROP TRIGGER IF EXISTS {name}")
+    op.execute(f"CREATE TRIGGER {table}_kept BEFORE DELETE ON {table} {refuse}")
+    op.execute(
+        f"CREATE TRIGGER {table}_unchanged BEFORE UPDATE OF {', '.join(fixed)} ON {table} {refuse}"
+    )
+    if stamp:
+        op.execute(
+            f"CREATE TRIGGER {table}_stamped_once BEFORE UPDATE OF superseded_at ON {table} "
+            f"WHEN OLD.superseded_at IS NOT NULL OR NEW.superseded_at IS NULL {refuse}"
+        )
+
+
+def _guard_postgresql(table: str, stamp: bool) -> None:
+    function = "refuse_change_but_stamp" if stamp else "refuse_change"
+    op.execute(f"DROP TRIGGER IF EXISTS {table}_kept ON {table}")
+    op.execute(f"DROP TRIGGER IF EXISTS {table}_not_emptied ON {table}")
+    op.execute(
+        f"CREATE TRIGGER {table}_kept BEFORE UPDATE OR DELETE ON {table} "
+        f"FOR EACH ROW EXECUTE FUNCTION {function}()"
+    )
+    op.execute(
+        f"CREATE TRIGGER {table}_not_emptied BEFORE TRUNCATE ON {table} "
+        f"FOR EACH STATEMENT EXECUTE FUNCTION refuse_change()"
+    )
+
+
+def create_functions() -> None:
+    """What the triggers call on PostgreSQL; SQLite's hold their text themselves."""
+    if op.get_context().dialect.name == "postgresql":
+        op.execute(_function("refuse_change", _refuse_row()))
+        op.execute(_function("refuse_change_but_stamp", STAMP_ALONE + _refuse_row()))
+
+
+STAMP_ALONE = """
+    IF TG_OP = 'UPDATE' AND OLD.superseded_at IS NULL AND NEW.superseded_at IS NOT NULL
+        AND to_jsonb(NEW) - 'superseded_at' = to_jsonb(OLD) - 'superseded_at' THEN
+        RETURN NEW;
+    END IF;
+"""
+
+
+def _refuse_row() -> str:
+    sentence = REFUSAL.format(table="%")
+    return (
+        f"RAISE EXCEPTION '{sentence}', TG_TABLE_NAME "
+        f"USING ERRCODE = 'integrity_constraint_violation';"
+    )
+
+
+def _function(name: str, body: str) -> str:
+    return (
+        f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ "
+        f"BEGIN {body} END $$"
+    )
