@@ -32,6 +32,12 @@ def tour(today: date) -> list[DemoCar]:
     return sorted(found, key=lambda car: car.number)
 
 
+def tour_table(today: date) -> str:
+    """Each tour car and what it shows, as a table of Markdown."""
+    rows = [f"| {car.mark} {car.number} | {car.shows} |" for car in tour(today)]
+    return "\n".join(["| car | what it shows |", "| --- | --- |", *rows])
+
+
 def all_cars(today: date, seed: int = SEED) -> list[DemoCar]:
     return [*tour(today), *fleet.cars(COUNT, seed, today)]
 

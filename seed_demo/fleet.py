@@ -59,7 +59,7 @@ def _car(draw: Random, mark: str, number: int, today: date) -> DemoCar:
 
 
 def _history(draw: Random, kind: Kind, today: date) -> History:
-    """Qualified about every ten years since built, at last so that few are overdue and some soon."""
+    """Qualified about every ten years since built; lately so that few are overdue, some soon."""
     age = relativedelta(months=draw.randint(12, 420), days=draw.randint(0, 27))
     built = today - age
     left = _days_left(draw)

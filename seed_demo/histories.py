@@ -105,6 +105,6 @@ def parts_of(draw: Random, kind: Kind, history: History, tag: str) -> tuple[Part
              protected_in_storage=draw.choice(("yes", "yes", "no", "")))
         for letter in "BA"[: kind.valves]
     ]  # fmt: skip
-    outlet = Part("bottom_outlet_valve", "bottom", f"BO-{tag}", MAKERS[1], "EX-9",
+    outlet = Part("valve", "bottom outlet", f"BO-{tag}", MAKERS[1], "EX-9",
                   installed_on=installed.isoformat())  # fmt: skip
     return (*valves, outlet) if kind.specification.endswith(("1", "6")) else tuple(valves)

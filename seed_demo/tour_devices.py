@@ -1,11 +1,13 @@
-"""Tour cars 150 to 158: relief devices (180.509(k), 180.515(c))."""
+"""Tour cars 150 to 159: relief devices (180.509(k), 180.515(c))."""
 
 from __future__ import annotations
 
-from seed_demo.shapes import TANK_ITEMS, Days, DemoCar, Inspection, Part
-from seed_demo.tour_cars import SOUND, tour_car
+from collections.abc import Mapping
 
-VALVE, DISC = "relief_valve", "rupture_disc"
+from seed_demo.shapes import TANK_ITEMS, Days, DemoCar, Inspection, Part
+from seed_demo.tour_cars import METHANOL, SOUND, lading, tour_car
+
+VALVE, DISC = "relief_valve", "relief_disc"
 
 
 def cars(days: Days) -> list[DemoCar]:
@@ -13,9 +15,10 @@ def cars(days: Days) -> list[DemoCar]:
 
 
 def _car(days: Days, number: int, shows: str, *parts: Part, more: tuple[Inspection, ...] = (),
-         **facts: str) -> DemoCar:  # fmt: skip
+         service: Mapping[str, str] = METHANOL, **facts: str) -> DemoCar:  # fmt: skip
     done = Inspection(days.back(60), f"{TANK_ITEMS};service_equipment;leakage", SOUND)
-    return tour_car(number, shows, done, *more, built_on=days.back(200), parts=parts, **facts)
+    return tour_car(number, shows, done, *more, built_on=days.back(200), service=service,
+                    parts=parts, **facts)  # fmt: skip
 
 
 def _valve(number: int, position: str = "top B", **known: str) -> Part:
@@ -33,6 +36,8 @@ def _several(days: Days) -> list[DemoCar]:
         _car(days, 157, "A rupture disc: always counted from its own date.",
              Part(DISC, "top B", "RD-157", set_psig="165", tested_on=days.back(50),
                   installed_on=days.back(47), protected_in_storage="yes")),
+        _car(days, 159, "No relief device at all: no such item.", relief_device_kind="none",
+             service=lading("Corn syrup")),
     ]  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Tour cars 170 to 184: a car's life in the record, corrections, and cars of other regimes."""
+"""Tour cars 170 to 183: a car's life in the record, corrections, and cars of other regimes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tour cars 160 to 168: what is painted on the car, and approvals (180.509(l), 180.515(a))."""
+"""Tour cars 160 to 166: what is painted on the car, and approvals (180.509(l), 180.515(a))."""
 
 from __future__ import annotations
 
@@ -35,9 +35,16 @@ def _approvals(days: Days) -> list[DemoCar]:
         tour_car(164, "An approval for 144 months, painted on the car: it replaces the ten years.",
                  Inspection(days.back(130), "structural_integrity"),
                  Inspection(days.back(60), WHOLE.replace("structural_integrity;", ""), SOUND),
-                 built_on=built),
+                 built_on=built, approval_structural_integrity_interval_months="144",
+                 approval_structural_integrity_reference="EX-144 (invented)",
+                 approval_structural_integrity_stenciled="yes"),
         tour_car(165, "An approval not yet painted on the car: it changes nothing and is told.",
-                 Inspection(days.back(60), WHOLE, SOUND), built_on=built),
+                 Inspection(days.back(60), WHOLE, SOUND), built_on=built,
+                 approval_visual_interval_months="144",
+                 approval_visual_reference="EX-145 (invented)", approval_visual_stenciled="no"),
         tour_car(166, "An approval that shortens the interval for service equipment to 48 months.",
-                 Inspection(days.back(40), WHOLE, SOUND), built_on=built),
+                 Inspection(days.back(40), WHOLE, SOUND), built_on=built,
+                 approval_service_equipment_interval_months="48",
+                 approval_service_equipment_reference="EX-146 (invented)",
+                 approval_service_equipment_stenciled="yes"),
     ]  # fmt: skip
