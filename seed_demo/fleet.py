@@ -50,8 +50,8 @@ def _car(draw: Random, mark: str, number: int, today: date) -> DemoCar:
     }
     if kind.equipment_months != 120:
         facts["service_equipment_interval_months"] = str(kind.equipment_months)
-    if draw.random() < 0.03:  # papers lost: what the tank is made of is not known
-        facts |= {"material": "", "inside_diameter_in": ""}
+    if draw.random() < 0.03:  # papers lost: what is required is not firm
+        facts["inside_diameter_in"] = ""
     owner, region = OWNERS[MARKS[mark]], draw.choice(REGIONS)
     events = inspected(draw, kind, history, today)
     parts = parts_of(draw, kind, history, f"{mark[2]}{number}")

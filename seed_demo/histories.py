@@ -54,7 +54,7 @@ def _at_a_shop(draw: Random, on: str, items: str, readings: str = "", **more: st
 
 def _readings(draw: Random, kind: Kind, years: float) -> str:
     """Thousandths of an inch; the bottom wears fastest, most cars hardly at all."""
-    share = min(years / 40, 1) * draw.random() ** 2
+    share = min(years / 25, 1) * draw.random() ** 2
     worn = {"shell_bottom": kind.wear_in * share, "shell_top": kind.wear_in * share / 4}
     measured = (
         (zone, kind.plate_in - worn.get(zone, 0) + draw.uniform(-0.004, 0.012)) for zone in ZONES

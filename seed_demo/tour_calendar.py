@@ -64,10 +64,10 @@ def _owed(days: Days) -> list[DemoCar]:
 def _more(days: Days) -> list[DemoCar]:
     built = days.back(240)
     return [
-        tour_car(115, "A valve was replaced and no leak test is on record: leakage is due now.",
+        tour_car(115, "A valve was replaced, and the record holds no leak test after it.",
                  _whole(days.back(60)),
                  Inspection(days.back(1), "service_equipment_changed"), built_on=built),
-        tour_car(116, "Service equipment qualified without a leak test on record: unknown, check.",
+        tour_car(116, "Service equipment qualified alone, and the record holds no leak test.",
                  _whole(days.back(60)),
                  Inspection(days.back(6), "service_equipment"), built_on=built),
         tour_car(117, "The owner has service equipment done every five years.",

@@ -53,16 +53,16 @@ def _other_regimes(days: Days) -> list[DemoCar]:
     none = {"material": "", "inside_diameter_in": "", "jacketed": ""}
     tested = {"tested_on": days.back(20), "installed_on": days.back(20)}
     return [
-        tour_car(181, "A ton tank: its own regime; dates run to the end of the year.",
+        tour_car(181, "A ton tank: another regime, whose due items are not counted yet.",
                  Inspection(days.back(40), "tank_retest"), built_on=days.back(150),
                  specification="DOT 106A500X", service=lading("Chlorine"), **none,
                  parts=(Part("relief_valve", "end A", "RV-181", set_psig="375", **tested),)),
-        tour_car(182, "A cryogenic car: relief valves every five years, a disc every year.",
+        tour_car(182, "A cryogenic car: another regime, whose due items are not counted yet.",
                  Inspection(days.back(8), "rupture_disc"), built_on=days.back(150),
                  specification="DOT 113C120W", service=lading("Ethylene, refrigerated liquid"),
                  **none,
                  parts=(Part("relief_valve", "top B", "RV-182", set_psig="75", **tested),)),
-        tour_car(183, "A seamless car: its intervals were not found, so they stay unknown.",
+        tour_car(183, "A seamless car: its intervals were not found, so nothing is counted.",
                  Inspection(days.back(40), "air_brake"), built_on=days.back(300),
                  specification="DOT 107A2500", service=lading("Ethylene, refrigerated liquid"),
                  **none),
