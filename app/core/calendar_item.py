@@ -1,0 +1,180 @@
+"""From a basis and an interval to a due date: approvals, the sum, the precision, what is owed, and the stencil."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from app.core.basis import Basis, words
+from app.core.facts import Approval, Confidence, Due, Reason
+from app.core.known import Case
+from app.core.months import add_months, to_precision, year_end
+from app.core.owed import Owing
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """Months to the next time, the most that the rule allows, and why."""
+
+    months: int
+    maximum: int
+    reasons: tuple[Reason, ...]
+    confidence: Confidence = "verified"
+
+
+@dataclass(frozen=True, slots=True)
+class Dated:
+    """A due item with what else is to be said of it; `stale_stencil` asks for a look before loading (rule 8)."""
+
+    due: Due
+    warnings: tuple[Reason, ...] = ()
+    stale_stencil: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Painted:
+    """What the stencil does to an item: the date that controls, if it controls, and what is to be said."""
+
+    on: date | None = None
+    reasons: tuple[Reason, ...] = ()
+    warnings: tuple[Reason, ...] = field(default=())
+    stale: bool = False
+
+
+def dated(case: Case, item: str, basis: Basis, interval: Interval, owings: Sequence[Owing]) -> Dated:
+    """The due item by calendar, with everything that may move its date."""
+    interval = _approved(case, item, interval)
+    calculated = _calculated(case, basis, interval)
+    reasons = (*interval.reasons, basis.reason, *_sum_told(case, basis, interval, calculated))
+    due = Due(
+        item, "dated", calculated, basis.on, interval.months, calculated, interval.confidence, reasons
+    )  # fmt: skip
+    if owings:
+        return Dated(_owed(due, owings))
+    painted = _stencil(case, item, basis, interval)
+    warnings = painted.warnings
+    if painted.on:
+        due = replace(due, due_on=painted.on)
+    elif calculated is None:
+        due = replace(due, state="unknown")
+        warnings += (Reason(f"{words(item).capitalize()}: {basis.reason.text}"),)
+    return Dated(replace(due, reasons=due.reasons + painted.reasons), warnings, painted.stale)
+
+
+def owed_by_event(item: str, owings: Sequence[Owing], reasons: tuple[Reason, ...]) -> Due:
+    """An item without a calendar that is owed."""
+    return _owed(Due(item, "by_event", reasons=reasons), owings)
+
+
+def _owed(due: Due, owings: Sequence[Owing]) -> Due:
+    """Owed since the earliest of the days it became owed, or since its calendar date when that is earlier."""
+    days = [owing.since for owing in owings] + ([due.due_on] if due.due_on else [])
+    told = tuple(owing.reason for owing in owings)
+    return replace(due, state="owed", due_on=min(days), reasons=told + due.reasons)
+
+
+def _calculated(case: Case, basis: Basis, interval: Interval) -> date | None:
+    if basis.on is None:
+        return None
+    return to_precision(add_months(basis.on, interval.months), case.settings.due_precision)
+
+
+def _sum_told(case: Case, basis: Basis, interval: Interval, calculated: date | None) -> tuple[Reason, ...]:
+    if calculated is None:
+        return ()
+    told = f"{basis.on} plus {interval.months} months is {add_months(basis.on, interval.months)}" if basis.on else ""
+    if case.settings.due_precision != "day":
+        end = case.settings.due_precision.split("_")[0]
+        told += f", moved to {calculated}, the end of its {end} (a setting; common practice, no source)"
+    return (Reason(told),)
+
+
+# Approvals (rule 9) -----------------------------------------------------------------------------------------------
+
+
+def _approved(case: Case, item: str, interval: Interval) -> Interval:
+    """A stenciled approval replaces interval and maximum; one not yet stenciled is told and changes nothing."""
+    mine = [approval for approval in case.car.approvals if approval.item == item]
+    if not mine:
+        return interval
+    rule = case.rulebook.rule("approval")
+    waiting = tuple(
+        Reason(f"{_name(one)} for {one.interval_months} months is not yet stenciled and changes nothing", case.rulebook.rule("stencil").citation)
+        for one in mine if not one.stenciled
+    )  # fmt: skip
+    stenciled = [one for one in mine if one.stenciled]
+    if not stenciled:
+        return replace(interval, reasons=interval.reasons + waiting)
+    shortest = min(stenciled, key=lambda one: one.interval_months)
+    told = rule.because(f"{_name(shortest)}, stenciled, sets {shortest.interval_months} months")
+    return Interval(
+        shortest.interval_months, shortest.interval_months, (*interval.reasons, told, *waiting), interval.confidence
+    )  # fmt: skip
+
+
+def _name(approval: Approval) -> str:
+    return f"Approval {approval.reference}" if approval.reference else "An approval"
+
+
+# The stencil (rule 8) ---------------------------------------------------------------------------------------------
+
+
+def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painted:
+    text = dict(case.car.stencil.due).get(item)
+    if text is None or _marked_before_installed(case, item):
+        return _Painted()
+    painted = painted_day(text, case.settings.stencil_year)
+    rule = case.rulebook.rule("stencil")
+    marked_on = case.car.stencil.marked_on
+    overtaking = [event.on for event in case.passes(item) if marked_on and event.on > marked_on]
+    if overtaking:
+        told = Reason(f"The stencil of {marked_on} says {text}; {words(item)} passed after it, on {overtaking[-1]}", rule.citation)
+        return _overtaken(case, item, painted, told)
+    reading = _year_told(text, case.settings.stencil_year)
+    most = add_months(basis.on, interval.maximum) if basis.on else None
+    if most is not None and painted > most:
+        told = Reason(
+            f"The stencil says {text}{reading}, past the most that the rule allows from {basis.on}: {most} controls", rule.citation
+        )  # fmt: skip
+        return _Painted(most, (told,), (replace(told, text=f"{words(item).capitalize()}: {told.text}"),))
+    told = Reason(f"The stencil says {text}{reading}, and it controls", rule.citation)
+    return _Painted(painted, (told, *_changed_since_marking(case, item)), _changed_since_marking(case, item))
+
+
+def painted_day(text: str, year: str) -> date:
+    """The day a stencil means: a day as it is, a month by its first day, a year by its first or last day (a setting)."""
+    if len(text) == 4:
+        start = date(int(text), 1, 1)
+        return start if year == "start" else year_end(start)
+    return date.fromisoformat(text if len(text) == 10 else f"{text}-01")
+
+
+def _year_told(text: str, year: str) -> str:
+    if len(text) != 4:
+        return ""
+    return f", read as the {year} of that year" + (" (common practice, no source)" if year == "end" else ", the safe side")
+
+
+def _marked_before_installed(case: Case, item: str) -> bool:
+    device, marked_on = case.car.relief_device, case.car.stencil.marked_on
+    installed = device.installed_on if item == "relief_device" and device else None
+    return bool(installed and marked_on and marked_on < installed)
+
+
+def _overtaken(case: Case, item: str, painted: date, told: Reason) -> _Painted:
+    if painted >= case.as_of:
+        return _Painted(reasons=(told,))
+    stale = Reason(f"{words(item).capitalize()}: the car still shows {painted}, which is past, and not its new date", told.citation)
+    return _Painted(reasons=(told,), warnings=(stale,), stale=True)
+
+
+def _changed_since_marking(case: Case, item: str) -> tuple[Reason, ...]:
+    """A stencil older than a swap of the relief device may speak of the old one."""
+    marked_on = case.car.stencil.marked_on
+    if item != "relief_device" or marked_on is None:
+        return ()
+    changed = [event.on for event in case.changes("relief_device_changed") if event.on > marked_on]
+    if not changed:
+        return ()
+    return (Reason(f"Relief device: changed on {changed[-1]}, after the stencil was marked; make sure that the stencil speaks of the device on the car"),)

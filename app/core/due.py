@@ -1,0 +1,93 @@
+"""The one question of the calculator: what must be done to this car next, by when, why, and may it be loaded?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from app.core.calendar_item import Dated
+from app.core.facts import Answer, Due, Facts, Reason
+from app.core.items import BY_REGIME, Findings
+from app.core.known import Case, case_of
+from app.core.lading import corrosive
+from app.core.lining import lined
+from app.core.loading import loading
+from app.core.owed import CHOOSING, owed
+from app.core.rule import Rulebook
+from app.core.status import days_left, state_on
+from app.core.thickness import zones_shown
+
+__all__ = ["days_left", "due_dates", "next_due", "state_on"]
+
+
+def due_dates(facts: Facts, rulebook: Rulebook) -> Answer:
+    """Every due item of the car's regime with its reasons, the thickness verdicts and the loading answer.
+
+    Raises stencil.Unreadable when the specification cannot be read.
+    """
+    case = case_of(facts, rulebook)
+    found = _findings(case)
+    functions = BY_REGIME.get(case.spec.regime, {})
+    results = [result for function in functions.values() if (result := function(found))]
+    items = tuple(result.due for result in results)
+    stale = [warning for result in results if result.stale_stencil for warning in result.warnings]
+    left_out = None if functions else _left_out(case)
+    return Answer(
+        facts=facts,
+        rulebook_id=rulebook.id,
+        rulebook_edition=rulebook.edition,
+        items=items,
+        next=next_due(items),
+        thickness=found.zones,
+        loading=loading(case, items, found.zones, stale, left_out),
+        warnings=_warnings(found, results, left_out),
+    )
+
+
+def next_due(items: Sequence[Due]) -> Due | None:
+    """The earliest of what is due now, else of what is dated; ties go to the earlier item."""
+    for state in ("owed", "dated"):
+        dates = [due for due in items if due.state == state and due.due_on]
+        if dates:
+            return min(dates, key=lambda due: due.due_on or date.max)
+    return None
+
+
+def _findings(case: Case) -> Findings:
+    zones = ()
+    if case.spec.regime == "fusion_welded":
+        zones = zones_shown(case.spec, case.car.tank, case.events, case.rulebook)
+    return Findings(case, owed(case), lined(case), corrosive(case.car.service, case.rulebook), zones)
+
+
+def _left_out(case: Case) -> str:
+    regime = case.spec.regime.replace("_", " ")
+    return f"The due items of a {regime} car (class {case.spec.class_}) are not calculated: go by the rule and the owner's instructions"
+
+
+def _warnings(found: Findings, results: Iterable[Dated], left_out: str | None) -> tuple[Reason, ...]:
+    case = found.case
+    told = list(case.warnings)
+    if left_out:
+        told.append(Reason(left_out, case.spec.family.citation))
+    told += found.corrosive.warnings
+    told += [warning for result in results for warning in result.warnings]
+    told += _local_repairs(case) + _idle_opens(case)
+    return tuple(told)
+
+
+def _local_repairs(case: Case) -> list[Reason]:
+    rule = case.rulebook.rule("local_repair")
+    return [
+        Reason(f"Lining repaired locally on {event.on}: {rule.text}", rule.citation)
+        for event in case.changes("lining_repaired_locally")
+    ]
+
+
+def _idle_opens(case: Case) -> list[Reason]:
+    """`opens` says something only beside the changes that choose what they open."""
+    return [
+        Reason(f"The event on {event.on} says what it opens, but nothing in it opens items by choice: left out")
+        for event in case.events
+        if event.opens and not CHOOSING.intersection(event.items)
+    ]

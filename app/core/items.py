@@ -1,0 +1,179 @@
+"""One function an item: from a case and what is owed to the due item with its reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from app.core.basis import calendar_basis, lining_basis, relief_basis, words
+from app.core.calendar_item import Dated, Interval, dated, owed_by_event
+from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Reason, ZoneThickness
+from app.core.known import Case
+from app.core.lading import Corrosive
+from app.core.lining import Lined
+from app.core.months import add_months
+from app.core.owed import Owing, Owings
+from app.core.thickness import all_lines, surely_above_c
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Findings:
+    """What several items need to know of a case, worked out once."""
+
+    case: Case
+    owings: Owings
+    lined: Lined
+    corrosive: Corrosive
+    zones: tuple[ZoneThickness, ...]
+
+    def owed(self, item: str) -> Sequence[Owing]:
+        return self.owings.get(item, ())
+
+
+ItemFunction = Callable[[Findings], Dated | None]
+
+
+def every_ten_years(item: str) -> ItemFunction:
+    """An item with nothing but the rule's own interval."""
+
+    def due(found: Findings) -> Dated:
+        rule = found.case.rulebook.rule(item)
+        interval = Interval(rule.months, rule.months, (rule.reason(),), rule.confidence)
+        return dated(found.case, item, calendar_basis(found.case, item), interval, found.owed(item))
+
+    return due
+
+
+def service_equipment(found: Findings) -> Dated:
+    item = "service_equipment"
+    interval = _owner_shorter(found.case, item, found.case.car.service_equipment_interval_months)
+    return dated(found.case, item, calendar_basis(found.case, item), interval, found.owed(item))
+
+
+def relief_device(found: Findings) -> Dated | None:
+    item, device = "relief_device", found.case.car.relief_device
+    if device and device.kind == "none":
+        return None
+    interval = _owner_shorter(found.case, item, device.owner_interval_months if device else None)
+    return dated(found.case, item, relief_basis(found.case), interval, found.owed(item))
+
+
+def lining(found: Findings) -> Dated | None:
+    """Only for a lined tank; not required when the lading is not corrosive or reactive to it."""
+    if not found.lined.yes:
+        return None
+    case, rule = found.case, found.case.rulebook.rule("lining")
+    interval = _lining_interval(case)
+    result = dated(case, "lining", lining_basis(case, found.lined), interval, found.owed("lining"))
+    reasons = (*found.corrosive.reasons, *result.due.reasons)
+    if found.corrosive.yes:
+        confidence = _weaker(result.due.confidence, found.corrosive.confidence)
+        return replace(result, due=replace(result.due, reasons=reasons, confidence=confidence))
+    told = rule.because("Not required: the rule asks for it only where the lading is corrosive or reactive to the tank")
+    due = replace(result.due, state="not_required", due_on=None, reasons=(told, *reasons))
+    return Dated(due)
+
+
+def thickness(found: Findings) -> Dated:
+    return _thickness_lined(found) if found.lined.yes else _thickness_unlined(found)
+
+
+def _thickness_lined(found: Findings) -> Dated:
+    """By event: measured at the lining's application (180.509(f)(2)(i))."""
+    case, rule = found.case, found.case.rulebook.rule("thickness_lined")
+    reasons = (rule.reason(), found.lined.reason)
+    if found.owed("thickness"):
+        return Dated(owed_by_event("thickness", found.owed("thickness"), reasons))
+    applied_on = found.lined.applied_on
+    if applied_on is None:
+        missing = "Not known from when to count: the day the lining was applied is not known"
+    else:
+        since = add_months(applied_on, -int(rule.limit("months_before_application")))
+        measured = [event.on for event in case.passes("thickness") if event.on >= since]
+        if measured:
+            told = Reason(f"Measured on {measured[-1]}, for the lining of {applied_on}")
+            return Dated(Due("thickness", "by_event", reasons=(*reasons, told)))
+        missing = f"no passing thickness measurement is known since {since}, six months before the lining of {applied_on}"
+    due = Due("thickness", "unknown", reasons=(*reasons, Reason(missing)))
+    return Dated(due, (Reason(f"Thickness: {missing}", rule.citation),))
+
+
+def _thickness_unlined(found: Findings) -> Dated:
+    """By calendar: 5 years when the lading is corrosive and a zone is not surely above line C, else 10."""
+    case = found.case
+    thin = [zone for zone in found.zones if zone.zone in SHELL_AND_HEAD_ZONES and not _surely_above_c(found, zone)]
+    short = found.corrosive.yes and bool(thin)
+    rule = case.rulebook.rule("thickness_thin" if short else "thickness")
+    reasons = [rule.reason()]
+    if short or thin:
+        reasons += found.corrosive.reasons
+    if short:
+        reasons += [_why_thin(found, zone) for zone in thin]
+    interval = Interval(rule.months, rule.months, tuple(reasons), _thickness_confidence(found, thin))
+    return dated(case, "thickness", calendar_basis(case, "thickness"), interval, found.owed("thickness"))
+
+
+def _surely_above_c(found: Findings, zone: ZoneThickness) -> bool:
+    return surely_above_c(zone, found.case.spec, found.case.car.tank, found.case.rulebook)
+
+
+def _why_thin(found: Findings, zone: ZoneThickness) -> Reason:
+    told = {
+        "condemned": "is below its condemning line",
+        "at_or_below_c": "is at or below line C",
+        "not_measured": "was never measured: counted as at line C, the safe side",
+        "unknown": "has no line C to compare with: counted as at line C, the safe side",
+        "above_c": "reads above line C, but its required thickness is not firm without diameter and material or the owner's minimum: counted as at line C, the safe side",
+    }  # fmt: skip
+    return Reason(f"{words(zone.zone).capitalize()} {told[zone.verdict]}", found.case.rulebook.rule("thickness_thin").citation)
+
+
+def _thickness_confidence(found: Findings, thin: Sequence[ZoneThickness]) -> Confidence:
+    """From memory when the lading is corrosive only by its UN number, or a line rests on a strength from memory."""
+    if not found.corrosive.yes:
+        return found.corrosive.confidence
+    if thin:
+        return found.corrosive.confidence
+    known = all_lines(found.case.spec, found.case.car.tank, found.case.rulebook).values()
+    return "memory" if any(line.confidence == "memory" for line in known) else "verified"
+
+
+def _lining_interval(case: Case) -> Interval:
+    """The owner's months; without them 96, and never more than 96 unless service history or analysis supports it."""
+    rule, stated = case.rulebook.rule("lining"), case.car.lining
+    months = stated.owner_interval_months if stated else None
+    documented = bool(stated and stated.documented)
+    if months is None:
+        told = Reason(f"The lining owner's interval is not known: {rule.months} months, the outer bound", rule.citation)
+        return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
+    if months > rule.months and not documented:
+        told = Reason(f"The lining owner's {months} months are more than {rule.months} and not documented: {rule.months} count", rule.citation)
+        return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
+    maximum = months if documented else rule.months
+    told = Reason(f"The lining owner's interval is {months} months" + (", documented" if documented else ""), rule.citation)
+    return Interval(months, maximum, (rule.reason(), told), rule.confidence)
+
+
+def _owner_shorter(case: Case, item: str, owner_months: int | None) -> Interval:
+    rule = case.rulebook.rule(item)
+    if owner_months is None or owner_months >= rule.months:
+        return Interval(rule.months, rule.months, (rule.reason(),), rule.confidence)
+    told = Reason(f"The owner's interval is shorter: {owner_months} months", rule.citation)
+    return Interval(owner_months, rule.months, (rule.reason(), told), rule.confidence)
+
+
+def _weaker(one: Confidence, other: Confidence) -> Confidence:
+    return "memory" if "memory" in (one, other) else "verified"
+
+
+# In the order of facts.ITEMS. A regime's items without a function here are left out of its answer.
+FUSION_WELDED: Mapping[str, ItemFunction] = {
+    "visual": every_ten_years("visual"),
+    "structural_integrity": every_ten_years("structural_integrity"),
+    "safety_systems": every_ten_years("safety_systems"),
+    "thickness": thickness,
+    "lining": lining,
+    "service_equipment": service_equipment,
+    "relief_device": relief_device,
+}
+BY_REGIME: Mapping[str, Mapping[str, ItemFunction]] = {"fusion_welded": FUSION_WELDED}

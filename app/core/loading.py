@@ -1,0 +1,79 @@
+"""May the car be loaded today (173.31(a)(3), (d)(1); 180.509(f)(4))?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from app.core.basis import words
+from app.core.facts import Due, Loading, Reason, ZoneThickness
+from app.core.known import Case
+from app.core.status import days_left, state_on
+
+# Mechanical items are told, but never decide.
+MECHANICAL = frozenset({"air_brake", "reflective_sheeting", "age_limit"})
+CAUTION = (
+    "A calculation aid, not a permission: the rule in force, the owner's written instructions and the qualified "
+    "shop decide whether this car may be loaded."
+)
+
+
+def loading(
+    case: Case, items: Sequence[Due], zones: Iterable[ZoneThickness], stale: Sequence[Reason], left_out: str | None
+) -> Loading:
+    """The worst that anything says; `stale` are stencils that show a past date, `left_out` what is not calculated at all."""
+    zones = tuple(zones)
+    hazardous = case.car.service.hazardous
+    forbidden = _condemned(case, zones) + (_past(case, items) if hazardous else ())
+    told = _mechanical(case, items)
+    if forbidden:
+        return Loading("may_not_load", forbidden + told, CAUTION)
+    doubts = (_unknown(items, zones) + tuple(stale)) if hazardous else ()
+    if left_out:
+        doubts += (Reason(left_out),)
+    if doubts:
+        return Loading("check", doubts + told, CAUTION)
+    if not hazardous:
+        told += (Reason("The lading is stated not to be hazardous: overdue items do not forbid loading", case.rulebook.rule("filling").citation),)
+    return Loading("may_load", told, CAUTION)
+
+
+def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:
+    citation = case.rulebook.rule("condemned").citation
+    return tuple(
+        Reason(f"{words(zone.zone).capitalize()} is below its condemning line", citation)
+        for zone in zones if zone.verdict == "condemned"
+    )  # fmt: skip
+
+
+def _past(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
+    rule = case.rulebook.rule("filling")
+    return tuple(
+        Reason(f"{words(due.item).capitalize()} {_since(case, due)}", rule.citation)
+        for due in items if due.item not in MECHANICAL and _is_past(case, due)
+    )  # fmt: skip
+
+
+def _is_past(case: Case, due: Due) -> bool:
+    return state_on(due.state, due.due_on, case.as_of, 0) in ("overdue", "due_now")
+
+
+def _since(case: Case, due: Due) -> str:
+    if due.state == "owed":
+        return f"is due now, since {due.due_on}"
+    return f"is overdue since {due.due_on}, {-(days_left(due.due_on, case.as_of) or 0)} days"
+
+
+def _unknown(items: Iterable[Due], zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:
+    missing = [due.item for due in items if due.state == "unknown" and due.item not in MECHANICAL]
+    unjudged = [zone.zone for zone in zones if zone.verdict == "unknown"]
+    return tuple(
+        [Reason(f"{words(item).capitalize()}: when it is due is not known") for item in missing]
+        + [Reason(f"{words(zone).capitalize()}: no lines to judge its thickness by") for zone in unjudged]
+    )
+
+
+def _mechanical(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
+    return tuple(
+        Reason(f"{words(due.item).capitalize()} {_since(case, due)}; a mechanical item, it does not decide about the lading")
+        for due in items if due.item in MECHANICAL and _is_past(case, due)
+    )  # fmt: skip

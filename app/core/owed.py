@@ -1,0 +1,81 @@
+"""What is owed now: failures, and changes to the car that open an item until it next passes (180.509(b), (d)(2), (f), (j))."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from app.core.facts import CHANGES, Event, Reason
+from app.core.known import Case
+from app.core.rule import Rulebook
+
+# Only these say themselves what they open.
+CHOOSING = frozenset({"damage", "fire_damage", "ordered_inspection"})
+_CHANGES = frozenset(CHANGES)
+# A failure of these is closed also by putting another in place.
+_REPLACED_BY = {"relief_device": "relief_device_changed", "lining": "lining_applied"}
+
+
+@dataclass(frozen=True, slots=True)
+class Owing:
+    """Since when an item is owed and why; `failed` tells a failure from a change."""
+
+    since: date
+    failed: bool
+    reason: Reason
+
+
+Owings = dict[str, list[Owing]]
+
+
+def owed(case: Case) -> Owings:
+    """By item, what stands open on the day asked for, in the order in which it was opened."""
+    owings: Owings = {}
+    for event in case.events:
+        _replace(owings, event)
+        for item, owing in _opened(event, case.rulebook):
+            owings.setdefault(item, []).append(owing)
+        if event.outcome == "pass":
+            for item in event.items:
+                owings.pop(item, None)
+    _installed_since(owings, case)
+    return owings
+
+
+def _opened(event: Event, rulebook: Rulebook) -> Iterator[tuple[str, Owing]]:
+    for name in event.items:
+        if name in _CHANGES:
+            rule = rulebook.rule(name)
+            reason = Reason(f"Owed since {event.on}: {rule.text}", rule.citation)
+            for item in _opens(name, event, rulebook):
+                yield item, Owing(event.on, False, reason)
+        elif event.outcome == "fail":
+            rule = rulebook.rule("failed")
+            yield name, Owing(event.on, True, Reason(f"Failed on {event.on} and has not passed since", rule.citation))
+
+
+def _opens(change: str, event: Event, rulebook: Rulebook) -> tuple[str, ...]:
+    return event.opens if change in CHOOSING and event.opens else rulebook.opens[change]
+
+
+def _replace(owings: Owings, event: Event) -> None:
+    """A later change puts another device or lining in the failed one's place."""
+    for item, change in _REPLACED_BY.items():
+        if item in owings and change in event.items:
+            _drop_failures(owings, item, lambda owing: True)
+
+
+def _installed_since(owings: Owings, case: Case) -> None:
+    device = case.car.relief_device
+    installed = device.installed_on if device else None
+    if installed and "relief_device" in owings:
+        _drop_failures(owings, "relief_device", lambda owing: owing.since < installed)
+
+
+def _drop_failures(owings: Owings, item: str, closed: Callable[[Owing], bool]) -> None:
+    left = [owing for owing in owings[item] if not (owing.failed and closed(owing))]
+    if left:
+        owings[item] = left
+    else:
+        del owings[item]

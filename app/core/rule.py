@@ -1,0 +1,157 @@
+"""A rulebook as the calculator sees it: rules and tables with their citation, edition and confidence. All of it is data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from app.core.facts import Confidence, Reason
+
+UNVERIFIED = "not verified against the rule text"
+
+Regime = Literal["fusion_welded", "ton_tank", "cryogenic", "seamless"]
+ClassKind = Literal["non_pressure", "pressure", "ton_tank", "cryogenic", "seamless"]
+Presence = Literal["required", "optional", "none"]
+
+
+def marked(text: str, confidence: Confidence) -> str:
+    """`text`, saying so when nobody checked it against the rule text."""
+    return text if confidence == "verified" else f"{text} ({UNVERIFIED})"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule in our words. `interval_months` is the most it allows; `limits` are its other numbers, by name."""
+
+    id: str
+    text: str
+    citation: str
+    edition: str
+    confidence: Confidence
+    interval_months: int | None = None
+    limits: Mapping[str, Fraction] | None = None
+
+    def reason(self) -> Reason:
+        return Reason(marked(self.text, self.confidence), self.citation)
+
+    def because(self, text: str) -> Reason:
+        """What this rule led to here, cited."""
+        return Reason(marked(text, self.confidence), self.citation)
+
+    @property
+    def months(self) -> int:
+        if self.interval_months is None:
+            raise KeyError(f"rule {self.id} has no interval")
+        return self.interval_months
+
+    def limit(self, name: str) -> Fraction:
+        return (self.limits or {})[name]
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A shell material by its code and its minimum tensile strength in psi."""
+
+    code: str
+    tensile_psi: Fraction
+    citation: str
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """How far below the required thickness a tank may wear in service, by marked test pressure (180.509(g)); inches."""
+
+    from_psig: Fraction
+    below_psig: Fraction | None
+    top_and_heads_in: Fraction
+    bottom_in: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class PlateNote:
+    """A lesser table plate for strong steel or a small tank: at least `tensile_psi`, or at most `inside_diameter_in`."""
+
+    plate_in: Fraction
+    tensile_psi: Fraction | None = None
+    inside_diameter_in: Fraction | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SpecificationRow:
+    """A row of the part 179 or 180.519 tables. `suffix` "" matches a specification without one."""
+
+    class_: str
+    pressure: int | None
+    delimiters: str
+    material: str
+    suffix: str
+    citation: str
+    test_psig: Fraction | None = None
+    burst_psig: Fraction | None = None
+    plate_in: Fraction | None = None
+    plate_notes: tuple[PlateNote, ...] = ()
+    relief_max_psig: Fraction | None = None
+    bottom_outlet: Presence | None = None
+    insulation: Presence | None = None
+    inner_tank_only: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ClassFamily:
+    """What the letters and numbers of one class may be."""
+
+    class_: str
+    kind: ClassKind
+    regime: Regime
+    delimiters: Mapping[str, str]
+    delimiter_optional: bool
+    pressures: tuple[int, ...]
+    pressure_optional: bool
+    any_pressure: bool
+    materials: Mapping[str, str]
+    welds: str
+    weld_optional: bool
+    suffixes: Mapping[str, str]
+    suffix_optional: bool
+    citation: str
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class StencilTables:
+    """Everything that decoding a stenciled specification looks up."""
+
+    agencies: tuple[str, ...]
+    families: Mapping[str, ClassFamily]
+    rows: Mapping[str, tuple[SpecificationRow, ...]]
+    grammar_citation: str
+
+
+@dataclass(frozen=True, slots=True)
+class CorrosiveList:
+    """Ladings deemed corrosive to the tank: normalised names in whole words, and UN numbers (from memory)."""
+
+    names: tuple[tuple[str, ...], ...]
+    un_numbers: frozenset[str]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Rulebook:
+    """One edition of the rules. Compared by identity, so that answers can be kept by rulebook."""
+
+    id: str
+    edition: str
+    rules: Mapping[str, Rule]
+    regime_items: Mapping[str, tuple[str, ...]]
+    opens: Mapping[str, tuple[str, ...]]
+    stencils: StencilTables
+    materials: Mapping[str, Material]
+    allowances: tuple[Allowance, ...]
+    corrosive: CorrosiveList
+
+    def rule(self, id_: str) -> Rule:
+        return self.rules[id_]

@@ -1,0 +1,295 @@
+"""Required thickness, the lines C, D and E, and the verdict on what was measured (180.509(f), (g); part 179).
+
+Inches as exact fractions. B is the required minimum, F the allowance: C = B - F/2, D = B - F, E = D - 1/16.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from fractions import Fraction
+from functools import lru_cache
+from math import floor
+
+from app.core.facts import (
+    OWNER_JUDGED_ZONES,
+    SHELL_AND_HEAD_ZONES,
+    Confidence,
+    Event,
+    Extent,
+    Reading,
+    Reason,
+    Tank,
+    Verdict,
+    ZoneThickness,
+)
+from app.core.rule import Allowance, Rulebook, SpecificationRow, marked
+from app.core.stencil import Specification
+
+# From the worst to the best; the worst reading decides a zone.
+_WORST_FIRST: tuple[Verdict, ...] = ("condemned", "at_or_below_c", "above_c")
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """The lines of one zone. `firm` says that B cannot be more than it is here (rule 6)."""
+
+    required: Fraction | None
+    c: Fraction | None
+    d: Fraction | None
+    e: Fraction | None
+    firm: bool
+    reasons: tuple[Reason, ...]
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A reading with the day it was taken, and whether that was a full thickness test."""
+
+    on: date
+    reading: Reading
+    full: bool
+
+
+def inches(value: Fraction) -> str:
+    """Inches for people, rounded half up to five decimals: 0.47222."""
+    return f"{rounded(value):g}"
+
+
+def rounded(value: Fraction) -> float:
+    """`value` rounded half up to five decimals, as the nearest float."""
+    return floor(value * 100_000 + Fraction(1, 2)) / 100_000
+
+
+def tensile(tank: Tank, rulebook: Rulebook) -> tuple[Fraction | None, Confidence]:
+    """Tensile strength in psi: as given, or the material's; where both are given the lesser, which asks for more plate."""
+    material = rulebook.materials.get(tank.material or "")
+    if material is None:
+        return tank.tensile_psi, "verified"
+    if tank.tensile_psi is not None and tank.tensile_psi < material.tensile_psi:
+        return tank.tensile_psi, "verified"
+    return material.tensile_psi, material.confidence
+
+
+@lru_cache(maxsize=8192)
+def all_lines(spec: Specification, tank: Tank, rulebook: Rulebook) -> dict[str, Lines]:
+    """The lines of every shell and head zone."""
+    return {zone: lines(spec, tank, zone, rulebook) for zone in SHELL_AND_HEAD_ZONES}
+
+
+def lines(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> Lines:
+    """Required thickness and lines of one shell or head zone."""
+    candidates = [found for found in (
+        _table(spec.row, tank, rulebook),
+        _formula(spec, tank, zone, rulebook),
+        _owner_minimum(tank, zone, rulebook),
+    ) if found]  # fmt: skip
+    if not candidates:
+        return Lines(None, None, None, None, False, (_no_requirement(spec),), "verified")
+    required = max(thickness for thickness, _, _ in candidates)
+    reasons = tuple(reason for thickness, reason, _ in candidates)
+    confidence: Confidence = "memory" if any(sure == "memory" for *_, sure in candidates) else "verified"
+    firm = _firm(tank, zone, rulebook)
+    allowance = _allowance(spec.test_psig, zone, rulebook)
+    if allowance is None:
+        reasons += (Reason("The marked test pressure is not known, so no allowance and no lines"),)
+        return Lines(required, None, None, None, firm, reasons, confidence)
+    c, d = required - allowance / 2, required - allowance
+    return Lines(required, c, d, d - rulebook.rule("allowance").limit("local_extra_in"), firm, reasons, confidence)
+
+
+_Candidate = tuple[Fraction, Reason, Confidence]
+
+
+def _usable(row: SpecificationRow | None) -> SpecificationRow | None:
+    """The table row, unless it speaks of an inner tank."""
+    return None if row is None or row.inner_tank_only else row
+
+
+def _table(row: SpecificationRow | None, tank: Tank, rulebook: Rulebook) -> _Candidate | None:
+    row = _usable(row)
+    if row is None or row.plate_in is None:
+        return None
+    strength, confidence = tensile(tank, rulebook)
+    noted = [
+        note.plate_in
+        for note in row.plate_notes
+        if (note.tensile_psi is not None and strength is not None and strength >= note.tensile_psi)
+        or (
+            note.inside_diameter_in is not None
+            and tank.inside_diameter_in is not None
+            and tank.inside_diameter_in <= note.inside_diameter_in
+        )
+    ]
+    plate = min([row.plate_in, *noted])
+    confidence = confidence if noted else "verified"
+    text = f"The table asks for {inches(plate)} in" + (", by its note for this steel or diameter" if noted else "")
+    return plate, Reason(marked(text, confidence), row.citation), confidence
+
+
+def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> _Candidate | None:
+    row = _usable(spec.row)
+    strength, confidence = tensile(tank, rulebook)
+    if row is None or row.burst_psig is None or strength is None or tank.inside_diameter_in is None:
+        return None
+    rule = rulebook.rule("plate_formula_pressure" if spec.class_kind == "pressure" else "plate_formula")
+    efficiency = tank.joint_efficiency or rule.limit("joint_efficiency")
+    plate = row.burst_psig * tank.inside_diameter_in / (2 * strength * efficiency)
+    if zone.startswith("head") and tank.head_shape == "3:1":
+        rule, confidence = rulebook.rule("plate_formula_head"), "memory"
+        plate *= rule.limit("factor")
+    text = (
+        f"The plate formula asks for {inches(plate)} in: burst {row.burst_psig} psig, inside diameter "
+        f"{float(tank.inside_diameter_in):g} in, tensile strength {float(strength):g} psi, joint efficiency {float(efficiency):g}"
+    )
+    return plate, Reason(marked(text, confidence), rule.citation), confidence
+
+
+def _owner_minimum(tank: Tank, zone: str, rulebook: Rulebook) -> _Candidate | None:
+    given = dict(tank.required_thickness_in).get(zone)
+    if given is None:
+        return None
+    rule = rulebook.rule("owner_minimum")
+    return given, Reason(f"The owner's design minimum is {inches(given)} in", rule.citation), "verified"
+
+
+def _firm(tank: Tank, zone: str, rulebook: Rulebook) -> bool:
+    given = zone in dict(tank.required_thickness_in)
+    return given or (tank.inside_diameter_in is not None and tensile(tank, rulebook)[0] is not None)
+
+
+def _no_requirement(spec: Specification) -> Reason:
+    if spec.row and spec.row.inner_tank_only:
+        return Reason("The table is the inner tank's; the owner's minimum for this zone is wanted", spec.row.citation)
+    return Reason("No table gives a required thickness for this specification; the owner's minimum is wanted", spec.family.citation)
+
+
+def _allowance(test_psig: Fraction | None, zone: str, rulebook: Rulebook) -> Fraction | None:
+    if test_psig is None:
+        return None
+    row = next((row for row in rulebook.allowances if _covers(row, test_psig)), None)
+    if row is None:
+        return None
+    return row.bottom_in if zone == "shell_bottom" else row.top_and_heads_in
+
+
+def _covers(row: Allowance, psig: Fraction) -> bool:
+    return psig >= row.from_psig and (row.below_psig is None or psig < row.below_psig)
+
+
+# What was measured ------------------------------------------------------------------------------------------------
+
+
+def measured(events: Iterable[Event]) -> dict[str, list[Measured]]:
+    """By zone: the readings of the latest thickness test that measured it, and all taken otherwise on or after that day."""
+    taken: dict[str, list[Measured]] = {}
+    for event in events:
+        for reading in event.readings:
+            taken.setdefault(reading.zone, []).append(Measured(event.on, reading, "thickness" in event.items))
+    return {zone: _latest(readings) for zone, readings in taken.items()}
+
+
+def _latest(readings: list[Measured]) -> list[Measured]:
+    last_test = max((one.on for one in readings if one.full), default=date.min)
+    return [one for one in readings if (one.on == last_test if one.full else one.on >= last_test)]
+
+
+def zone_thickness(
+    spec: Specification, tank: Tank, zone: str, readings: Sequence[Measured], rulebook: Rulebook
+) -> ZoneThickness:
+    """A zone against its lines: the worst of its readings, or `not_measured`, or `unknown` without lines.
+
+    Spot checks may lower the verdict, never raise it: without a full test they count only at or below line C.
+    """
+    if zone in OWNER_JUDGED_ZONES:
+        return _owner_judged(zone, readings, rulebook)
+    line = all_lines(spec, tank, rulebook)[zone]
+    shown = ZoneThickness(
+        zone, "not_measured", line.required, line.c, line.d, line.e, reasons=line.reasons
+    )
+    if line.c is None:
+        return _with_least(replace(shown, verdict="unknown"), readings)
+    judged = [_judged(one, line, rulebook) for one in readings]
+    judged = [one for one in judged if one.full or one.verdict != "above_c"]
+    if not judged:
+        return shown
+    worst = min(judged, key=lambda one: (_WORST_FIRST.index(one.verdict), one.inches, one.on))
+    return replace(
+        shown, verdict=worst.verdict, reading_in=worst.inches, measured_on=worst.on,
+        extent=worst.extent, reasons=line.reasons + worst.reasons,
+    )  # fmt: skip
+
+
+def zones_shown(spec: Specification, tank: Tank, events: Iterable[Event], rulebook: Rulebook) -> tuple[ZoneThickness, ...]:
+    """All shell and head zones, then the owner-judged ones that were read."""
+    taken = measured(events)
+    zones = [*SHELL_AND_HEAD_ZONES, *(zone for zone in OWNER_JUDGED_ZONES if zone in taken)]
+    return tuple(zone_thickness(spec, tank, zone, taken.get(zone, ()), rulebook) for zone in zones)
+
+
+def surely_above_c(zone: ZoneThickness, spec: Specification, tank: Tank, rulebook: Rulebook) -> bool:
+    """Is nothing left that could put this zone at or below line C (rule 6)?"""
+    return zone.verdict == "above_c" and all_lines(spec, tank, rulebook)[zone.zone].firm
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    verdict: Verdict
+    inches: Fraction
+    on: date
+    extent: Extent
+    full: bool
+    reasons: tuple[Reason, ...]
+
+
+def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
+    extent, reasons = _extent(one.reading, rulebook)
+    condemning = line.e if extent == "local" else line.d
+    assert condemning is not None and line.c is not None
+    value = one.reading.inches
+    if value < condemning:
+        verdict: Verdict = "condemned"
+        name = "E, the local" if extent == "local" else "D, the general"
+        text = f"{inches(value)} in is below line {name} condemning line, {inches(condemning)} in"
+        reasons += (Reason(text, rulebook.rule("condemned").citation),)
+    elif value <= line.c:
+        verdict = "at_or_below_c"
+        text = f"{inches(value)} in is at or below line C, {inches(line.c)} in"
+        reasons += (Reason(text, rulebook.rule("thickness_thin").citation),)
+    else:
+        verdict = "above_c"
+    return _Judged(verdict, value, one.on, extent, one.full, reasons)
+
+
+def _extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason, ...]]:
+    """Local only when small enough and far enough from the next reduction (180.509(g), note 1); else judged as general."""
+    if reading.extent == "general":
+        return "general", ()
+    rule = rulebook.rule("allowance")
+    span, apart = rule.limit("local_span_in"), rule.limit("local_apart_in")
+    if reading.span_in is None or reading.apart_in is None:
+        told = "how far it spans or how far it lies from the next is not known"
+    elif reading.span_in > span:
+        told = f"it spans {float(reading.span_in):g} in, more than {span}"
+    elif reading.apart_in < apart:
+        told = f"the next reduction is {float(reading.apart_in):g} in away, less than {apart}"
+    else:
+        return "local", ()
+    return "general", (Reason(f"Judged as general, since {told}", rule.citation),)
+
+
+def _owner_judged(zone: str, readings: Sequence[Measured], rulebook: Rulebook) -> ZoneThickness:
+    shown = ZoneThickness(zone, "owner_judged", reasons=(rulebook.rule("owner_judged").reason(),))
+    return _with_least(shown, readings)
+
+
+def _with_least(shown: ZoneThickness, readings: Sequence[Measured]) -> ZoneThickness:
+    """What was read where no line judges it: the least of the readings."""
+    if not readings:
+        return shown
+    least = min(readings, key=lambda one: one.reading.inches)
+    return replace(
+        shown, reading_in=least.reading.inches, measured_on=least.on, extent=least.reading.extent
+    )

@@ -1,0 +1,1 @@
+"""The regulations as data, and the reader that checks them."""
