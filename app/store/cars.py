@@ -109,8 +109,8 @@ def count(db: Session, wanted: RegisterFilter) -> int:
     return db.scalar(select(func.count()).select_from(Car).where(*_conditions(wanted))) or 0
 
 
-def _listed(row: Row[Any]) -> tuple[tuple[Value, ...], CarListRow]:
-    shown = CarListRow(*row)
+def _listed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], CarListRow]:
+    shown = CarListRow(*tuple(row))
     return (shown.mark, shown.number, shown.id), shown
 
 
@@ -224,7 +224,7 @@ def owners(db: Session) -> list[Owner]:
 
 
 def party_names(db: Session) -> dict[int, str]:
-    return {key: name for key, name in db.execute(select(Party.id, Party.name)).all()}
+    return dict(db.execute(select(Party.id, Party.name)).tuples().all())
 
 
 def party_by_name(db: Session, name: str) -> Party | None:
@@ -246,3 +246,8 @@ def commodities(db: Session) -> list[str]:
 def _different(db: Session, column: Select[str]) -> list[str]:
     found = db.scalars(column.where(Car.standing.in_(IN_RECORD)).distinct()).all()
     return sorted(each for each in found if each)
+
+
+def all_ids(db: Session) -> Sequence[int]:
+    """The key of every car ever recorded, in order."""
+    return db.scalars(select(Car.id).order_by(Car.id)).all()

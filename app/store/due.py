@@ -10,12 +10,13 @@ from typing import Any
 from sqlalchemy import ColumnElement, Row, Select, and_, case, delete, func, insert, or_, select
 from sqlalchemy.orm import Session
 
+from app.core.due import state_on
 from app.core.facts import ITEMS, Reason, Status
 from app.store.columns import BEGINNING
 from app.store.derived import DueRow
 from app.store.names import NamePrefix, matches
 from app.store.paging import Page, Value, page_of
-from app.store.tables import Car, Party
+from app.store.tables import Party
 
 UNDATED = ("by_event", "unknown", "not_required")
 IN_WORDS = {
@@ -110,7 +111,7 @@ def page(
 ) -> Page[DueListRow]:
     """Soonest first, then mark, number, item; `after` is an earlier page's cursor."""
 
-    def make(row: Row[Any]) -> tuple[tuple[Value, ...], DueListRow]:
+    def make(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], DueListRow]:
         shown = _shown(row, wanted)
         dated = () if wanted.undated else (shown.due_on,)
         return (*dated, shown.mark, shown.number, shown.item_no), shown
@@ -155,7 +156,7 @@ def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]])
         db.execute(insert(DueRow), rows)
 
 
-def _columns() -> Select[Any]:
+def _columns() -> Select[*tuple[Any, ...]]:
     return select(
         DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region,
         DueRow.item_no, DueRow.item, DueRow.state, DueRow.due_on, DueRow.basis_on,
@@ -164,14 +165,11 @@ def _columns() -> Select[Any]:
     ).join(Party, Party.id == DueRow.owner_id)  # fmt: skip
 
 
-def _rows(wanted: DueFilter) -> Select[Any]:
+def _rows(wanted: DueFilter) -> Select[*tuple[Any, ...]]:
     return _columns().where(*_conditions(wanted), *_kind_conditions(wanted))
 
 
-def _shown(row: Row[Any], wanted: DueFilter) -> DueListRow:
-    # Here until the calculator's module is in place everywhere.
-    from app.core.due import state_on
-
+def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
     return DueListRow(
         car_id=row.car_id,
         mark=row.mark,
@@ -195,7 +193,11 @@ def _shown(row: Row[Any], wanted: DueFilter) -> DueListRow:
 
 
 def _keys(wanted: DueFilter) -> list[ColumnElement[Any]]:
-    name = [DueRow.mark.expression, DueRow.number.expression, DueRow.item_no.expression]
+    name: list[ColumnElement[Any]] = [
+        DueRow.mark.expression,
+        DueRow.number.expression,
+        DueRow.item_no.expression,
+    ]
     return name if wanted.undated else [DueRow.due_on.expression, *name]
 
 

@@ -65,12 +65,12 @@ def _read(part: object, kind: type) -> Value:
 
 def page_of(
     db: Session,
-    query: Select[Any],
+    query: Select[*tuple[Any, ...]],
     keys: Sequence[ColumnElement[Any]],
     kinds: Sequence[type],
     after: str | None,
     limit: int,
-    make: Callable[[Row[Any]], tuple[tuple[Value, ...], T]],
+    make: Callable[[Row[*tuple[Any, ...]]], tuple[tuple[Value, ...], T]],
 ) -> Page[T]:
     """One page of `query` in the order of `keys`, which must tell every row from any other.
 
@@ -92,8 +92,8 @@ def page_of(
 
 
 def _placed(
-    query: Select[Any], keys: Sequence[ColumnElement[Any]], cursor: Cursor | None
-) -> Select[Any]:
+    query: Select[*tuple[Any, ...]], keys: Sequence[ColumnElement[Any]], cursor: Cursor | None
+) -> Select[*tuple[Any, ...]]:
     if cursor is None:
         return query.order_by(*keys)
     place = tuple_(*keys)

@@ -20,7 +20,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.core.facts import SHELL_AND_HEAD_ZONES, STENCILED_ITEMS, ZONES
+from app.core.facts import SHELL_AND_HEAD_ZONES, STENCILED_ITEMS, ZONES, Extent, Outcome
 from app.store.columns import Base, CarFact, Exact, Id, Key, Moment, Recorded, Words
 
 STANDINGS = ("in_service", "out_of_service", "stored", "sold", "scrapped", "withdrawn")
@@ -309,7 +309,7 @@ class EventRow(Recorded, Base):
     happened_on: Mapped[date] = mapped_column(Date)
     month_only: Mapped[bool] = mapped_column(Boolean, default=False)
     items: Mapped[str] = mapped_column(String(300))
-    outcome: Mapped[str] = mapped_column(String(4), default="pass")
+    outcome: Mapped[Outcome] = mapped_column(String(4), default="pass")
     opens: Mapped[str] = mapped_column(String(300), default="")
     facility: Mapped[Words] = mapped_column(default="")
     inspector: Mapped[Words] = mapped_column(default="")
@@ -343,7 +343,7 @@ class ReadingRow(Base):
     car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), index=True)
     zone: Mapped[str] = mapped_column(String(20))
     inches: Mapped[Decimal] = mapped_column(Exact)
-    extent: Mapped[str] = mapped_column(String(10), default="general")
+    extent: Mapped[Extent] = mapped_column(String(10), default="general")
     span_in: Mapped[Decimal | None] = mapped_column(Exact)
     apart_in: Mapped[Decimal | None] = mapped_column(Exact)
     __table_args__ = (

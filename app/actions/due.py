@@ -1,0 +1,174 @@
+"""Recomputing what is due: the stored due items of cars, and what the lists show of each car."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy import bindparam, update
+from sqlalchemy.orm import Session
+
+from app.core.due import due_dates, next_due
+from app.core.facts import ITEMS, Due, Reason, Settings
+from app.core.rule import Rulebook
+from app.core.stencil import decode
+from app.rules.reader import default_rulebook
+from app.store import cars, due
+from app.store import facts as crossing
+from app.store.facts import CarRecord
+from app.store.tables import Car
+
+BATCH = 500
+PLACE = {item: place for place, item in enumerate(ITEMS)}
+Tell = Callable[[int, int], None]
+
+
+def refresh(
+    db: Session, car_ids: Sequence[int], today: date, settings: Settings = crossing.DEFAULTS
+) -> None:
+    """Rebuild the due items and the projection of these cars, as things are known now.
+
+    Belongs into the transaction of whatever changed them.
+    """
+    for first in range(0, len(car_ids), BATCH):
+        _refresh_batch(db, car_ids[first : first + BATCH], today, settings)
+
+
+def refresh_all(db: Session, today: date, tell: Tell | None = None) -> int:
+    """Rebuild every car; `tell` hears how many of how many are done. Gives the number of cars."""
+    every = cars.all_ids(db)
+    for first in range(0, len(every), BATCH):
+        _refresh_batch(db, every[first : first + BATCH], today, crossing.DEFAULTS)
+        if tell:
+            tell(min(first + BATCH, len(every)), len(every))
+    return len(every)
+
+
+def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:
+    db.flush()  # the plain selects below see what the action has added
+    rulebook = default_rulebook()
+    records = crossing.load(db, car_ids, today, settings=settings)
+    rows: list[dict[str, Any]] = []
+    projected: list[dict[str, Any]] = []
+    for record in records.values():
+        items = items_of(record, today, rulebook)
+        shared = _shared(record)
+        rows += [_row(shared, each) for each in items]
+        projected.append(_projection(record, next_due(items), rulebook))
+    due.replace(db, car_ids, rows)
+    if projected:
+        db.connection().execute(PROJECT, projected)
+    without_facts = [each for each in car_ids if each not in records]
+    if without_facts:
+        # All that was known came with a file that was taken back.
+        db.execute(update(Car).where(Car.id.in_(without_facts)).values(standing="withdrawn"))
+    _forget_projections(db)
+
+
+def items_of(record: CarRecord, today: date, rulebook: Rulebook) -> tuple[Due, ...]:
+    """The due items of a car; of several relief devices the one that comes first speaks for all."""
+    items = due_dates(record.facts(today), rulebook).items
+    if len(record.relief_devices) < 2:
+        return items
+    first = relief_due(record, today, rulebook)
+    return tuple(first if each.item == "relief_device" and first else each for each in items)
+
+
+def relief_due(record: CarRecord, today: date, rulebook: Rulebook) -> Due | None:
+    """The relief device item of the device that comes first, named in its reasons."""
+    found = []
+    for place, device in enumerate(record.relief_devices):
+        item = due_dates(record.facts(today, place), rulebook).item("relief_device")
+        if item is not None:
+            found.append(_named(item, device.label, len(record.relief_devices)))
+    return min(found, key=urgency, default=None)
+
+
+def urgency(item: Due) -> tuple[int, date]:
+    """What is owed comes first; what is unknown counts as sooner than any date."""
+    order = ("owed", "unknown", "dated", "by_event", "not_required")
+    return order.index(item.state), item.due_on or date.max
+
+
+def _named(item: Due, label: str, of: int) -> Due:
+    told = Reason(f"Of {of} relief devices on the car this one comes first: {label}")
+    return Due(
+        item.item, item.state, item.due_on, item.basis_on, item.interval_months,
+        item.calculated_due_on, item.confidence, (told, *item.reasons),
+    )  # fmt: skip
+
+
+def _shared(record: CarRecord) -> dict[str, Any]:
+    return {
+        "car_id": record.car_id,
+        "owner_id": record.owner_id,
+        "region": record.region,
+        "mark": record.car.mark,
+        "number": record.car.number,
+        "listed": record.standing == "in_service",
+        "hazardous": record.car.service.hazardous,
+    }
+
+
+def _row(shared: dict[str, Any], item: Due) -> dict[str, Any]:
+    return shared | {
+        "item_no": PLACE[item.item],
+        "item": item.item,
+        "state": item.state,
+        "due_on": item.due_on,
+        "basis_on": item.basis_on,
+        "interval_months": item.interval_months,
+        "calculated_due_on": item.calculated_due_on,
+        "confidence": item.confidence,
+        "citation": next((each.citation for each in item.reasons if each.citation), ""),
+        "reasons": _written(item.reasons),
+    }
+
+
+@lru_cache(maxsize=65_536)
+def _written(reasons: tuple[Reason, ...]) -> list[dict[str, str | None]]:
+    return [{"text": each.text, "citation": each.citation} for each in reasons]
+
+
+PROJECT = (
+    update(Car.__table__)  # type: ignore[arg-type]
+    .where(Car.__table__.c.id == bindparam("car_id"))
+    .values(
+        {
+            name: bindparam(f"new_{name}")
+            for name in (
+                "owner_id", "mark", "number", "region", "standing", "specification",
+                "specification_class", "commodity", "built_on", "next_item", "next_state",
+                "next_due_on",
+            )
+        }
+    )
+)  # fmt: skip
+
+
+def _projection(record: CarRecord, first: Due | None, rulebook: Rulebook) -> dict[str, Any]:
+    car = record.car
+    return {
+        "car_id": record.car_id,
+        "new_owner_id": record.owner_id,
+        "new_mark": car.mark,
+        "new_number": car.number,
+        "new_region": record.region,
+        "new_standing": record.standing,
+        "new_specification": car.specification,
+        "new_specification_class": decode(car.specification, rulebook.stencils).class_,
+        "new_commodity": car.service.commodity or "",
+        "new_built_on": car.built_on,
+        "new_next_item": first.item if first else None,
+        "new_next_state": first.state if first else None,
+        "new_next_due_on": first.due_on if first else None,
+    }
+
+
+def _forget_projections(db: Session) -> None:
+    """Cars that the session holds were just changed behind its back."""
+    for held in db.identity_map.values():
+        if isinstance(held, Car):
+            db.expire(held)

@@ -1,0 +1,210 @@
+"""Recording inspections and changes to a car, correcting them, and withdrawing what never was."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from sqlalchemy.orm import Session
+
+from app.actions import due, rows
+from app.actions.changes import NewEvent
+from app.actions.checks import Faults, lock_car, lock_cars, tidy
+from app.actions.readings import check_readings
+from app.actions.stamp import Stamp
+from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
+from app.errors import Conflict, Refused
+from app.store import cars, events
+from app.store.tables import Car, EventRow, ReadingRow
+
+# What an event may name, in the order in which it is kept.
+KNOWN = EVENT_ITEMS + CHANGES
+# Changes for which a person says what they open.
+CHOOSING = ("damage", "fire_damage", "ordered_inspection")
+
+
+def record_event(db: Session, car_id: int, event: NewEvent, stamp: Stamp) -> EventRow:
+    """Record one event of a car; the same form sent again gives the first one and adds nothing.
+
+    Raises NotFound, Refused with faults by field, or Conflict when it is recorded already.
+    """
+    return record_event_for_many(db, [car_id], event, stamp)[0]
+
+
+def record_event_for_many(
+    db: Session, car_ids: Sequence[int], event: NewEvent, stamp: Stamp
+) -> list[EventRow]:
+    """Record one event for each of these cars, or for none of them."""
+    chosen = lock_cars(db, list(dict.fromkeys(car_ids)))
+    if not chosen:
+        raise Refused("Choose at least one car.")
+    event = tidied(event)
+    recorded = [
+        _recorded_by_form(db, car, event) or _record(db, car, event, stamp) for car in chosen
+    ]
+    due.refresh(db, [car.id for car in chosen], stamp.today)
+    return recorded
+
+
+def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> EventRow:
+    """Put a new row in the place of an event; both stay, and the old one counts no longer.
+
+    Raises Conflict naming the newer row when it was corrected already.
+    """
+    old = events.event_or_raise(db, event_id)
+    car = lock_car(db, old.car_id)
+    event = tidied(event)
+    sent_before = _recorded_by_form(db, car, event)
+    if sent_before:
+        return sent_before
+    _must_count(db, old)
+    rows.supersede(db, old, stamp)
+    new = _record(db, car, event, stamp, replaces=old)
+    due.refresh(db, [car.id], stamp.today)
+    return new
+
+
+def withdraw_event(db: Session, event_id: int, reason: str, stamp: Stamp) -> EventRow:
+    """Let an event count no longer, with none in its place; it stays, with who did so and why."""
+    old = events.event_or_raise(db, event_id)
+    lock_car(db, old.car_id)
+    _must_count(db, old)
+    rows.withdraw(db, old, reason, stamp)
+    due.refresh(db, [old.car_id], stamp.today)
+    return old
+
+
+def tidied(event: NewEvent) -> NewEvent:
+    """Items each once and in the calculator's order, words without stray spaces, a month on its first."""
+    return replace(
+        event,
+        happened_on=event.happened_on.replace(day=1) if event.month_only else event.happened_on,
+        items=in_order(event.items),
+        opens=in_order(event.opens),
+        facility=tidy(event.facility),
+        inspector=tidy(event.inspector),
+        reference=tidy(event.reference),
+        notes=event.notes.strip(),
+    )
+
+
+def in_order(items: Sequence[str]) -> tuple[str, ...]:
+    """Items as the table keeps them; those unknown come last, to be refused by name."""
+    order = {item: place for place, item in enumerate(KNOWN)}
+    return tuple(sorted(dict.fromkeys(items), key=lambda item: order.get(item, len(order))))
+
+
+def check_event(db: Session, car: Car, event: NewEvent, stamp: Stamp) -> None:
+    """Raise Refused for whatever makes the event impossible or unclear."""
+    faults = Faults()
+    faults.plain("", event)
+    faults.day("happened_on", event.happened_on, stamp, car.built_on)
+    faults.one_of("outcome", event.outcome, ("pass", "fail"))
+    _check_items(faults, event)
+    _check_month(faults, event)
+    check_readings(db, faults, car, event)
+    faults.refuse()
+
+
+def _check_items(faults: Faults, event: NewEvent) -> None:
+    for item in event.items:
+        if item in ITEMS and item not in EVENT_ITEMS:
+            faults.add("items", f"{item} is a last day that is counted, never inspected")
+        else:
+            faults.one_of("items", item, KNOWN)
+    if not event.items:
+        faults.add("items", "say what was inspected, tested or changed")
+    elif event.outcome == "fail" and not set(event.items) & set(EVENT_ITEMS):
+        faults.add("outcome", "a change to the car has no outcome; leave it at pass")
+    for item in event.opens:
+        faults.one_of("opens", item, EVENT_ITEMS)
+    if event.opens and not set(event.items) & set(CHOOSING):
+        faults.add("opens", f"only {', '.join(CHOOSING)} can say what must now be inspected")
+
+
+def _check_month(faults: Faults, event: NewEvent) -> None:
+    # The first day is the safe reading for a pass only; for what opens an item it is the late one.
+    if event.month_only and event.outcome == "fail":
+        faults.add("happened_on", "a failed inspection needs its day; a month is not enough")
+    elif event.month_only and set(event.items) & set(CHANGES):
+        faults.add("happened_on", "a change to the car needs its day; a month is not enough")
+
+
+def _recorded_by_form(db: Session, car: Car, event: NewEvent) -> EventRow | None:
+    return events.by_form_key(db, car.id, event.form_key) if event.form_key else None
+
+
+def _record(
+    db: Session, car: Car, event: NewEvent, stamp: Stamp, replaces: EventRow | None = None
+) -> EventRow:
+    check_event(db, car, event, stamp)
+    items = ";".join(event.items)
+    same = events.known_by(db, car.id, event.happened_on, items, event.facility)
+    if same:
+        raise Conflict(_already(car, event, same))
+    row = EventRow(
+        car_id=car.id,
+        happened_on=event.happened_on,
+        month_only=event.month_only,
+        items=items,
+        outcome=event.outcome,
+        opens=";".join(event.opens),
+        facility=event.facility,
+        inspector=event.inspector,
+        reference=event.reference,
+        notes=event.notes,
+        form_key=event.form_key,
+        corrects=replaces.id if replaces else None,
+        original_id=_original(replaces, event),
+        **stamp.columns(),
+    )
+    rows.add(db, row, _already(car, event, None))
+    db.add_all(_readings(row, event))
+    db.flush()
+    return row
+
+
+def _original(replaces: EventRow | None, event: NewEvent) -> int | None:
+    # A correction keeps its place within the day; moved to another day it is that day's last.
+    if replaces is None or replaces.happened_on != event.happened_on:
+        return None
+    return replaces.original_id or replaces.id
+
+
+def _readings(row: EventRow, event: NewEvent) -> list[ReadingRow]:
+    return [
+        ReadingRow(
+            event_id=row.id,
+            place=place,
+            car_id=row.car_id,
+            zone=reading.zone,
+            inches=reading.inches,
+            extent=reading.extent,
+            span_in=reading.span_in,
+            apart_in=reading.apart_in,
+        )
+        for place, reading in enumerate(event.readings)
+    ]
+
+
+def _already(car: Car, event: NewEvent, same: EventRow | None) -> str:
+    place = f" at {event.facility}" if event.facility else ""
+    number = f" as event {same.id}" if same else ""
+    return (
+        f"{car.mark} {car.number}: {', '.join(event.items)} on {event.happened_on}{place} is "
+        f"already recorded{number}. If something in it is wrong, record a correction."
+    )
+
+
+def _must_count(db: Session, old: EventRow) -> None:
+    if old.superseded_at is None:
+        return
+    newer = events.corrected_by(db, old.id)
+    if newer:
+        raise Conflict(
+            f"Event {old.id} was already corrected: event {newer.id}, recorded by "
+            f"{newer.recorded_by}, took its place. Correct that one."
+        )
+    gone = cars.withdrawals(db, "event", [old.id]).get(old.id)
+    by = f" by {gone.recorded_by}" if gone else " with the file that brought it"
+    raise Conflict(f"Event {old.id} was already withdrawn{by}. Record it anew if it is right.")

@@ -1,0 +1,79 @@
+"""The three ways in which the record grows: a new row, a stamp on one that no longer counts, a withdrawal."""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from sqlalchemy import Table, inspect, select, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from app.actions.stamp import Stamp
+from app.errors import Conflict
+from app.store.columns import Recorded
+from app.store.tables import Party, Withdrawal
+
+R = TypeVar("R", bound=Recorded)
+
+
+def add(db: Session, row: R, clash: str) -> R:
+    """Add a row and flush, so that it has its key; `clash` tells what a unique index would mean."""
+    db.add(row)
+    flush(db, clash)
+    return row
+
+
+def flush(db: Session, clash: str) -> None:
+    try:
+        db.flush()
+    except IntegrityError as fault:
+        # Somebody else recorded the same between our look and our writing.
+        raise Conflict(clash) from fault
+
+
+def supersede(db: Session, row: Recorded, stamp: Stamp) -> None:
+    """Stamp a row as no longer counting; Conflict when that was done already."""
+    table = table_of(row)
+    done = db.execute(
+        update(table)
+        .where(table.c.id == row.id, table.c.superseded_at.is_(None))
+        .values(superseded_at=stamp.at)
+    )
+    if done.rowcount != 1:  # type: ignore[attr-defined]
+        raise Conflict(f"This {table.name} row was already corrected or withdrawn.")
+    db.refresh(row)
+
+
+def withdraw(db: Session, row: Recorded, reason: str, stamp: Stamp) -> None:
+    """Supersede a row with none in its place, and keep who did it and why."""
+    supersede(db, row, stamp)
+    db.add(
+        Withdrawal(
+            table_name=table_of(row).name,
+            row_id=row.id,
+            recorded_at=stamp.at,
+            recorded_by=stamp.by,
+            reason=reason.strip(),
+        )
+    )
+    db.flush()
+
+
+def table_of(row: Recorded) -> Table:
+    table = inspect(type(row)).local_table
+    assert isinstance(table, Table)
+    return table
+
+
+def party(db: Session, name: str) -> Party:
+    """The party of this name, added when it is new."""
+    found = db.scalars(select(Party).where(Party.name == name)).first()
+    if found is None:
+        found = Party(name=name)
+        db.add(found)
+        flush(db, f"{name} was added by somebody else just now. Try again.")
+    return found
+
+
+def values_of(row: Any, names: list[str]) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in names}

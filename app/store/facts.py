@@ -1,0 +1,369 @@
+"""Rows to the calculator's facts: the one place where the two meet, for one car or for thousands.
+
+A bounded number of plain selects a call, whatever the number of cars, and no mapped objects.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from fractions import Fraction
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from sqlalchemy import (
+    BigInteger,
+    ColumnElement,
+    Row,
+    Select,
+    and_,
+    func,
+    inspect,
+    or_,
+    select,
+    type_coerce,
+)
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from app.core import facts as core
+from app.core.months import month_end
+from app.store.columns import CarFact, Exact, Recorded
+from app.store.tables import (
+    RELIEF_KINDS,
+    ApprovalFact,
+    CarName,
+    Component,
+    Construction,
+    EventRow,
+    Fitting,
+    Installation,
+    LiningFact,
+    Ownership,
+    ReadingRow,
+    Removal,
+    ServiceFact,
+    Standing,
+    StencilFact,
+)
+
+AnyRow = Row[*tuple[Any, ...]]
+AnySelect = Select[*tuple[Any, ...]]
+DEFAULTS = core.Settings()
+
+
+class Relief(NamedTuple):
+    """A relief device on the car; the label tells it from the others there."""
+
+    installation_id: int
+    device: core.ReliefDevice
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class CarRecord:
+    """What is known of a car, and whose it is. `car` has no relief device; ask `facts` for one."""
+
+    car_id: int
+    car: core.Car
+    relief_devices: tuple[Relief, ...]
+    events: tuple[core.Event, ...]
+    settings: core.Settings
+    owner_id: int
+    region: str
+    standing: str
+
+    def facts(self, as_of: date, device: int | None = None) -> core.Facts:
+        """The question to ask on `as_of`, with the device at this place of `relief_devices`.
+
+        Without a place it is the first device, and every event counts. With one, a change of
+        another device of the car is left out: it says nothing about this one's dates.
+        """
+        devices = self.relief_devices
+        chosen = devices[device or 0].device if devices else self.car.relief_device
+        events = self.events if device is None else self._events_of(devices[device].device)
+        return core.Facts(as_of, replace(self.car, relief_device=chosen), events, self.settings)
+
+    def _events_of(self, device: core.ReliefDevice) -> tuple[core.Event, ...]:
+        others = {each.device.installed_on for each in self.relief_devices}
+        others -= {device.installed_on, None}
+        return tuple(
+            _without_change(event) if event.on in others else event for event in self.events
+        )
+
+
+def _without_change(event: core.Event) -> core.Event:
+    items = tuple(item for item in event.items if item != "relief_device_changed")
+    return event if items == event.items else replace(event, items=items)
+
+
+def load(
+    db: Session,
+    car_ids: Sequence[int],
+    as_of: date,
+    known_at: datetime | None = None,
+    settings: core.Settings = DEFAULTS,
+) -> dict[int, CarRecord]:
+    """What holds of these cars on `as_of`, as known at a moment (None: now), by car key.
+
+    A car of which no specification, name or owner was known then is not in the answer.
+    """
+    asked = _Asked(db, car_ids, as_of, known_at)
+    constructions = asked.latest(Construction)
+    names, ownerships = asked.latest(CarName), asked.latest(Ownership)
+    standings, services = asked.latest(Standing), asked.latest(ServiceFact)
+    linings, fittings = asked.latest(LiningFact), asked.latest(Fitting)
+    stencils, approvals = asked.latest(StencilFact), _approvals(asked)
+    devices, events = _relief_devices(asked), _events(asked)
+    found = {}
+    for car_id in car_ids:
+        name, built, owned = names.get(car_id), constructions.get(car_id), ownerships.get(car_id)
+        if name is None or built is None or owned is None:
+            continue
+        fitting, on_it = fittings.get(car_id), tuple(devices.get(car_id, ()))
+        car = core.Car(
+            mark=name.mark,
+            number=name.number,
+            specification=built.specification,
+            built_on=built.built_on,
+            rebuilt_on=built.rebuilt_on,
+            tank=_tank(built),
+            lining=_lining(linings.get(car_id)),
+            service=_service(services.get(car_id)),
+            relief_device=_none_at_all(fitting, on_it),
+            service_equipment_interval_months=_equipment_interval(fitting),
+            reflective_sheeting=_sheeting(fitting),
+            stencil=_stencil(stencils.get(car_id)),
+            approvals=approvals.get(car_id, ()),
+        )
+        standing = standings.get(car_id)
+        found[car_id] = CarRecord(
+            car_id, car, on_it, tuple(events.get(car_id, ())), settings,
+            owned.owner_id, owned.region, standing.standing if standing else "in_service",
+        )  # fmt: skip
+    return found
+
+
+class _Asked:
+    """Whose rows, on which day, as known when; and the two ways of asking for them."""
+
+    def __init__(
+        self, db: Session, car_ids: Sequence[int], as_of: date, known_at: datetime | None
+    ) -> None:
+        self.db, self.car_ids, self.as_of, self.known_at = db, car_ids, as_of, known_at
+
+    def known(self, table: type[Recorded]) -> ColumnElement[bool]:
+        if self.known_at is None:
+            return table.superseded_at.is_(None)
+        later = or_(table.superseded_at.is_(None), table.superseded_at > self.known_at)
+        return and_(table.recorded_at <= self.known_at, later)
+
+    def rows(self, table: type[CarFact], query: AnySelect) -> Iterable[AnyRow]:
+        """The rows of `query` in force, in the order in which a later one replaces an earlier."""
+        return self.db.execute(
+            query.where(
+                table.car_id.in_(self.car_ids), self.known(table), table.from_on <= self.as_of
+            ).order_by(table.car_id, table.from_on, table.id)
+        )
+
+    def latest(self, table: type[CarFact]) -> dict[int, AnyRow]:
+        """The row in force of each car."""
+        return {row.car_id: row for row in self.rows(table, _facts_of(table))}
+
+
+def _facts_of(table: type[CarFact]) -> AnySelect:
+    """The columns that state the fact, decimals as whole millionths."""
+    mapped = [getattr(table, each.key) for each in inspect(table).column_attrs]
+    recording = {"id", "from_on", *Recorded.__annotations__}
+    return select(*(_plain(each) for each in mapped if each.key not in recording))
+
+
+def _plain(column: InstrumentedAttribute[Any]) -> ColumnElement[Any]:
+    if isinstance(column.type, Exact):
+        return type_coerce(column, BigInteger).label(column.key)
+    return column.expression
+
+
+@lru_cache(maxsize=65_536)
+def _exact(millionths: int | None) -> Fraction | None:
+    return None if millionths is None else Fraction(millionths, Exact.SCALE)
+
+
+def _tank(row: AnyRow) -> core.Tank:
+    required = (
+        (zone, _exact(getattr(row, f"required_{zone}_in"))) for zone in core.SHELL_AND_HEAD_ZONES
+    )
+    return core.Tank(
+        material=row.material,
+        tensile_psi=_exact(row.tensile_psi),
+        inside_diameter_in=_exact(row.inside_diameter_in),
+        joint_efficiency=_exact(row.joint_efficiency),
+        head_shape=row.head_shape or "2:1",
+        jacketed=row.jacketed,
+        insulated=row.insulated,
+        thermal_protection=row.thermal_protection,
+        built_to=row.built_to,
+        normalized_steel=row.normalized_steel,
+        required_thickness_in=tuple((zone, inches) for zone, inches in required if inches),
+    )
+
+
+def _lining(row: AnyRow | None) -> core.Lining | None:
+    if row is None or not row.lined:
+        return None
+    return core.Lining(row.kind, row.applied_on, row.owner_interval_months, row.documented)
+
+
+def _service(row: AnyRow | None) -> core.Service:
+    # Nothing known of the lading: hazardous, the safe side.
+    if row is None:
+        return core.Service()
+    return core.Service(
+        commodity=row.commodity or None,
+        un=row.un,
+        hazardous=row.hazardous,
+        hazard_class=row.hazard_class,
+        packing_group=row.packing_group,
+        poison_by_inhalation=row.poison_by_inhalation,
+        corrosive_or_reactive=row.corrosive_or_reactive,
+        corrosion_rate_mil_per_year=_exact(row.corrosion_rate_mil_per_year),
+        fluorinated_hydrocarbon_only=row.fluorinated_hydrocarbon_only,
+    )
+
+
+def _equipment_interval(fitting: AnyRow | None) -> int | None:
+    return fitting.service_equipment_interval_months if fitting else None
+
+
+def _none_at_all(fitting: AnyRow | None, devices: tuple[Relief, ...]) -> core.ReliefDevice | None:
+    stated = fitting is not None and fitting.has_relief_device is False
+    return core.ReliefDevice(kind="none") if stated and not devices else None
+
+
+def _sheeting(row: AnyRow | None) -> core.ReflectiveSheeting:
+    if row is None:
+        return core.ReflectiveSheeting()
+    return core.ReflectiveSheeting(row.sheeting_installed_on, row.sheeting_method or "replacement")
+
+
+def _stencil(row: AnyRow | None) -> core.StencilMarks:
+    if row is None:
+        return core.StencilMarks()
+    painted = ((item, getattr(row, item)) for item in core.STENCILED_ITEMS)
+    return core.StencilMarks(
+        row.marked_on, tuple((item, _day_or_year(text)) for item, text in painted if text)
+    )
+
+
+def _day_or_year(text: str) -> str:
+    # A month painted alone counts from its first day, the earliest and so the safe one.
+    return f"{text}-01" if len(text) == len("YYYY-MM") else text
+
+
+def _approvals(asked: _Asked) -> dict[int, tuple[core.Approval, ...]]:
+    held: dict[int, dict[tuple[str, str], core.Approval | None]] = defaultdict(dict)
+    for row in asked.rows(ApprovalFact, _facts_of(ApprovalFact)):
+        months = row.interval_months
+        stated = core.Approval(row.item, months, row.reference or None, row.stenciled)
+        held[row.car_id][row.item, row.reference] = stated if months else None
+    return {
+        car_id: tuple(each for each in stated.values() if each) for car_id, stated in held.items()
+    }
+
+
+def _relief_devices(asked: _Asked) -> dict[int, list[Relief]]:
+    gone = and_(
+        Removal.installation_id == Installation.id,
+        Removal.removed_on <= asked.as_of,
+        asked.known(Removal),
+    )
+    query = (
+        select(
+            Installation.car_id,
+            Installation.id,
+            Installation.position,
+            Installation.installed_on,
+            Installation.installed_month_only,
+            Installation.tested_on,
+            type_coerce(Installation.set_psig, BigInteger).label("set_psig"),
+            Installation.protected_in_storage,
+            Installation.owner_interval_months,
+            Component.kind,
+            Component.serial,
+        )
+        .join(Component, Component.id == Installation.component_id)
+        .outerjoin(Removal, gone)
+        .where(Removal.id.is_(None), Component.kind.in_(RELIEF_KINDS))
+    )
+    found: dict[int, list[Relief]] = defaultdict(list)
+    for row in asked.rows(Installation, query):
+        label = " ".join(part for part in (row.position, row.serial) if part)
+        found[row.car_id].append(Relief(row.id, _device(row), label or f"number {row.id}"))
+    return found
+
+
+def _device(row: AnyRow) -> core.ReliefDevice:
+    installed = row.installed_on
+    by = month_end(installed) if installed and row.installed_month_only else installed
+    return core.ReliefDevice(
+        kind=RELIEF_KINDS[row.kind],
+        set_psig=_exact(row.set_psig),
+        tested_on=row.tested_on,
+        installed_on=installed,
+        installed_by=by,
+        protected_in_storage=row.protected_in_storage,
+        owner_interval_months=row.owner_interval_months,
+    )
+
+
+def _events(asked: _Asked) -> dict[int, list[core.Event]]:
+    measured = _readings(asked)
+    rows = asked.db.execute(
+        select(
+            EventRow.car_id, EventRow.id, EventRow.happened_on, EventRow.items, EventRow.outcome,
+            EventRow.opens, EventRow.reference,
+        )
+        .where(
+            EventRow.car_id.in_(asked.car_ids),
+            asked.known(EventRow),
+            EventRow.happened_on <= asked.as_of,
+        )
+        .order_by(
+            EventRow.car_id,
+            EventRow.happened_on,
+            func.coalesce(EventRow.original_id, EventRow.id),
+        )
+    )  # fmt: skip
+    found: dict[int, list[core.Event]] = defaultdict(list)
+    for car_id, event_id, on, items, outcome, opens, reference in rows:
+        found[car_id].append(
+            core.Event(
+                on, _names(items), outcome, tuple(measured.get(event_id, ())), _names(opens),
+                reference or None,
+            )
+        )  # fmt: skip
+    return found
+
+
+@lru_cache(maxsize=4096)
+def _names(joined: str) -> tuple[str, ...]:
+    return tuple(joined.split(";")) if joined else ()
+
+
+def _readings(asked: _Asked) -> dict[int, list[core.Reading]]:
+    rows = asked.db.execute(
+        select(
+            ReadingRow.event_id, ReadingRow.zone, type_coerce(ReadingRow.inches, BigInteger),
+            ReadingRow.extent, type_coerce(ReadingRow.span_in, BigInteger),
+            type_coerce(ReadingRow.apart_in, BigInteger),
+        )
+        .where(ReadingRow.car_id.in_(asked.car_ids))
+        .order_by(ReadingRow.event_id, ReadingRow.place)
+    )  # fmt: skip
+    found: dict[int, list[core.Reading]] = defaultdict(list)
+    for event_id, zone, inches, extent, span, apart in rows:
+        found[event_id].append(
+            core.Reading(zone, Fraction(inches, Exact.SCALE), extent, _exact(span), _exact(apart))
+        )
+    return found
