@@ -9,6 +9,7 @@ from app.core.facts import Reason, ReliefDevice
 from app.core.known import Case
 from app.core.lining import Lined
 from app.core.months import add_months
+from app.core.words import words
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,18 +24,17 @@ class Basis:
         return self.on is None
 
 
-def words(item: str) -> str:
-    return item.replace("_", " ")
-
-
 def calendar_basis(case: Case, item: str) -> Basis:
     """The latest passing event, else the day the car was built, else nothing."""
     passes = case.passes(item)
     if passes:
         return _passed(item, passes[-1].on)
     if case.car.built_on:
-        rule = case.rulebook.rule("first_qualification")
-        return Basis(case.car.built_on, Reason(f"Counted from {case.car.built_on}, when the car was built. {rule.text}", rule.citation))
+        practice = case.rulebook.rule("first_qualification").text
+        return Basis(
+            case.car.built_on,
+            Reason(f"Counted from {case.car.built_on}, when the car was built. {practice}"),
+        )
     return _missing(f"no passing {words(item)} and no day built is known")
 
 
@@ -43,10 +43,15 @@ def lining_basis(case: Case, lined: Lined) -> Basis:
     passes = case.passes("lining")
     inspected = passes[-1].on if passes else None
     if lined.applied_on and not (inspected and inspected > lined.applied_on):
-        return Basis(lined.applied_on, Reason(f"Counted from {lined.applied_on}, when the lining was applied"))
+        return Basis(
+            lined.applied_on,
+            Reason(f"Counted from {lined.applied_on}, when the lining was applied"),
+        )
     if inspected:
         return _passed("lining", inspected)
-    return _missing("the day the lining was applied is not known and no passing lining inspection is")
+    return _missing(
+        "the day the lining was applied is not known and no passing lining inspection is"
+    )
 
 
 def relief_basis(case: Case) -> Basis:
@@ -72,12 +77,16 @@ def _since_change(case: Case, at: int) -> Basis:
     ]  # fmt: skip
     if since:
         return _passed("relief_device", since[-1])
-    return _missing(f"the relief device was changed on {case.events[at].on} and its test is not known")
+    return _missing(
+        f"the relief device was changed on {case.events[at].on} and its test is not known"
+    )
 
 
 def _stated(case: Case, device: ReliefDevice) -> Basis:
     if device.tested_on is None:
-        return _missing(f"the relief device was installed on {device.installed_on} and its test is not known")
+        return _missing(
+            f"the relief device was installed on {device.installed_on} and its test is not known"
+        )
     rule = case.rulebook.rule("relief_device_installed")
     if _six_month_clause(case, device, int(rule.limit("months"))):
         text = f"Counted from {device.installed_on}, when it was installed: tested on {device.tested_on}, within six months before, and protected in storage"

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from app.core.basis import Basis, words
+from app.core.basis import Basis
 from app.core.facts import Approval, Confidence, Due, Reason
 from app.core.known import Case
 from app.core.months import add_months, to_precision, year_end
 from app.core.owed import Owing
+from app.core.words import sentence, words
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,9 @@ class _Painted:
     stale: bool = False
 
 
-def dated(case: Case, item: str, basis: Basis, interval: Interval, owings: Sequence[Owing]) -> Dated:
+def dated(
+    case: Case, item: str, basis: Basis, interval: Interval, owings: Sequence[Owing]
+) -> Dated:
     """The due item by calendar, with everything that may move its date."""
     interval = _approved(case, item, interval)
     calculated = _calculated(case, basis, interval)
@@ -58,7 +61,7 @@ def dated(case: Case, item: str, basis: Basis, interval: Interval, owings: Seque
         due = replace(due, due_on=painted.on)
     elif calculated is None:
         due = replace(due, state="unknown")
-        warnings += (Reason(f"{words(item).capitalize()}: {basis.reason.text}"),)
+        warnings += (Reason(f"{sentence(item)}: {basis.reason.text}"),)
     return Dated(replace(due, reasons=due.reasons + painted.reasons), warnings, painted.stale)
 
 
@@ -80,13 +83,21 @@ def _calculated(case: Case, basis: Basis, interval: Interval) -> date | None:
     return to_precision(add_months(basis.on, interval.months), case.settings.due_precision)
 
 
-def _sum_told(case: Case, basis: Basis, interval: Interval, calculated: date | None) -> tuple[Reason, ...]:
+def _sum_told(
+    case: Case, basis: Basis, interval: Interval, calculated: date | None
+) -> tuple[Reason, ...]:
     if calculated is None:
         return ()
-    told = f"{basis.on} plus {interval.months} months is {add_months(basis.on, interval.months)}" if basis.on else ""
+    told = (
+        f"{basis.on} plus {interval.months} months is {add_months(basis.on, interval.months)}"
+        if basis.on
+        else ""
+    )
     if case.settings.due_precision != "day":
         end = case.settings.due_precision.split("_")[0]
-        told += f", moved to {calculated}, the end of its {end} (a setting; common practice, no source)"
+        told += (
+            f", moved to {calculated}, the end of its {end} (a setting; common practice, no source)"
+        )
     return (Reason(told),)
 
 
@@ -129,7 +140,10 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
     marked_on = case.car.stencil.marked_on
     overtaking = [event.on for event in case.passes(item) if marked_on and event.on > marked_on]
     if overtaking:
-        told = Reason(f"The stencil of {marked_on} says {text}; {words(item)} passed after it, on {overtaking[-1]}", rule.citation)
+        told = Reason(
+            f"The stencil of {marked_on} says {text}; {words(item)} passed after it, on {overtaking[-1]}",
+            rule.citation,
+        )
         return _overtaken(case, item, painted, told)
     reading = _year_told(text, case.settings.stencil_year)
     most = add_months(basis.on, interval.maximum) if basis.on else None
@@ -137,9 +151,11 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
         told = Reason(
             f"The stencil says {text}{reading}, past the most that the rule allows from {basis.on}: {most} controls", rule.citation
         )  # fmt: skip
-        return _Painted(most, (told,), (replace(told, text=f"{words(item).capitalize()}: {told.text}"),))
+        return _Painted(most, (told,), (replace(told, text=f"{sentence(item)}: {told.text}"),))
     told = Reason(f"The stencil says {text}{reading}, and it controls", rule.citation)
-    return _Painted(painted, (told, *_changed_since_marking(case, item)), _changed_since_marking(case, item))
+    return _Painted(
+        painted, (told, *_changed_since_marking(case, item)), _changed_since_marking(case, item)
+    )
 
 
 def painted_day(text: str, year: str) -> date:
@@ -153,7 +169,9 @@ def painted_day(text: str, year: str) -> date:
 def _year_told(text: str, year: str) -> str:
     if len(text) != 4:
         return ""
-    return f", read as the {year} of that year" + (" (common practice, no source)" if year == "end" else ", the safe side")
+    return f", read as the {year} of that year" + (
+        " (common practice, no source)" if year == "end" else ", the safe side"
+    )
 
 
 def _marked_before_installed(case: Case, item: str) -> bool:
@@ -165,7 +183,10 @@ def _marked_before_installed(case: Case, item: str) -> bool:
 def _overtaken(case: Case, item: str, painted: date, told: Reason) -> _Painted:
     if painted >= case.as_of:
         return _Painted(reasons=(told,))
-    stale = Reason(f"{words(item).capitalize()}: the car still shows {painted}, which is past, and not its new date", told.citation)
+    stale = Reason(
+        f"{sentence(item)}: the car still shows {painted}, which is past, and not its new date",
+        told.citation,
+    )
     return _Painted(reasons=(told,), warnings=(stale,), stale=True)
 
 
@@ -177,4 +198,8 @@ def _changed_since_marking(case: Case, item: str) -> tuple[Reason, ...]:
     changed = [event.on for event in case.changes("relief_device_changed") if event.on > marked_on]
     if not changed:
         return ()
-    return (Reason(f"Relief device: changed on {changed[-1]}, after the stencil was marked; make sure that the stencil speaks of the device on the car"),)
+    return (
+        Reason(
+            f"Relief device: changed on {changed[-1]}, after the stencil was marked; make sure that the stencil speaks of the device on the car"
+        ),
+    )

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 from app.core.calendar_item import Dated
-from app.core.facts import Answer, Due, Facts, Reason
+from app.core.facts import Answer, Due, Facts, Reason, ZoneThickness
 from app.core.items import BY_REGIME, Findings
 from app.core.known import Case, case_of
 from app.core.lading import corrosive
@@ -54,10 +54,12 @@ def next_due(items: Sequence[Due]) -> Due | None:
 
 
 def _findings(case: Case) -> Findings:
-    zones = ()
+    zones: tuple[ZoneThickness, ...] = ()
     if case.spec.regime == "fusion_welded":
         zones = zones_shown(case.spec, case.car.tank, case.events, case.rulebook)
-    return Findings(case, owed(case), lined(case), corrosive(case.car.service, case.rulebook), zones)
+    return Findings(
+        case, owed(case), lined(case), corrosive(case.car.service, case.rulebook), zones
+    )
 
 
 def _left_out(case: Case) -> str:
@@ -65,7 +67,9 @@ def _left_out(case: Case) -> str:
     return f"The due items of a {regime} car (class {case.spec.class_}) are not calculated: go by the rule and the owner's instructions"
 
 
-def _warnings(found: Findings, results: Iterable[Dated], left_out: str | None) -> tuple[Reason, ...]:
+def _warnings(
+    found: Findings, results: Iterable[Dated], left_out: str | None
+) -> tuple[Reason, ...]:
     case = found.case
     told = list(case.warnings)
     if left_out:
@@ -87,7 +91,9 @@ def _local_repairs(case: Case) -> list[Reason]:
 def _idle_opens(case: Case) -> list[Reason]:
     """`opens` says something only beside the changes that choose what they open."""
     return [
-        Reason(f"The event on {event.on} says what it opens, but nothing in it opens items by choice: left out")
+        Reason(
+            f"The event on {event.on} says what it opens, but nothing in it opens items by choice: left out"
+        )
         for event in case.events
         if event.opens and not CHOOSING.intersection(event.items)
     ]

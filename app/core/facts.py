@@ -12,9 +12,7 @@ from typing import Literal
 
 Outcome = Literal["pass", "fail"]
 Extent = Literal["general", "local"]
-Status = Literal[
-    "due_now", "overdue", "soon", "in_date", "by_event", "unknown", "not_required"
-]
+Status = Literal["due_now", "overdue", "soon", "in_date", "by_event", "unknown", "not_required"]
 State = Literal["owed", "dated", "by_event", "unknown", "not_required"]
 Confidence = Literal["verified", "memory"]
 Verdict = Literal[
@@ -93,7 +91,8 @@ class Service:
 @dataclass(frozen=True, slots=True)
 class ReliefDevice:
     """The relief device on the car now. `installed_by` is the last day it can have been installed on:
-    the month's last day when only a month is known, else `installed_on` itself."""
+    the month's last day when only a month is known, else `installed_on` itself.
+    """
 
     kind: Literal["valve", "disc", "combination", "none"] | None = None
     set_psig: Fraction | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from app.core.basis import calendar_basis, lining_basis, relief_basis, words
+from app.core.basis import calendar_basis, lining_basis, relief_basis
 from app.core.calendar_item import Dated, Interval, dated, owed_by_event
 from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Reason, ZoneThickness
 from app.core.known import Case
@@ -14,6 +14,7 @@ from app.core.lining import Lined
 from app.core.months import add_months
 from app.core.owed import Owing, Owings
 from app.core.thickness import all_lines, surely_above_c
+from app.core.words import sentence
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +70,9 @@ def lining(found: Findings) -> Dated | None:
     if found.corrosive.yes:
         confidence = _weaker(result.due.confidence, found.corrosive.confidence)
         return replace(result, due=replace(result.due, reasons=reasons, confidence=confidence))
-    told = rule.because("Not required: the rule asks for it only where the lading is corrosive or reactive to the tank")
+    told = rule.because(
+        "Not required: the rule asks for it only where the lading is corrosive or reactive to the tank"
+    )
     due = replace(result.due, state="not_required", due_on=None, reasons=(told, *reasons))
     return Dated(due)
 
@@ -101,7 +104,11 @@ def _thickness_lined(found: Findings) -> Dated:
 def _thickness_unlined(found: Findings) -> Dated:
     """By calendar: 5 years when the lading is corrosive and a zone is not surely above line C, else 10."""
     case = found.case
-    thin = [zone for zone in found.zones if zone.zone in SHELL_AND_HEAD_ZONES and not _surely_above_c(found, zone)]
+    thin = [
+        zone
+        for zone in found.zones
+        if zone.zone in SHELL_AND_HEAD_ZONES and not _surely_above_c(found, zone)
+    ]
     short = found.corrosive.yes and bool(thin)
     rule = case.rulebook.rule("thickness_thin" if short else "thickness")
     reasons = [rule.reason()]
@@ -109,8 +116,12 @@ def _thickness_unlined(found: Findings) -> Dated:
         reasons += found.corrosive.reasons
     if short:
         reasons += [_why_thin(found, zone) for zone in thin]
-    interval = Interval(rule.months, rule.months, tuple(reasons), _thickness_confidence(found, thin))
-    return dated(case, "thickness", calendar_basis(case, "thickness"), interval, found.owed("thickness"))
+    interval = Interval(
+        rule.months, rule.months, tuple(reasons), _thickness_confidence(found, thin)
+    )
+    return dated(
+        case, "thickness", calendar_basis(case, "thickness"), interval, found.owed("thickness")
+    )
 
 
 def _surely_above_c(found: Findings, zone: ZoneThickness) -> bool:
@@ -125,15 +136,18 @@ def _why_thin(found: Findings, zone: ZoneThickness) -> Reason:
         "unknown": "has no line C to compare with: counted as at line C, the safe side",
         "above_c": "reads above line C, but its required thickness is not firm without diameter and material or the owner's minimum: counted as at line C, the safe side",
     }  # fmt: skip
-    return Reason(f"{words(zone.zone).capitalize()} {told[zone.verdict]}", found.case.rulebook.rule("thickness_thin").citation)
+    return Reason(
+        f"{sentence(zone.zone)} {told[zone.verdict]}",
+        found.case.rulebook.rule("thickness_thin").citation,
+    )
 
 
 def _thickness_confidence(found: Findings, thin: Sequence[ZoneThickness]) -> Confidence:
     """From memory when the lading is corrosive only by its UN number, or a line rests on a strength from memory."""
     if not found.corrosive.yes:
-        return found.corrosive.confidence
-    if thin:
-        return found.corrosive.confidence
+        return "verified"
+    if thin and found.corrosive.confidence == "memory":
+        return "memory"
     known = all_lines(found.case.spec, found.case.car.tank, found.case.rulebook).values()
     return "memory" if any(line.confidence == "memory" for line in known) else "verified"
 
@@ -144,13 +158,23 @@ def _lining_interval(case: Case) -> Interval:
     months = stated.owner_interval_months if stated else None
     documented = bool(stated and stated.documented)
     if months is None:
-        told = Reason(f"The lining owner's interval is not known: {rule.months} months, the outer bound", rule.citation)
+        told = Reason(
+            f"The lining owner's interval is not known: {rule.months} months, the outer bound",
+            rule.citation,
+        )
         return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
     if months > rule.months and not documented:
-        told = Reason(f"The lining owner's {months} months are more than {rule.months} and not documented: {rule.months} count", rule.citation)
+        told = Reason(
+            f"The lining owner's {months} months are more than {rule.months} and not documented: {rule.months} count",
+            rule.citation,
+        )
         return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
-    maximum = months if documented else rule.months
-    told = Reason(f"The lining owner's interval is {months} months" + (", documented" if documented else ""), rule.citation)
+    # The owner's own shorter interval is no maximum of the rule; only a documented longer one lifts it.
+    maximum = max(months, rule.months)
+    told = Reason(
+        f"The lining owner's interval is {months} months" + (", documented" if documented else ""),
+        rule.citation,
+    )
     return Interval(months, maximum, (rule.reason(), told), rule.confidence)
 
 

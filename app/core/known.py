@@ -7,7 +7,17 @@ from dataclasses import dataclass, replace
 from datetime import date
 from operator import attrgetter
 
-from app.core.facts import CHANGES, Car, Event, Facts, Lining, Reason, ReliefDevice, Settings, StencilMarks
+from app.core.facts import (
+    CHANGES,
+    Car,
+    Event,
+    Facts,
+    Lining,
+    Reason,
+    ReliefDevice,
+    Settings,
+    StencilMarks,
+)
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, decode
 
@@ -66,7 +76,9 @@ def _lining(lining: Lining | None, as_of: date) -> tuple[Lining | None, tuple[Re
     return lining, ()
 
 
-def _device(device: ReliefDevice | None, as_of: date) -> tuple[ReliefDevice | None, tuple[Reason, ...]]:
+def _device(
+    device: ReliefDevice | None, as_of: date
+) -> tuple[ReliefDevice | None, tuple[Reason, ...]]:
     told: tuple[Reason, ...] = ()
     if device and device.tested_on and device.tested_on > as_of:
         told += (_later("The relief device's test", device.tested_on),)
@@ -83,23 +95,35 @@ def _stencil(stencil: StencilMarks, as_of: date) -> tuple[StencilMarks, tuple[Re
     return stencil, ()
 
 
-def _events_as_known(facts: Facts, regime_items: frozenset[str]) -> tuple[tuple[Event, ...], tuple[Reason, ...]]:
+def _events_as_known(
+    facts: Facts, regime_items: frozenset[str]
+) -> tuple[tuple[Event, ...], tuple[Reason, ...]]:
     """Events up to the day, ordered by day and then by place, without items foreign to the car's regime."""
-    known = sorted((event for event in facts.events if event.on <= facts.as_of), key=attrgetter("on"))
+    known = sorted(
+        (event for event in facts.events if event.on <= facts.as_of), key=attrgetter("on")
+    )
     warnings = [_later("An event", event.on) for event in facts.events if event.on > facts.as_of]
     kept = []
     for event in known:
         foreign = _foreign((*event.items, *event.opens), regime_items)
         if foreign:
             names = ", ".join(foreign)
-            warnings.append(Reason(f"The event on {event.on} names {names}, which this car does not have: left out"))
-            event = replace(event, items=_without(event.items, foreign), opens=_without(event.opens, foreign))
+            warnings.append(
+                Reason(
+                    f"The event on {event.on} names {names}, which this car does not have: left out"
+                )
+            )
+            event = replace(
+                event, items=_without(event.items, foreign), opens=_without(event.opens, foreign)
+            )
         kept.append(event)
     return tuple(kept), tuple(warnings)
 
 
 def _foreign(names: Iterable[str], regime_items: frozenset[str]) -> list[str]:
-    return [name for name in dict.fromkeys(names) if name not in regime_items and name not in _CHANGES]
+    return [
+        name for name in dict.fromkeys(names) if name not in regime_items and name not in _CHANGES
+    ]
 
 
 def _without(names: tuple[str, ...], foreign: Iterable[str]) -> tuple[str, ...]:

@@ -35,9 +35,13 @@ def corrosive(service: Service, rulebook: Rulebook) -> Corrosive:
         confidence: Confidence = "verified" if _sure(service, rulebook) else "memory"
         return Corrosive(True, hits, _contradicted(service), confidence)
     if service.corrosive_or_reactive:
-        return Corrosive(True, (Reason("The lading is stated to be corrosive or reactive to the tank"),))
+        return Corrosive(
+            True, (Reason("The lading is stated to be corrosive or reactive to the tank"),)
+        )
     if service.corrosive_or_reactive is False:
-        return Corrosive(False, (Reason("The lading is stated not to be corrosive or reactive to the tank"),))
+        return Corrosive(
+            False, (Reason("The lading is stated not to be corrosive or reactive to the tank"),)
+        )
     assumed = "Whether the lading is corrosive or reactive to the tank is not stated: assumed that it is, the safe side"
     return Corrosive(True, (Reason(assumed, rulebook.rule("corrosive_rate").citation),))
 

@@ -26,7 +26,11 @@ def lined(case: Case) -> Lined:
         what = "applied" if applied else "removed"
         return Lined(applied, on if applied else None, Reason(f"Lining {what} on {on}"))
     if case.spec.lined_by_suffix:
-        return Lined(True, None, Reason("Suffix 5 of the specification means a lined tank", "49 CFR 179.201-1"))
+        return Lined(
+            True,
+            None,
+            Reason("Suffix 5 of the specification means a lined tank", "49 CFR 179.201-1"),
+        )
     if case.car.lining is not None:
         return Lined(True, None, Reason("A lining is stated, without the day it was applied"))
     return Lined(False, None, Reason("No lining is known"))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from app.core.basis import words
 from app.core.facts import Due, Loading, Reason, ZoneThickness
 from app.core.known import Case
 from app.core.status import days_left, state_on
+from app.core.words import sentence
 
 # Mechanical items are told, but never decide.
 MECHANICAL = frozenset({"air_brake", "reflective_sheeting", "age_limit"})
@@ -18,7 +18,11 @@ CAUTION = (
 
 
 def loading(
-    case: Case, items: Sequence[Due], zones: Iterable[ZoneThickness], stale: Sequence[Reason], left_out: str | None
+    case: Case,
+    items: Sequence[Due],
+    zones: Iterable[ZoneThickness],
+    stale: Sequence[Reason],
+    left_out: str | None,
 ) -> Loading:
     """The worst that anything says; `stale` are stencils that show a past date, `left_out` what is not calculated at all."""
     zones = tuple(zones)
@@ -33,14 +37,19 @@ def loading(
     if doubts:
         return Loading("check", doubts + told, CAUTION)
     if not hazardous:
-        told += (Reason("The lading is stated not to be hazardous: overdue items do not forbid loading", case.rulebook.rule("filling").citation),)
+        told += (
+            Reason(
+                "The lading is stated not to be hazardous: overdue items do not forbid loading",
+                case.rulebook.rule("filling").citation,
+            ),
+        )
     return Loading("may_load", told, CAUTION)
 
 
 def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:
     citation = case.rulebook.rule("condemned").citation
     return tuple(
-        Reason(f"{words(zone.zone).capitalize()} is below its condemning line", citation)
+        Reason(f"{sentence(zone.zone)} is below its condemning line", citation)
         for zone in zones if zone.verdict == "condemned"
     )  # fmt: skip
 
@@ -48,7 +57,7 @@ def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]
 def _past(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
     rule = case.rulebook.rule("filling")
     return tuple(
-        Reason(f"{words(due.item).capitalize()} {_since(case, due)}", rule.citation)
+        Reason(f"{sentence(due.item)} {_since(case, due)}", rule.citation)
         for due in items if due.item not in MECHANICAL and _is_past(case, due)
     )  # fmt: skip
 
@@ -67,13 +76,13 @@ def _unknown(items: Iterable[Due], zones: Iterable[ZoneThickness]) -> tuple[Reas
     missing = [due.item for due in items if due.state == "unknown" and due.item not in MECHANICAL]
     unjudged = [zone.zone for zone in zones if zone.verdict == "unknown"]
     return tuple(
-        [Reason(f"{words(item).capitalize()}: when it is due is not known") for item in missing]
-        + [Reason(f"{words(zone).capitalize()}: no lines to judge its thickness by") for zone in unjudged]
+        [Reason(f"{sentence(item)}: when it is due is not known") for item in missing]
+        + [Reason(f"{sentence(zone)}: no lines to judge its thickness by") for zone in unjudged]
     )
 
 
 def _mechanical(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
     return tuple(
-        Reason(f"{words(due.item).capitalize()} {_since(case, due)}; a mechanical item, it does not decide about the lading")
+        Reason(f"{sentence(due.item)} {_since(case, due)}; a mechanical item, it does not decide about the lading")
         for due in items if due.item in MECHANICAL and _is_past(case, due)
     )  # fmt: skip

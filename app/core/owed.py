@@ -52,7 +52,14 @@ def _opened(event: Event, rulebook: Rulebook) -> Iterator[tuple[str, Owing]]:
                 yield item, Owing(event.on, False, reason)
         elif event.outcome == "fail":
             rule = rulebook.rule("failed")
-            yield name, Owing(event.on, True, Reason(f"Failed on {event.on} and has not passed since", rule.citation))
+            yield (
+                name,
+                Owing(
+                    event.on,
+                    True,
+                    Reason(f"Failed on {event.on} and has not passed since", rule.citation),
+                ),
+            )
 
 
 def _opens(change: str, event: Event, rulebook: Rulebook) -> tuple[str, ...]:

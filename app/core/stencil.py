@@ -104,7 +104,11 @@ class _Reader:
 
     def __init__(self, text: str, tables: StencilTables) -> None:
         self.text, self.tables = text, tables
-        kept = [(at, char.upper()) for at, char in enumerate(text, 1) if char not in " -\t\u2010\u2011\u2013"]
+        kept = [
+            (at, char.upper())
+            for at, char in enumerate(text, 1)
+            if char not in " -\t\u2010\u2011\u2013"
+        ]
         self.chars = "".join(char for _, char in kept)
         self.places = [at for at, _ in kept] + [len(text) + 1]
         self.at = 0
@@ -133,7 +137,9 @@ class _Reader:
 
     def take(self, words: Iterable[str]) -> str | None:
         """The longest of `words` that stands here, stepped over."""
-        found = max((word for word in words if word and self.rest().startswith(word)), key=len, default=None)
+        found = max(
+            (word for word in words if word and self.rest().startswith(word)), key=len, default=None
+        )
         self.at += len(found or "")
         return found
 
@@ -154,7 +160,9 @@ class _Reader:
             return None
         found = self.take(family.delimiters)
         if found is None and family.delimiters and not family.delimiter_optional:
-            self.fail(f"a delimiter of class {family.class_} is wanted ({', '.join(family.delimiters)}), {self.found()}")
+            self.fail(
+                f"a delimiter of class {family.class_} is wanted ({', '.join(family.delimiters)}), {self.found()}"
+            )
         return found
 
     def _material_first(self, family: ClassFamily) -> bool:
@@ -170,7 +178,9 @@ class _Reader:
             return None
         if not number or not (family.any_pressure or int(number) in family.pressures):
             known = ", ".join(map(str, family.pressures)) or "the marked test pressure"
-            self.fail(f"a pressure of class {family.class_} is wanted ({known}), found {number or self.rest()[:1]!r}")
+            self.fail(
+                f"a pressure of class {family.class_} is wanted ({known}), found {number or self.rest()[:1]!r}"
+            )
         self.at += len(number)
         return int(number)
 
@@ -187,7 +197,9 @@ class _Reader:
     def suffix(self, family: ClassFamily, weld: str | None) -> str | None:
         found = self.take(family.suffixes) if weld else None
         if found is None and family.suffixes and not family.suffix_optional:
-            self.fail(f"a suffix of class {family.class_} is wanted ({', '.join(family.suffixes)}), {self.found()}")
+            self.fail(
+                f"a suffix of class {family.class_} is wanted ({', '.join(family.suffixes)}), {self.found()}"
+            )
         return found
 
 
@@ -207,8 +219,15 @@ def _row(
     return next((row for row in tables.rows.get(family.class_, ()) if fits(row)), None)
 
 
-def _warnings(agency: str | None, family: ClassFamily, row: SpecificationRow | None) -> tuple[str, ...]:
-    notes = [family.note, row.note if row else "No table row for this specification: burst pressure, plate and fittings are not known."]
+def _warnings(
+    agency: str | None, family: ClassFamily, row: SpecificationRow | None
+) -> tuple[str, ...]:
+    notes = [
+        family.note,
+        row.note
+        if row
+        else "No table row for this specification: burst pressure, plate and fittings are not known.",
+    ]
     if agency == "BE":
         notes.append("BE is an old prefix of the class 27 tank, not an agency.")
     return tuple(note for note in notes if note)

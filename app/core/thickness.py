@@ -90,14 +90,24 @@ def lines(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> Lin
         return Lines(None, None, None, None, False, (_no_requirement(spec),), "verified")
     required = max(thickness for thickness, _, _ in candidates)
     reasons = tuple(reason for thickness, reason, _ in candidates)
-    confidence: Confidence = "memory" if any(sure == "memory" for *_, sure in candidates) else "verified"
+    confidence: Confidence = (
+        "memory" if any(sure == "memory" for *_, sure in candidates) else "verified"
+    )
     firm = _firm(tank, zone, rulebook)
     allowance = _allowance(spec.test_psig, zone, rulebook)
     if allowance is None:
         reasons += (Reason("The marked test pressure is not known, so no allowance and no lines"),)
         return Lines(required, None, None, None, firm, reasons, confidence)
     c, d = required - allowance / 2, required - allowance
-    return Lines(required, c, d, d - rulebook.rule("allowance").limit("local_extra_in"), firm, reasons, confidence)
+    return Lines(
+        required,
+        c,
+        d,
+        d - rulebook.rule("allowance").limit("local_extra_in"),
+        firm,
+        reasons,
+        confidence,
+    )
 
 
 _Candidate = tuple[Fraction, Reason, Confidence]
@@ -125,7 +135,9 @@ def _table(row: SpecificationRow | None, tank: Tank, rulebook: Rulebook) -> _Can
     ]
     plate = min([row.plate_in, *noted])
     confidence = confidence if noted else "verified"
-    text = f"The table asks for {inches(plate)} in" + (", by its note for this steel or diameter" if noted else "")
+    text = f"The table asks for {inches(plate)} in" + (
+        ", by its note for this steel or diameter" if noted else ""
+    )
     return plate, Reason(marked(text, confidence), row.citation), confidence
 
 
@@ -134,7 +146,9 @@ def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> 
     strength, confidence = tensile(tank, rulebook)
     if row is None or row.burst_psig is None or strength is None or tank.inside_diameter_in is None:
         return None
-    rule = rulebook.rule("plate_formula_pressure" if spec.class_kind == "pressure" else "plate_formula")
+    rule = rulebook.rule(
+        "plate_formula_pressure" if spec.class_kind == "pressure" else "plate_formula"
+    )
     efficiency = tank.joint_efficiency or rule.limit("joint_efficiency")
     plate = row.burst_psig * tank.inside_diameter_in / (2 * strength * efficiency)
     if zone.startswith("head") and tank.head_shape == "3:1":
@@ -152,7 +166,11 @@ def _owner_minimum(tank: Tank, zone: str, rulebook: Rulebook) -> _Candidate | No
     if given is None:
         return None
     rule = rulebook.rule("owner_minimum")
-    return given, Reason(f"The owner's design minimum is {inches(given)} in", rule.citation), "verified"
+    return (
+        given,
+        Reason(f"The owner's design minimum is {inches(given)} in", rule.citation),
+        "verified",
+    )
 
 
 def _firm(tank: Tank, zone: str, rulebook: Rulebook) -> bool:
@@ -162,8 +180,14 @@ def _firm(tank: Tank, zone: str, rulebook: Rulebook) -> bool:
 
 def _no_requirement(spec: Specification) -> Reason:
     if spec.row and spec.row.inner_tank_only:
-        return Reason("The table is the inner tank's; the owner's minimum for this zone is wanted", spec.row.citation)
-    return Reason("No table gives a required thickness for this specification; the owner's minimum is wanted", spec.family.citation)
+        return Reason(
+            "The table is the inner tank's; the owner's minimum for this zone is wanted",
+            spec.row.citation,
+        )
+    return Reason(
+        "No table gives a required thickness for this specification; the owner's minimum is wanted",
+        spec.family.citation,
+    )
 
 
 def _allowance(test_psig: Fraction | None, zone: str, rulebook: Rulebook) -> Fraction | None:
@@ -187,7 +211,9 @@ def measured(events: Iterable[Event]) -> dict[str, list[Measured]]:
     taken: dict[str, list[Measured]] = {}
     for event in events:
         for reading in event.readings:
-            taken.setdefault(reading.zone, []).append(Measured(event.on, reading, "thickness" in event.items))
+            taken.setdefault(reading.zone, []).append(
+                Measured(event.on, reading, "thickness" in event.items)
+            )
     return {zone: _latest(readings) for zone, readings in taken.items()}
 
 
@@ -222,14 +248,18 @@ def zone_thickness(
     )  # fmt: skip
 
 
-def zones_shown(spec: Specification, tank: Tank, events: Iterable[Event], rulebook: Rulebook) -> tuple[ZoneThickness, ...]:
+def zones_shown(
+    spec: Specification, tank: Tank, events: Iterable[Event], rulebook: Rulebook
+) -> tuple[ZoneThickness, ...]:
     """All shell and head zones, then the owner-judged ones that were read."""
     taken = measured(events)
     zones = [*SHELL_AND_HEAD_ZONES, *(zone for zone in OWNER_JUDGED_ZONES if zone in taken)]
     return tuple(zone_thickness(spec, tank, zone, taken.get(zone, ()), rulebook) for zone in zones)
 
 
-def surely_above_c(zone: ZoneThickness, spec: Specification, tank: Tank, rulebook: Rulebook) -> bool:
+def surely_above_c(
+    zone: ZoneThickness, spec: Specification, tank: Tank, rulebook: Rulebook
+) -> bool:
     """Is nothing left that could put this zone at or below line C (rule 6)?"""
     return zone.verdict == "above_c" and all_lines(spec, tank, rulebook)[zone.zone].firm
 

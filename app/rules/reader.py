@@ -176,7 +176,9 @@ def _laid_together(folder: Path) -> dict[str, Any]:
     whole: dict[str, Any] = {}
     for path in sorted(folder.glob("*.toml")):
         for key, value in tomllib.loads(path.read_text(encoding="utf-8")).items():
-            whole[key] = _joined(whole[key], value, f"{path.name}: {key}") if key in whole else value
+            whole[key] = (
+                _joined(whole[key], value, f"{path.name}: {key}") if key in whole else value
+            )
     return whole
 
 
