@@ -1,4 +1,7 @@
-"""Questions that change nothing and need no store: due dates and decoding. Each raises Refused with every fault and its path."""
+"""Questions that change nothing and need no store: due dates and decoding.
+
+Each raises Refused with every fault and its path.
+"""
 
 from app.answers.decoding import decode, decode_with
 from app.answers.due_dates import answer, due_dates, due_dates_lines

@@ -83,7 +83,8 @@ def _event(place: int, event: EventPart, request: Request) -> Iterator[Fault]:
         what = "a failing event" if event.outcome == "fail" else f"an event with {changed[0]}"
         yield Fault(
             path,
-            f"must be a day YYYY-MM-DD for {what}, got {_written(event.on)}: the first of the month would not be the safe reading",
+            f"must be a day YYYY-MM-DD for {what}, got {_written(event.on)}: "
+            "the first of the month would not be the safe reading",
         )
     if not event.items and not event.readings:
         yield Fault(f"events.{place}.items", "must name at least one item")

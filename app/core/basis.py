@@ -1,4 +1,7 @@
-"""What an item counts from: the latest passing event, else construction; linings and relief devices have rules of their own."""
+"""What an item counts from: the latest passing event, else construction.
+
+Linings and relief devices have rules of their own.
+"""
 
 from __future__ import annotations
 
@@ -89,9 +92,15 @@ def _stated(case: Case, device: ReliefDevice) -> Basis:
         )
     rule = case.rulebook.rule("relief_device_installed")
     if _six_month_clause(case, device, int(rule.limit("months"))):
-        text = f"Counted from {device.installed_on}, when it was installed: tested on {device.tested_on}, within six months before, and protected in storage"
+        text = (
+            f"Counted from {device.installed_on}, when it was installed: tested on {device.tested_on}, "
+            "within six months before, and protected in storage"
+        )
         return Basis(device.installed_on, Reason(text, rule.citation))
-    text = f"Counted from {device.tested_on}, when it was tested; the six-month clause for a later installation does not apply"
+    text = (
+        f"Counted from {device.tested_on}, when it was tested; "
+        "the six-month clause for a later installation does not apply"
+    )
     return Basis(device.tested_on, Reason(text, rule.citation))
 
 

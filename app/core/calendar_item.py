@@ -111,7 +111,9 @@ def _approved(case: Case, item: str, interval: Interval) -> Interval:
         return interval
     rule = case.rulebook.rule("approval")
     waiting = tuple(
-        Reason(f"{_name(one)} for {one.interval_months} months is not yet stenciled and changes nothing", case.rulebook.rule("stencil").citation)
+        case.rulebook.rule("stencil").because(
+            f"{_name(one)} for {one.interval_months} months is not yet stenciled and changes nothing"
+        )
         for one in mine if not one.stenciled
     )  # fmt: skip
     stenciled = [one for one in mine if one.stenciled]
@@ -149,7 +151,9 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
     most = add_months(basis.on, interval.maximum) if basis.on else None
     if most is not None and painted > most:
         told = Reason(
-            f"The stencil says {text}{reading}, past the most that the rule allows from {basis.on}: {most} controls", rule.citation
+            f"The stencil says {text}{reading}, past the most that the rule allows from {basis.on}: "
+            f"{most} controls",
+            rule.citation,
         )  # fmt: skip
         return _Painted(most, (told,), (replace(told, text=f"{sentence(item)}: {told.text}"),))
     told = Reason(f"The stencil says {text}{reading}, and it controls", rule.citation)
@@ -159,7 +163,7 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
 
 
 def painted_day(text: str, year: str) -> date:
-    """The day a stencil means: a day as it is, a month by its first day, a year by its first or last day (a setting)."""
+    """The day a stencil means: a month's first day, a year's first or last day (a setting)."""
     if len(text) == 4:
         start = date(int(text), 1, 1)
         return start if year == "start" else year_end(start)
@@ -200,6 +204,7 @@ def _changed_since_marking(case: Case, item: str) -> tuple[Reason, ...]:
         return ()
     return (
         Reason(
-            f"Relief device: changed on {changed[-1]}, after the stencil was marked; make sure that the stencil speaks of the device on the car"
+            f"Relief device: changed on {changed[-1]}, after the stencil was marked; "
+            "make sure that the stencil speaks of the device on the car"
         ),
     )

@@ -64,7 +64,10 @@ def _findings(case: Case) -> Findings:
 
 def _left_out(case: Case) -> str:
     regime = case.spec.regime.replace("_", " ")
-    return f"The due items of a {regime} car (class {case.spec.class_}) are not calculated: go by the rule and the owner's instructions"
+    return (
+        f"The due items of a {regime} car (class {case.spec.class_}) are not calculated: "
+        "go by the rule and the owner's instructions"
+    )
 
 
 def _warnings(

@@ -1,4 +1,4 @@
-"""What the calculator needs to know about a car, and what it answers: plain frozen data, no behaviour but small questions.
+"""What the calculator needs to know about a car, and what it answers: plain frozen data.
 
 Lengths are inches and pressures psig, as exact fractions. A fact nobody knows is None.
 """
@@ -90,8 +90,10 @@ class Service:
 
 @dataclass(frozen=True, slots=True)
 class ReliefDevice:
-    """The relief device on the car now. `installed_by` is the last day it can have been installed on:
-    the month's last day when only a month is known, else `installed_on` itself.
+    """The relief device on the car now.
+
+    `installed_by` is the last day it can have been installed on: the month's last day when only a
+    month is known, else `installed_on` itself.
     """
 
     kind: Literal["valve", "disc", "combination", "none"] | None = None

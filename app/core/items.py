@@ -96,7 +96,10 @@ def _thickness_lined(found: Findings) -> Dated:
         if measured:
             told = Reason(f"Measured on {measured[-1]}, for the lining of {applied_on}")
             return Dated(Due("thickness", "by_event", reasons=(*reasons, told)))
-        missing = f"no passing thickness measurement is known since {since}, six months before the lining of {applied_on}"
+        missing = (
+            f"no passing thickness measurement is known since {since}, "
+            f"six months before the lining of {applied_on}"
+        )
     due = Due("thickness", "unknown", reasons=(*reasons, Reason(missing)))
     return Dated(due, (Reason(f"Thickness: {missing}", rule.citation),))
 
@@ -134,7 +137,8 @@ def _why_thin(found: Findings, zone: ZoneThickness) -> Reason:
         "at_or_below_c": "is at or below line C",
         "not_measured": "was never measured: counted as at line C, the safe side",
         "unknown": "has no line C to compare with: counted as at line C, the safe side",
-        "above_c": "reads above line C, but its required thickness is not firm without diameter and material or the owner's minimum: counted as at line C, the safe side",
+        "above_c": "reads above line C, but its required thickness is not firm without diameter and material, "
+        "or the owner's minimum: counted as at line C, the safe side",
     }  # fmt: skip
     return Reason(
         f"{sentence(zone.zone)} {told[zone.verdict]}",

@@ -29,7 +29,7 @@ class Corrosive:
 
 @lru_cache(maxsize=4096)
 def corrosive(service: Service, rulebook: Rulebook) -> Corrosive:
-    """Yes when stated, listed or corroding fast enough; no only when stated; not stated counts as yes, the safe side."""
+    """Yes when stated, listed or fast; no only when stated; not stated counts as yes, the safe side."""
     hits = _hits(service, rulebook)
     if hits:
         confidence: Confidence = "verified" if _sure(service, rulebook) else "memory"
@@ -78,5 +78,8 @@ def _sure(service: Service, rulebook: Rulebook) -> bool:
 def _contradicted(service: Service) -> tuple[Reason, ...]:
     if service.corrosive_or_reactive is not False:
         return ()
-    text = "The lading is stated not to be corrosive, but the list or its corrosion rate says that it is: counted as corrosive"
+    text = (
+        "The lading is stated not to be corrosive, but the list or its corrosion rate says that it is: "
+        "counted as corrosive"
+    )
     return (Reason(text),)

@@ -19,7 +19,7 @@ class Lined:
 
 
 def lined(case: Case) -> Lined:
-    """The latest of applications and removals decides; with none, a known lining or the specification's suffix 5 does."""
+    """The latest of applications and removals decides; else a stated lining or suffix 5 does."""
     steps = _steps(case)
     if steps:
         on, applied = _latest(steps)

@@ -24,7 +24,10 @@ def loading(
     stale: Sequence[Reason],
     left_out: str | None,
 ) -> Loading:
-    """The worst that anything says; `stale` are stencils that show a past date, `left_out` what is not calculated at all."""
+    """The worst that anything says.
+
+    `stale` are stencils that show a past date, `left_out` tells what is not calculated at all.
+    """
     zones = tuple(zones)
     hazardous = case.car.service.hazardous
     forbidden = _condemned(case, zones) + (_past(case, items) if hazardous else ())

@@ -1,4 +1,4 @@
-"""Whole-month sums. A day past the month's end falls back to the month's last day; always one addition from the basis."""
+"""Whole-month sums: a day past the month's end falls back to the month's last day."""
 
 from __future__ import annotations
 

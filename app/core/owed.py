@@ -1,4 +1,4 @@
-"""What is owed now: failures, and changes to the car that open an item until it next passes (180.509(b), (d)(2), (f), (j))."""
+"""What is owed: failures, and changes that open an item until it passes (180.509(b), (d)(2), (f), (j))."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A rulebook as the calculator sees it: rules and tables with their citation, edition and confidence. All of it is data."""
+"""A rulebook as the calculator sees it: rules and tables with citation, edition and confidence."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ class Allowance:
 
 @dataclass(frozen=True, slots=True)
 class PlateNote:
-    """A lesser table plate for strong steel or a small tank: at least `tensile_psi`, or at most `inside_diameter_in`."""
+    """A lesser plate: for steel of at least `tensile_psi`, or a tank of at most `inside_diameter_in`."""
 
     plate_in: Fraction
     tensile_psi: Fraction | None = None

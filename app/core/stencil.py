@@ -6,7 +6,7 @@ Spaces, hyphens and case do not matter. What cannot be read raises Unreadable, w
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -24,7 +24,7 @@ class Unreadable(ValueError):
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Specification:
-    """What a stencil says. Pressures in psig, plate in inches before the steel's notes; None where no table row says."""
+    """What a stencil says. Pressures in psig, plate in inches before the steel's notes; None where no row is."""
 
     text: str
     agency: str | None
@@ -210,13 +210,14 @@ def _row(
     """The table row, if there is one; W and the interim I share it (179.22(e)), a forge weld has none."""
     if weld == "F":
         return None
-    fits: Callable[[SpecificationRow], bool] = lambda row: (
-        (row.pressure is None or row.pressure == pressure)
-        and (not row.delimiters or (delimiter or "-") in row.delimiters)
-        and row.material == (material or "")
-        and row.suffix == (suffix or "")
-    )  # fmt: skip
-    return next((row for row in tables.rows.get(family.class_, ()) if fits(row)), None)
+    for row in tables.rows.get(family.class_, ()):
+        if (
+            row.pressure in (None, pressure)
+            and (not row.delimiters or (delimiter or "-") in row.delimiters)
+            and (row.material, row.suffix) == (material or "", suffix or "")
+        ):
+            return row
+    return None
 
 
 def _warnings(

@@ -64,7 +64,7 @@ def rounded(value: Fraction) -> float:
 
 
 def tensile(tank: Tank, rulebook: Rulebook) -> tuple[Fraction | None, Confidence]:
-    """Tensile strength in psi: as given, or the material's; where both are given the lesser, which asks for more plate."""
+    """Tensile strength in psi, as given or the material's; of both the lesser, which asks for more plate."""
     material = rulebook.materials.get(tank.material or "")
     if material is None:
         return tank.tensile_psi, "verified"
@@ -156,7 +156,8 @@ def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> 
         plate *= rule.limit("factor")
     text = (
         f"The plate formula asks for {inches(plate)} in: burst {row.burst_psig} psig, inside diameter "
-        f"{float(tank.inside_diameter_in):g} in, tensile strength {float(strength):g} psi, joint efficiency {float(efficiency):g}"
+        f"{float(tank.inside_diameter_in):g} in, tensile strength {float(strength):g} psi, "
+        f"joint efficiency {float(efficiency):g}"
     )
     return plate, Reason(marked(text, confidence), rule.citation), confidence
 
@@ -207,7 +208,7 @@ def _covers(row: Allowance, psig: Fraction) -> bool:
 
 
 def measured(events: Iterable[Event]) -> dict[str, list[Measured]]:
-    """By zone: the readings of the latest thickness test that measured it, and all taken otherwise on or after that day."""
+    """By zone: the readings of its latest thickness test, and all taken otherwise on or after that day."""
     taken: dict[str, list[Measured]] = {}
     for event in events:
         for reading in event.readings:
@@ -277,7 +278,8 @@ class _Judged:
 def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
     extent, reasons = _extent(one.reading, rulebook)
     condemning = line.e if extent == "local" else line.d
-    assert condemning is not None and line.c is not None
+    assert condemning is not None
+    assert line.c is not None
     value = one.reading.inches
     if value < condemning:
         verdict: Verdict = "condemned"
@@ -294,7 +296,7 @@ def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
 
 
 def _extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason, ...]]:
-    """Local only when small enough and far enough from the next reduction (180.509(g), note 1); else judged as general."""
+    """Local only when small enough and far enough from the next reduction (180.509(g)); else general."""
     if reading.extent == "general":
         return "general", ()
     rule = rulebook.rule("allowance")

@@ -1,4 +1,4 @@
-"""Reads a rulebook from its TOML files, checks every field, and gives the core's Rulebook. A bad file stops the start-up.
+"""Reads a rulebook from its TOML files, checks every field; a bad file stops the start-up.
 
 One file a regulation section. Exact numbers stand in quotes ("7/16", "0.9") and are read as fractions.
 """
