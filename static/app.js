@@ -40,4 +40,16 @@ document.addEventListener("change", (chosen) => {
 document.addEventListener("click", (press) => {
   if (press.target.closest?.("[data-print]")) window.print();
 });
+// Reasons unfold below their row; the same link folds them again.
+document.addEventListener("click", (press) => {
+  const link = press.target.closest?.("[data-unfold]");
+  if (!link) return;
+  const below = link.closest("tr").nextElementSibling;
+  const open = below?.classList.contains("unfold") ?? false;
+  link.setAttribute("aria-expanded", String(!open));
+  if (!open) return;
+  press.preventDefault();
+  press.stopPropagation();
+  below.remove();
+}, true);
 document.documentElement.classList.add("scripted");

@@ -1,0 +1,51 @@
+"""What a list can be filtered by: owners, regions, classes, ladings, as the register has them.
+
+Asking which there are reads every car, so the answer is kept until a fact that bears on it is recorded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fastapi import Request
+from sqlalchemy.orm import Session
+
+from app.store import cars
+
+Choice = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """For each filter what it sends and what it is called."""
+
+    owners: Sequence[Choice]
+    regions: Sequence[Choice]
+    classes: Sequence[Choice]
+    ladings: Sequence[Choice]
+
+    def owner(self, key: int | None) -> str | None:
+        return None if key is None else dict(self.owners).get(str(key))
+
+
+def choices(request: Request, db: Session) -> Choices:
+    newest = cars.newest(db)
+    kept: tuple[object, Choices] | None = getattr(request.app.state, "choices", None)
+    if kept is None or kept[0] != newest:
+        kept = (newest, _read(db))
+        request.app.state.choices = kept
+    return kept[1]
+
+
+def _read(db: Session) -> Choices:
+    return Choices(
+        owners=[(str(owner.id), owner.name) for owner in cars.owners(db)],
+        regions=_called_so(cars.regions(db)),
+        classes=_called_so(cars.specification_classes(db)),
+        ladings=_called_so(cars.commodities(db)),
+    )
+
+
+def _called_so(names: Sequence[str]) -> list[Choice]:
+    return [(name, name) for name in names]

@@ -1,0 +1,250 @@
+"""The due list and the overdue list: filtered, told in words, by pages, and as CSV and XLSX."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated, Any, cast
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.core.facts import ITEMS, Reason, Status
+from app.errors import NotFound
+from app.pages.choices import Choice, Choices, choices
+from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.filters import Asked
+from app.store import cars
+from app.store import due as due_rows
+from app.store.due import DueFilter, DueListRow
+from app.store.paging import Page
+from app.web.rendering import sentence, words
+
+router = APIRouter()
+
+NAMES = ("q", "owner", "item", "status", "region", "from", "to", "cars", "on")
+PAGE = 50
+# Cars; above it the totals come after the page.
+COUNTED_AT_ONCE = 5_000
+STATUSES: tuple[Status, ...] = (
+    "due_now",
+    "overdue",
+    "soon",
+    "in_date",
+    "by_event",
+    "unknown",
+    "not_required",
+)
+OVERDUE_STATUSES: tuple[Status, ...] = ("due_now", "overdue")
+ITEM_CHOICES = tuple((item, sentence(words(item))) for item in ITEMS)
+CARS_CHOICES = (("all", "in service or not"),)
+EXPORTED = (
+    "mark", "number", "item", "status", "due_on", "days_left", "basis_on", "interval_months",
+    "calculated_due_on", "citation", "confidence", "owner", "region", "reasons",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One of the two lists: what it is called, where it is, what it keeps."""
+
+    heading: str
+    address: str
+    overdue: bool
+    statuses: Sequence[Status]
+
+    @property
+    def status_choices(self) -> list[Choice]:
+        return [(status, words(status)) for status in self.statuses]
+
+
+DUE = Kind("Due", "/due", overdue=False, statuses=STATUSES)
+OVERDUE = Kind("Overdue", "/overdue", overdue=True, statuses=OVERDUE_STATUSES)
+
+
+@dataclass(frozen=True)
+class Totals:
+    """How many there are of each status, whichever is asked for, and how many rows the list has."""
+
+    by_status: Sequence[tuple[Status, int]]
+    count: int
+
+
+@dataclass
+class Wanted:
+    """What is asked of a list: the fields as typed, the filter they make, the choices given."""
+
+    asked: Asked
+    filter: DueFilter
+    choices: Choices
+
+
+@dataclass(frozen=True)
+class Here:
+    """Where a list stands: the request, its session, the day and how many days off is soon."""
+
+    request: Request
+    db: Session
+    today: date
+    soon_days: int
+
+
+def here(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Here:
+    return Here(request, db, today, settings.soon_days)
+
+
+At = Annotated[Here, Depends(here)]
+
+
+@router.get("/due")
+def due_list(at: At) -> Response:
+    return _listing(at, DUE)
+
+
+@router.get("/due.csv")
+def due_csv(at: At) -> Response:
+    return as_csv(_table(at, DUE))
+
+
+@router.get("/due.xlsx")
+def due_xlsx(at: At) -> Response:
+    return as_xlsx(_table(at, DUE))
+
+
+@router.get("/overdue")
+def overdue_list(at: At) -> Response:
+    return _listing(at, OVERDUE)
+
+
+@router.get("/overdue.csv")
+def overdue_csv(at: At) -> Response:
+    return as_csv(_table(at, OVERDUE))
+
+
+@router.get("/overdue.xlsx")
+def overdue_xlsx(at: At) -> Response:
+    return as_xlsx(_table(at, OVERDUE))
+
+
+@router.get("/due/totals")
+def due_totals(at: At) -> Response:
+    return _totals_alone(at, DUE)
+
+
+@router.get("/overdue/totals")
+def overdue_totals(at: At) -> Response:
+    return _totals_alone(at, OVERDUE)
+
+
+@router.get("/due/{car_id}/{item}/reasons")
+def reasons(car_id: int, item: str, at: At) -> Response:
+    """Why one item falls due, to be unfolded below its row."""
+    rows = due_rows.for_car(at.db, car_id, at.today, at.soon_days)
+    row = next((each for each in rows if each.item == item), None)
+    if row is None:
+        raise NotFound("This car has no such due item now. Load the list again.")
+    return web.partial(at.request, "due/_reasons.html", row=row)
+
+
+def _listing(at: Here, kind: Kind) -> Response:
+    seen = _wanted(at, kind)
+    after = at.request.query_params.get("after") or None
+    fine = not seen.asked.problems
+    found = due_rows.page(at.db, seen.filter, after, PAGE) if fine else Page[DueListRow](())
+    return web.page(
+        at.request,
+        "due/list.html",
+        200 if fine else 422,
+        kind=kind,
+        asked=seen.asked.values,
+        problems=seen.asked.problems,
+        in_words=f"{seen.filter.in_words()}.",
+        found=found,
+        totals=_totals(at, kind, seen.filter) if fine and _counts_at_once(at) else None,
+        after=after,
+        choices=seen.choices,
+        items=ITEM_CHOICES,
+        which_cars=CARS_CHOICES,
+    )
+
+
+def _totals_alone(at: Here, kind: Kind) -> Response:
+    seen = _wanted(at, kind)
+    seen.asked.refuse()
+    return web.partial(
+        at.request,
+        "due/_totals.html",
+        kind=kind,
+        asked=seen.asked.values,
+        totals=_totals(at, kind, seen.filter),
+    )
+
+
+def _counts_at_once(at: Here) -> bool:
+    """Counting reads the whole list: a large fleet's page comes first, and its totals after it."""
+    return "totals" in at.request.query_params or cars.highest_key(at.db) <= COUNTED_AT_ONCE
+
+
+def _totals(at: Here, kind: Kind, seen: DueFilter) -> Totals:
+    found = due_rows.totals(at.db, seen)
+    by_status = [(status, found[status]) for status in kind.statuses if found[status]]
+    return Totals(by_status, sum(found[status] for status in _counted(seen, kind)))
+
+
+def _counted(seen: DueFilter, kind: Kind) -> Sequence[Status]:
+    """The statuses whose rows the list holds; without one asked for it holds dated items only."""
+    if seen.status:
+        return (seen.status,)
+    return [status for status in kind.statuses if status not in due_rows.UNDATED]
+
+
+def _table(at: Here, kind: Kind) -> Table:
+    """Every row of the list as shown, to be taken away. A wrong filter gives no file."""
+    seen = _wanted(at, kind)
+    seen.asked.refuse()
+    name = f"{kind.heading.lower()}-{seen.filter.as_of}"
+    return Table(name, kind.heading, EXPORTED, _cells(at.db, seen.filter))
+
+
+def _cells(db: Session, asked: DueFilter) -> Iterator[Sequence[Any]]:
+    for row in due_rows.each(db, asked):
+        *plain, _ = [getattr(row, name) for name in EXPORTED]
+        yield [*plain, " ".join(_spoken(reason) for reason in row.reasons)]
+
+
+def _spoken(reason: Reason) -> str:
+    return f"{reason.text} ({reason.citation})." if reason.citation else f"{reason.text}."
+
+
+def _wanted(at: Here, kind: Kind) -> Wanted:
+    given = choices(at.request, at.db)
+    asked = Asked.of(at.request.query_params, NAMES)
+    owner_id = asked.key("owner", given.owners)
+    made = DueFilter(
+        as_of=_day_asked_for(asked, at.today),
+        soon_days=at.soon_days,
+        owner_id=owner_id,
+        owner=given.owner(owner_id),
+        item=asked.one_of("item", ITEM_CHOICES),
+        status=cast(Status | None, asked.one_of("status", kind.status_choices)),
+        overdue=kind.overdue,
+        region=asked.one_of("region", given.regions),
+        search=asked.prefix("q"),
+        due_from=asked.day("from"),
+        due_to=asked.day("to"),
+        listed_only=asked.one_of("cars", CARS_CHOICES) is None,
+    )
+    return Wanted(asked, made, given)
+
+
+def _day_asked_for(asked: Asked, today: date) -> date:
+    """Today, or a later day: how things will stand then if nothing is done until then."""
+    day = asked.day("on") or today
+    if day < today:
+        asked.problems["on"] = (
+            f"{day} is past. This list shows how things stand today ({today}) or on a later day."
+        )
+    return max(day, today)

@@ -1,0 +1,83 @@
+"""Home: counts that lead to their lists, what needs action first, and what is being brought in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.core.facts import Status
+from app.store import cars, due, imports, jobs
+from app.store.cars import RegisterFilter
+from app.store.due import DueFilter, DueListRow
+from app.store.tables import IN_RECORD
+from app.web.rendering import query, words
+
+router = APIRouter()
+
+HORIZONS = (30, 90, 180)
+URGENT = 10
+LATEST = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """A number that is a link to the list with as many rows."""
+
+    label: str
+    number: int
+    address: str
+    status: Status | None = None
+
+
+@router.get("/")
+def home(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
+    seen = DueFilter(as_of=today, soon_days=settings.soon_days)
+    empty = not cars.highest_key(db)
+    return web.page(
+        request,
+        "home/empty.html" if empty else "home/show.html",
+        fleet=_standings(db),
+        counts=_due_counts(db, seen),
+        urgent=_urgent(db, seen),
+        working=jobs.unfinished(db),
+        runs=imports.runs(db, LATEST),
+    )
+
+
+def _standings(db: Session) -> list[Count]:
+    return [
+        Count(
+            words(standing),
+            cars.count(db, RegisterFilter(standing=standing)),
+            f"/fleet{query({'standing': standing})}",
+        )
+        for standing in IN_RECORD
+    ]
+
+
+def _due_counts(db: Session, seen: DueFilter) -> list[Count]:
+    totals = due.totals(db, seen)
+    return [
+        Count("overdue", totals["overdue"], "/overdue?status=overdue", "overdue"),
+        Count("due now", totals["due_now"], "/overdue?status=due_now", "due_now"),
+        *(_within(db, seen, days) for days in HORIZONS),
+        Count("unknown", totals["unknown"], "/due?status=unknown", "unknown"),
+    ]
+
+
+def _within(db: Session, seen: DueFilter, days: int) -> Count:
+    last: date = seen.as_of + timedelta(days=days)
+    reach = DueFilter(seen.as_of, seen.soon_days, due_from=seen.as_of, due_to=last)
+    address = f"/due{query({'from': seen.as_of, 'to': last})}"
+    return Count(f"within {days} days", due.count(db, reach), address)
+
+
+def _urgent(db: Session, seen: DueFilter) -> tuple[DueListRow, ...]:
+    """The first that are past or owed; with none of those, the first that will fall due."""
+    past = DueFilter(seen.as_of, seen.soon_days, overdue=True)
+    return due.page(db, past, limit=URGENT).rows or due.page(db, seen, limit=URGENT).rows
