@@ -207,6 +207,18 @@ class Owner:
     cars: int
 
 
+def highest_key(db: Session) -> int:
+    """The key of the last car registered: about how many cars there are, for next to nothing."""
+    return db.scalar(select(func.max(Car.id))) or 0
+
+
+def newest(db: Session) -> tuple[int | None, ...]:
+    """The latest row of each fact that the register is filtered by; while they stay, so do its choices."""
+    facts = (Ownership, Construction, ServiceFact, Standing)
+    latest = (select(func.max(table.id)).scalar_subquery() for table in facts)
+    return tuple(db.execute(select(*latest)).one())
+
+
 def owners(db: Session) -> list[Owner]:
     """Who owns cars in record, and how many."""
     counted = (
