@@ -19,7 +19,6 @@ from app.rules.reader import default_rulebook
 from app.store.tables import Car
 
 MARK = re.compile(r"[A-Z]{2,4}\Z")
-UN_NUMBER = re.compile(r"(UN|NA)\d{4}\Z")
 LARGEST_NUMBER = 999_999
 LARGEST_DECIMAL = Decimal(10) ** 12
 LONGEST_WORDS = 200
@@ -41,7 +40,7 @@ class Faults:
             raise Refused.because(self.found)
 
     def day(self, path: str, day: date | None, stamp: Stamp, built_on: date | None = None) -> None:
-        """Nothing is dated in the future, before the car was built, or before there were tank cars."""
+        """Nothing is dated in the future or before the car was built."""
         if day is None:
             return
         if day > stamp.today:
@@ -97,6 +96,7 @@ def lock_cars(db: Session, car_ids: Sequence[int]) -> list[Car]:
     Raises NotFound naming a key that the register lacks.
     """
     query = select(Car).where(Car.id.in_(car_ids)).order_by(Car.id).with_for_update()
+    query = query.execution_options(populate_existing=True)
     found = {car.id: car for car in db.scalars(query)}
     for car_id in car_ids:
         if car_id not in found:

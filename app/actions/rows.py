@@ -1,4 +1,4 @@
-"""The three ways in which the record grows: a new row, a stamp on one that no longer counts, a withdrawal."""
+"""How the record grows: a new row, a stamp on one that counts no longer, a withdrawal."""
 
 from __future__ import annotations
 
@@ -75,5 +75,6 @@ def party(db: Session, name: str) -> Party:
     return found
 
 
-def values_of(row: Any, names: list[str]) -> dict[str, Any]:
+def values_of(row: Any, *names: str) -> dict[str, Any]:
+    """These fields of a change, as columns of the same names."""
     return {name: getattr(row, name) for name in names}

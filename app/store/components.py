@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.store.cars import withdrawals
-from app.store.tables import RELIEF_KINDS, Component, Installation, Removal, Withdrawal
+from app.store.tables import RELIEF_KINDS, Car, Component, Installation, Removal, Withdrawal
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +53,40 @@ def removal_of(db: Session, installation_id: int) -> Removal | None:
             Removal.installation_id == installation_id, Removal.superseded_at.is_(None)
         )
     ).first()
+
+
+def corrected_by(db: Session, installation_id: int) -> Installation | None:
+    """The row that replaced this installation, if one did."""
+    return db.scalars(select(Installation).where(Installation.corrects == installation_id)).first()
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A car that a component is on, and since when."""
+
+    car_id: int
+    mark: str
+    number: int
+    from_on: date
+
+
+def where_mounted(db: Session, component_id: int) -> Place | None:
+    """The car that a component is on now."""
+    found = db.execute(
+        select(Car.id, Car.mark, Car.number, Installation.from_on)
+        .join(Installation, Installation.car_id == Car.id)
+        .outerjoin(
+            Removal,
+            and_(Removal.installation_id == Installation.id, Removal.superseded_at.is_(None)),
+        )
+        .where(
+            Installation.component_id == component_id,
+            Installation.superseded_at.is_(None),
+            Removal.id.is_(None),
+        )
+    )
+    first = found.tuples().first()
+    return Place(*first) if first else None
 
 
 def on_car(db: Session, car_id: int, day: date) -> list[Mounted]:

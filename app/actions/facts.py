@@ -1,0 +1,257 @@
+"""How any dated fact of a car is checked, written, corrected and withdrawn: the same for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, replace
+from datetime import date
+from typing import Any, TypeVar
+
+from sqlalchemy import ColumnElement, func, inspect, select
+from sqlalchemy.orm import Session
+
+from app.actions import due, rows
+from app.actions.changes import (
+    CarDetails,
+    NewApproval,
+    NewFitting,
+    NewLining,
+    NewName,
+    NewOwnership,
+    NewService,
+    NewStanding,
+    NewStencil,
+)
+from app.actions.checks import Faults, tidy
+from app.actions.factchecks import Change, check
+from app.actions.stamp import Stamp
+from app.errors import Conflict, Fault, NotFound, Refused
+from app.store import cars
+from app.store.columns import BEGINNING, CarFact
+from app.store.tables import (
+    IN_RECORD,
+    ApprovalFact,
+    Car,
+    CarName,
+    Construction,
+    EventRow,
+    Fitting,
+    LiningFact,
+    Ownership,
+    ServiceFact,
+    Standing,
+    StencilFact,
+)
+
+F = TypeVar("F", bound=CarFact)
+TABLES: dict[type[Any], type[CarFact]] = {
+    NewName: CarName,
+    NewOwnership: Ownership,
+    NewStanding: Standing,
+    CarDetails: Construction,
+    NewService: ServiceFact,
+    NewLining: LiningFact,
+    NewFitting: Fitting,
+    NewStencil: StencilFact,
+    NewApproval: ApprovalFact,
+}
+BY_NAME = {str(inspect(table).local_table): table for table in TABLES.values()}
+# Without these there is no car; the only one of them can be corrected, not withdrawn.
+NEEDED = (CarName, Ownership, Standing, Construction)
+
+
+def change(db: Session, car: Car, stated: Change, stamp: Stamp) -> CarFact:
+    """Write a new fact that holds from its day on; what holds already is not written twice."""
+    stated = tidied(stated)
+    _check(db, car, stated, stamp)
+    held = in_force(db, car.id, stated)
+    from_on = _from(stated, held)
+    if held is not None and held.from_on <= from_on and _says(db, held, stated):
+        return held
+    row = write(db, car, stated, from_on, stamp)
+    settle(db, car, stamp)
+    return row
+
+
+def correct(db: Session, car: Car, old: CarFact, stated: Change, stamp: Stamp) -> CarFact:
+    """Put a new row in the place of a wrong one."""
+    if TABLES[type(stated)] is not type(old):
+        raise Refused("A fact can be corrected by one of its own kind only.")
+    stated = tidied(stated)
+    _check(db, car, stated, stamp)
+    must_count(db, old)
+    rows.supersede(db, old, stamp)
+    row = write(db, car, stated, begins(stated) or old.from_on, stamp, corrects=old.id)
+    settle(db, car, stamp)
+    return row
+
+
+def withdraw(db: Session, car: Car, old: CarFact, reason: str, stamp: Stamp) -> CarFact:
+    """Let a fact count no longer; the one before it holds again."""
+    must_count(db, old)
+    table = type(old)
+    if table in NEEDED and not _others_in_force(db, old):
+        raise Refused("A car cannot be without this fact. Correct it instead of withdrawing it.")
+    rows.withdraw(db, old, reason, stamp)
+    settle(db, car, stamp)
+    return old
+
+
+def write(
+    db: Session,
+    car: Car,
+    stated: Change,
+    from_on: date,
+    stamp: Stamp,
+    corrects: int | None = None,
+) -> CarFact:
+    """Add the row alone; the caller has checked it and rebuilds what is due."""
+    make: Callable[..., CarFact] = TABLES[type(stated)]
+    row = make(
+        car_id=car.id,
+        from_on=from_on,
+        corrects=corrects,
+        **_values(db, tidied(stated)),
+        **stamp.columns(),
+    )
+    return rows.add(db, row, "Somebody else corrected this just now. Open it anew.")
+
+
+def settle(db: Session, car: Car, stamp: Stamp) -> None:
+    """Rebuild what is due, unless the car would now bear a name that another car in record has."""
+    name = _latest(db, CarName, car.id)
+    standing = _latest(db, Standing, car.id)
+    if name and standing and standing.standing in IN_RECORD:
+        name_is_free(db, name.mark, name.number, car)
+    due.refresh(db, [car.id], stamp.today)
+
+
+def name_is_free(db: Session, mark: str, number: int, car: Car | None) -> None:
+    """Raise Conflict when another car in record bears the name."""
+    other = cars.by_name(db, mark, number)
+    if other is not None and (car is None or other.id != car.id):
+        raise Conflict(taken(mark, number))
+
+
+def taken(mark: str, number: int) -> str:
+    return (
+        f"{mark} {number} is in the register already. "
+        f"Open that car, or re-mark it, sell or scrap it first."
+    )
+
+
+def fact_or_raise(db: Session, table: str, row_id: int) -> CarFact:
+    """A row of one of the tables of dated facts."""
+    row = db.get(BY_NAME[table], row_id) if table in BY_NAME else None
+    if row is None:
+        raise NotFound(f"There is no {table} fact with the number {row_id} in the register.")
+    return row
+
+
+def must_count(db: Session, old: CarFact) -> None:
+    """Raise Conflict when the row was corrected or withdrawn already."""
+    if old.superseded_at is None:
+        return
+    table = type(old)
+    newer = db.scalars(select(table).where(table.corrects == old.id)).first()
+    what = f"corrected; row {newer.id} took its place" if newer else "withdrawn"
+    raise Conflict(f"This fact was already {what}. Open the car anew.")
+
+
+def in_force(db: Session, car_id: int, stated: Change) -> CarFact | None:
+    """The fact of this kind that holds now; of approvals, the one of this item and reference."""
+    table = TABLES[type(stated)]
+    if isinstance(stated, NewApproval):
+        return _latest(
+            db,
+            table,
+            car_id,
+            ApprovalFact.item == stated.item,
+            ApprovalFact.reference == stated.reference,
+        )
+    return _latest(db, table, car_id)
+
+
+def begins(stated: Change) -> date | None:
+    """The day from which a fact holds, where what it states has a day of its own."""
+    if stated.from_on is not None:
+        return stated.from_on
+    if isinstance(stated, NewLining):
+        return stated.applied_on
+    return stated.marked_on if isinstance(stated, NewStencil) else None
+
+
+def tidied(stated: Any) -> Any:
+    """The same with words without stray spaces."""
+    words = {
+        name: tidy(value)
+        for name, value in asdict(stated).items()
+        if isinstance(value, str) and value != tidy(value)
+    }
+    return replace(stated, **words)
+
+
+def _from(stated: Change, held: CarFact | None) -> date:
+    from_on = begins(stated)
+    if from_on is None and held is not None and held.from_on != BEGINNING:
+        problem = f"say from which day it holds; what is recorded holds from {held.from_on}"
+        raise Refused.because([Fault("from_on", problem)])
+    return from_on or BEGINNING
+
+
+def _check(db: Session, car: Car, stated: Change, stamp: Stamp) -> None:
+    faults = Faults()
+    check(faults, "", stated, stamp, car.built_on)
+    if isinstance(stated, CarDetails):
+        _check_history(db, faults, car, stated)
+    faults.refuse()
+
+
+def _check_history(db: Session, faults: Faults, car: Car, details: CarDetails) -> None:
+    """A car was built before the first thing that was done to it."""
+    first = db.scalar(
+        select(func.min(EventRow.happened_on)).where(
+            EventRow.car_id == car.id, EventRow.superseded_at.is_(None)
+        )
+    )
+    if first and details.built_on and first < details.built_on:
+        faults.add("built_on", f"{details.built_on} lies after an event recorded on {first}")
+
+
+def _values(db: Session, stated: Change) -> dict[str, Any]:
+    """The columns of what a change states."""
+    if isinstance(stated, NewOwnership):
+        return {
+            "owner_id": rows.party(db, stated.owner).id,
+            "lining_owner_id": _party_id(db, stated.lining_owner),
+            "equipment_owner_id": _party_id(db, stated.equipment_owner),
+            "region": stated.region,
+        }
+    values = asdict(stated)
+    del values["from_on"]
+    return values
+
+
+def _party_id(db: Session, name: str | None) -> int | None:
+    return rows.party(db, name).id if name else None
+
+
+def _says(db: Session, held: CarFact, stated: Change) -> bool:
+    return all(getattr(held, name) == value for name, value in _values(db, stated).items())
+
+
+def _latest(db: Session, table: type[F], car_id: int, *conditions: ColumnElement[bool]) -> F | None:
+    return db.scalars(
+        select(table)
+        .where(table.car_id == car_id, table.superseded_at.is_(None), *conditions)
+        .order_by(table.from_on.desc(), table.id.desc())
+        .limit(1)
+    ).first()
+
+
+def _others_in_force(db: Session, old: CarFact) -> bool:
+    table = type(old)
+    others = select(table.id).where(
+        table.car_id == old.car_id, table.superseded_at.is_(None), table.id != old.id
+    )
+    return db.scalar(others.limit(1)) is not None
