@@ -21,7 +21,7 @@ CROWDED = 46
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """A line of the scale: its letter, what it is in inches, where it lies, and in which row its label stands."""
+    """A line of the scale: its letter, its inches, where it lies, and the row of its label."""
 
     letter: str
     inches: Fraction
@@ -31,7 +31,7 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class ZoneScale:
-    """A zone's thickness drawn left (thin) to right (thick). `condemned_to` ends the condemned band."""
+    """A zone drawn from thin (left) to thick (right). `condemned_to` ends the condemned band."""
 
     zone: ZoneThickness
     ticks: tuple[Tick, ...]
@@ -47,7 +47,7 @@ def zone_scales(zones: Sequence[ZoneThickness]) -> tuple[ZoneScale, ...]:
 
 
 def margin_in_words(zone: ZoneThickness) -> str:
-    """How far the zone is from the line that matters next (180.509(f); lines as in its figure A)."""
+    """How far the zone is from the line that matters next (180.509(f), figure A)."""
     reading, limit, line_c = zone.reading_in, condemning(zone), zone.line_c_in
     if reading is None:
         return "Not measured"

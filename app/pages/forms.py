@@ -70,9 +70,9 @@ class Entries:
         return Entries({**self.typed, **filled}, self.problems)
 
 
-def typed(posted: web.Form) -> Typed:
+def typed(posted: web.Sent) -> Typed:
     """All that was posted, every value of every field."""
-    return {name: posted.every(name) for name in posted}
+    return dict(posted)
 
 
 def filled(values: Mapping[str, Any]) -> Entries:
@@ -99,7 +99,7 @@ def as_typed(value: Any) -> list[str]:
 def read(
     fields: Iterable[Field], posted: Typed, prefix: str = ""
 ) -> tuple[dict[str, Any], Entries]:
-    """The values by field name, and the form with its problems; values without problems are whole."""
+    """The values by field name, and the form; when it has no problems, no value is missing."""
     entries = Entries(posted)
     values: dict[str, Any] = {}
     problems: dict[str, str] = {}
@@ -117,6 +117,11 @@ def _value(each: Field, text: str) -> Any:
     if each.needed:
         raise ValueError("nothing was entered; this is needed")
     return None
+
+
+def one_of(choices: Sequence[Choice]) -> Callable[[Cell], str]:
+    """A reader that takes these choices only, by their values."""
+    return cells.one_of([value for value, _ in choices], "one of the choices")
 
 
 def as_sentence(problem: str) -> str:

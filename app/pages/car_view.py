@@ -1,0 +1,168 @@
+"""What the page of a car shows, put together from its record and the calculator's answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from sqlalchemy.orm import Session
+
+from app.actions.due import items_of, urgency
+from app.core.due import days_left, due_dates, next_due, state_on
+from app.core.facts import Answer, Due, Settings, Status
+from app.core.rule import Rulebook
+from app.core.stencil import Specification, Unreadable, decode
+from app.pages.changing import Link, Seen
+from app.pages.drawings import ZoneScale, zone_scales
+from app.pages.fact_forms import FACTS
+from app.pages.fact_history import Section, sections
+from app.rules.reader import default_rulebook
+from app.store import cars, components, events, facts
+from app.store.components import Mounted
+from app.store.events import EventShown
+from app.store.facts import CarRecord, Relief
+from app.store.tables import Car
+from app.web.rendering import inches, words
+
+# From one end of the car to the other, then from top to bottom, as people walk along it.
+PLACES = ("b end", "a end", "left", "right", "top", "bottom")
+
+
+@dataclass(frozen=True, slots=True)
+class DueLine:
+    """A due item on the day the page is for."""
+
+    due: Due
+    status: Status
+    days_left: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceLine:
+    """One relief device with its own due date; `first` marks the one that speaks for the car."""
+
+    relief: Relief
+    line: DueLine
+    first: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CarView:
+    """Everything on the page of a car."""
+
+    day: date
+    owner: str
+    record: CarRecord
+    answer: Answer
+    specification: Sequence[tuple[str, str]]
+    due: Sequence[DueLine]
+    devices: Sequence[DeviceLine]
+    scales: Sequence[ZoneScale]
+    mounted: Sequence[Mounted]
+    once_mounted: Sequence[Mounted]
+    events: Sequence[EventShown]
+    sections: Sequence[Section]
+    forms: Sequence[Link]
+
+    @property
+    def former_names(self) -> list[str]:
+        names = next(each for each in self.sections if each.kind == "name")
+        return [f"{past.words}, until {past.until}" for past in names.past if past.until]
+
+
+def view(db: Session, car: Car, seen: Seen) -> CarView:
+    """The page of a car on the day it is looked at; a bounded number of queries."""
+    day, rulebook = seen.stamp.today, default_rulebook()
+    record = facts.load(db, [car.id], day, settings=Settings(soon_days=seen.soon_days))[car.id]
+    answer, devices = answered(record, day, rulebook)
+    histories = cars.histories(db, car.id)
+    mounted = components.on_car(db, car.id, day)
+    return CarView(
+        day=day,
+        owner=histories.parties[record.owner_id],
+        record=record,
+        answer=answer,
+        specification=specification(record.car.specification, rulebook),
+        due=[line(due, day, seen.soon_days) for due in answer.items],
+        devices=devices,
+        scales=zone_scales(answer.thickness),
+        mounted=sorted(mounted, key=_place),
+        once_mounted=_gone(components.history(db, car.id), mounted),
+        events=events.history(db, car.id),
+        sections=sections(histories),
+        forms=_forms(car.id),
+    )
+
+
+def line(due: Due, day: date, soon_days: int) -> DueLine:
+    status = state_on(due.state, due.due_on, day, soon_days)
+    return DueLine(due, status, days_left(due.due_on, day))
+
+
+def answered(
+    record: CarRecord, day: date, rulebook: Rulebook
+) -> tuple[Answer, Sequence[DeviceLine]]:
+    """The answer for the car, and each relief device with its own; the one first due speaks for all."""
+    answer = due_dates(record.facts(day), rulebook)
+    if len(record.relief_devices) < 2:
+        return answer, ()
+    answers = [
+        due_dates(record.facts(day, place), rulebook) for place in range(len(record.relief_devices))
+    ]
+    each = [one.item("relief_device") for one in answers]
+    asked = [(place, due) for place, due in enumerate(each) if due is not None]
+    if not asked:
+        return answer, ()
+    first = min(asked, key=lambda one: urgency(one[1]))[0]
+    soon = record.settings.soon_days
+    devices = [
+        DeviceLine(record.relief_devices[place], line(due, day, soon), place == first)
+        for place, due in asked
+    ]
+    items = items_of(record, day, rulebook)
+    whole = replace(answers[first], items=items, next=next_due(items))
+    return whole, sorted(devices, key=lambda one: urgency(one.line.due))
+
+
+def specification(text: str, rulebook: Rulebook) -> list[tuple[str, str]]:
+    """A specification in words, part by part."""
+    try:
+        spec = decode(text, rulebook.stencils)
+    except Unreadable as wrong:
+        return [("Cannot be read", str(wrong))]
+    return [(label, value) for label, value in _parts(spec) if value]
+
+
+def _parts(spec: Specification) -> Iterable[tuple[str, str | None]]:
+    kind = f"{words(spec.class_kind)}, {words(spec.regime)}"
+    yield "Class", f"{spec.class_}: {kind}"
+    yield f"Delimiter {spec.delimiter or ''}", spec.delimiter_meaning
+    yield "Test pressure", _psig(spec.test_psig)
+    yield "Material", spec.material_meaning or "steel"
+    yield "Suffix", spec.suffix_meaning and f"{spec.suffix}: {spec.suffix_meaning}"
+    yield "Burst pressure", _psig(spec.burst_psig)
+    yield "Plate, before notes", None if spec.plate_in is None else f"{inches(spec.plate_in)} in"
+    yield "Bottom outlet", spec.bottom_outlet
+    for warning in spec.warnings:
+        yield "Note", warning
+
+
+def _psig(value: object) -> str | None:
+    return None if value is None else f"{value} psig"
+
+
+def _place(mounted: Mounted) -> tuple[int, str, str]:
+    position = mounted.installation.position.lower()
+    found = next((at for at, name in enumerate(PLACES) if name in position), len(PLACES))
+    return found, position, mounted.component.kind
+
+
+def _gone(history: Sequence[Mounted], mounted: Sequence[Mounted]) -> list[Mounted]:
+    there = {each.installation.id for each in mounted}
+    return [each for each in history if each.installation.id not in there]
+
+
+def _forms(car_id: int) -> list[Link]:
+    recorded = [(f"/cars/{car_id}/facts/{kind}", fact.title) for kind, fact in FACTS.items()]
+    return [*recorded, (f"/cars/{car_id}/components/new", "Install a component")]

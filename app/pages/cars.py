@@ -1,0 +1,87 @@
+"""The page of a car, and adding one to the register."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import cars as actions
+from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewService
+from app.errors import Problem
+from app.pages import fields, forms
+from app.pages.car_view import view
+from app.pages.changing import Done, Looking, changed, faults_of, kept
+from app.pages.drawings import WIDTH
+from app.pages.facts import FactForm, stated, with_suggestions
+from app.pages.fields import Group
+from app.pages.forms import Entries, Field
+from app.pages.moves import moves
+from app.store import cars, due
+
+router = APIRouter()
+
+GROUPS = (
+    Group("Mark and number", fields.NAME),
+    Group("Owner", fields.OWNERSHIP),
+    Group("Specification", fields.SPECIFICATION),
+    Group("Tank", fields.TANK),
+    Group("The owner’s design minimum", fields.MINIMA),
+    Group("Lading, when it has one", fields.optional(fields.LADING)),
+)
+FIELDS: tuple[Field, ...] = tuple(each for group in GROUPS for each in group.fields)
+LEAD = (
+    "Only mark, number, specification and owner are needed. What is not known is taken on the safe "
+    "side, and the car’s page says what is missing."
+)
+
+
+@router.get("/cars/new")
+def new_car_form(request: Request, db: web.Db) -> HTMLResponse:
+    return _shown(request, db, Entries())
+
+
+@router.post("/cars")
+def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> HTMLResponse:
+    values, entries = forms.read(FIELDS, forms.typed(posted))
+    if entries.problems:
+        return _shown(request, db, entries, 422)
+    car = kept(db, lambda: actions.add_car(db, _new_car(stated(values)), looking.stamp))
+    if isinstance(car, Problem):
+        faults = faults_of(car)
+        named = {fault.path: fault.path.rpartition(".")[2] for fault in faults}
+        return _shown(request, db, entries.wrong(forms.beside(faults, values, named)), 422)
+    items = due.for_car(db, car.id, looking.stamp.today, looking.soon_days)
+    done = Done("Added to the register", "These are its due items.", moves([], items))
+    return changed(request, db, car.id, done)
+
+
+@router.get("/cars/{car_id}")
+def car_page(request: Request, car_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+    car = cars.car_or_raise(db, car_id)
+    return web.page(request, "cars/show.html", car=car, view=view(db, car, looking), width=WIDTH)
+
+
+def _new_car(values: dict[str, Any]) -> NewCar:
+    def of(asked: tuple[Field, ...]) -> dict[str, Any]:
+        return {each.name: values[each.name] for each in asked if each.name in values}
+
+    details = (*fields.SPECIFICATION, *fields.TANK, *fields.MINIMA)
+    lading = of(fields.LADING)
+    return NewCar(
+        NewName(**of(fields.NAME)),
+        NewOwnership(**of(fields.OWNERSHIP)),
+        CarDetails(**of(details)),
+        service=NewService(**lading) if "commodity" in lading else None,
+    )
+
+
+def _shown(request: Request, db: Session, entries: Entries, status: int = 200) -> HTMLResponse:
+    form = FactForm(
+        "Add a car", LEAD, "/cars", with_suggestions(db, GROUPS), entries, "Add", None,
+        "A wrong fact here makes a wrong date. Take it from the certificate of construction.",
+    )  # fmt: skip
+    return web.page(request, "facts/form.html", status, car=None, form=form)

@@ -1,0 +1,234 @@
+"""Putting components on a car, taking them off, swapping them, mending what was recorded of that."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import components as actions
+from app.actions.changes import NewComponent, NewInstallation
+from app.actions.stamp import Stamp
+from app.errors import Fault, NotFound
+from app.files import cells, days
+from app.pages import fields, forms
+from app.pages.changing import Done, Looking, attempt, changed
+from app.pages.facts import FactForm, stated
+from app.pages.fields import Group
+from app.pages.forms import Entries, Field, Typed
+from app.store import cars, components
+from app.store.tables import Car, Component, Installation
+
+router = APIRouter()
+Values = dict[str, Any]
+
+CAUTION = (
+    "Work on valves, relief devices and other equipment belongs to a qualified shop: by the owner’s "
+    "written instructions, the site’s own procedures and the rule in force."
+)
+NAMES = ("kind", "maker", "model", "lot", "serial")
+PUT_ON, IS_CHANGE = fields.INSTALLED
+WHAT = Group("Component", fields.COMPONENT)
+DEVICE = Group("For a relief device or valve", fields.DEVICE)
+INSTALL = (WHAT, Group("When", fields.INSTALLED), DEVICE)
+REMOVE = (
+    Group(
+        "When",
+        (
+            Field("removed_on", "Taken off", days.day, "The day", "day", (), True),
+            replace(
+                IS_CHANGE, hint="Yes records the change, and a leakage test is due (180.509(j))"
+            ),
+        ),
+    ),
+)
+SWAP = (
+    WHAT,
+    Group("When", (replace(PUT_ON, label="Swapped", hint="The day; left empty, today"),)),
+    DEVICE,
+)
+CORRECT = (WHAT, Group("When", (PUT_ON,)), DEVICE)
+WITHDRAW = (
+    Group("Why", (Field("reason", "Reason", cells.notes, "Why it never was", "notes", (), True),)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something to do with a component on a car: its form, and the action that does it."""
+
+    title: str
+    lead: str
+    groups: tuple[Group, ...]
+    act: Callable[[Session, int, Values, Stamp], object]
+    done: str
+    filled: bool = False
+
+    @property
+    def fields(self) -> tuple[Field, ...]:
+        return tuple(each for group in self.groups for each in group.fields)
+
+
+def _new(values: Values) -> NewInstallation:
+    held = stated(values)
+    component = NewComponent(**{name: held.pop(name) for name in NAMES if name in held})
+    installed: days.Day | None = held.pop("installed_on", None)
+    new = NewInstallation(component=component, **held)
+    if installed is None:
+        return new
+    return replace(new, installed_on=installed.on, installed_month_only=installed.month_only)
+
+
+ACTS: Mapping[str, Act] = {
+    "remove": Act(
+        "Take off a component",
+        "It stays in the history of the car.",
+        REMOVE,
+        lambda db, key, values, stamp: actions.remove(
+            db, key, values["removed_on"], stamp, is_change=values["is_change"]
+        ),
+        "It is off the car.",
+    ),
+    "swap": Act(
+        "Swap a component",
+        "It comes off, and what you enter takes its place on the same day; a leakage test is due.",
+        SWAP,
+        lambda db, key, values, stamp: actions.swap(db, key, _new(values), stamp),
+        "The other is on the car in its place.",
+    ),
+    "correct": Act(
+        "Correct a component",
+        "A new record takes the place of this one; both stay in the history.",
+        CORRECT,
+        lambda db, key, values, stamp: actions.correct(db, key, _new(values), stamp),
+        "The record was replaced.",
+        filled=True,
+    ),
+    "withdraw": Act(
+        "Withdraw a component",
+        "Use this when it never was on the car. If it came off, take it off instead.",
+        WITHDRAW,
+        lambda db, key, values, stamp: actions.withdraw(db, key, values["reason"], stamp),
+        "The record no longer counts; it stays in the history.",
+    ),
+}
+
+
+@router.get("/cars/{car_id}/components/new")
+def install_form(request: Request, car_id: int, db: web.Db) -> HTMLResponse:
+    car = cars.car_or_raise(db, car_id)
+    return _installing(request, car, forms.filled({"is_change": True}))
+
+
+@router.post("/cars/{car_id}/components")
+def install(
+    request: Request, car_id: int, posted: web.Posted, db: web.Db, looking: Looking
+) -> HTMLResponse:
+    car = cars.car_or_raise(db, car_id)
+    asked = tuple(each for group in INSTALL for each in group.fields)
+    values, entries = forms.read(asked, forms.typed(posted))
+    if entries.problems:
+        return _installing(request, car, entries, status=422)
+    new = _new(values)
+    made = attempt(db, car_id, looking, lambda: actions.install(db, car_id, new, looking.stamp))
+    if isinstance(made, list):
+        return _installing(request, car, _beside(entries, made, values), status=422)
+    done = Done("Installed", f"{_name(new.component)} is on the car.", made.moved)
+    return changed(request, db, car_id, done)
+
+
+@router.get("/installations/{installation_id}/{kind}")
+def act_form(request: Request, installation_id: int, kind: str, db: web.Db) -> HTMLResponse:
+    act, (installation, component, car) = _act(kind), _mounted(db, installation_id)
+    held = _on_record(installation, component)
+    if not act.filled:
+        # What takes its place or takes it off is new: only where and what kind is kept.
+        held = {"kind": held["kind"], "position": held["position"], "is_change": True}
+    return _acting(request, car, kind, (installation, component), forms.filled(held))
+
+
+@router.post("/installations/{installation_id}/{kind}")
+def carry_out(
+    request: Request,
+    installation_id: int,
+    kind: str,
+    posted: web.Posted,
+    db: web.Db,
+    looking: Looking,
+) -> HTMLResponse:
+    act, (installation, component, car) = _act(kind), _mounted(db, installation_id)
+    values, entries = forms.read(act.fields, forms.typed(posted))
+    if entries.problems:
+        return _acting(request, car, kind, (installation, component), entries, 422)
+    made = attempt(db, car.id, looking, lambda: act.act(db, installation_id, values, looking.stamp))
+    if isinstance(made, list):
+        entries = _beside(entries, made, values)
+        return _acting(request, car, kind, (installation, component), entries, 422)
+    done = Done(act.title, f"{_name(component)}: {act.done}", made.moved)
+    return changed(request, db, car.id, done)
+
+
+def _act(kind: str) -> Act:
+    if kind not in ACTS:
+        raise NotFound(f"A component cannot be asked to {kind!r}; want {', '.join(ACTS)}.")
+    return ACTS[kind]
+
+
+def _mounted(db: Session, installation_id: int) -> tuple[Installation, Component, Car]:
+    installation = components.installation_or_raise(db, installation_id)
+    component = components.component_of(db, installation)
+    return installation, component, cars.car_or_raise(db, installation.car_id)
+
+
+def _on_record(installation: Installation, component: Component) -> Values:
+    """What is recorded, by field."""
+    values = {name: getattr(component, name) for name in NAMES}
+    for each in (*fields.COMPONENT, *fields.DEVICE):
+        values.setdefault(each.name, getattr(installation, each.name, None))
+    day = installation.installed_on
+    month = day is not None and installation.installed_month_only
+    return values | {"installed_on": f"{day:%Y-%m}" if month else day}
+
+
+def _name(component: Component | NewComponent) -> str:
+    said = (component.kind.replace("_", " "), component.maker, component.model, component.serial)
+    named = " ".join(part for part in said if part)
+    return named[:1].upper() + named[1:]
+
+
+def _beside(entries: Entries, faults: list[Fault], values: Typed | Values) -> Entries:
+    named = {fault.path: fault.path.rpartition(".")[2] for fault in faults}
+    return entries.wrong(forms.beside(faults, values, named))
+
+
+def _installing(request: Request, car: Car, entries: Entries, status: int = 200) -> HTMLResponse:
+    lead = (
+        "What is on the car, where, and since when. Several relief devices keep each its own date."
+    )
+    form = FactForm(
+        "Install a component", lead, f"/cars/{car.id}/components", INSTALL, entries, "Record",
+        None, CAUTION,
+    )  # fmt: skip
+    return web.page(request, "facts/form.html", status, car=car, form=form)
+
+
+def _acting(
+    request: Request,
+    car: Car,
+    kind: str,
+    mounted: tuple[Installation, Component],
+    entries: Entries,
+    status: int = 200,
+) -> HTMLResponse:
+    (installation, component), act = mounted, ACTS[kind]
+    lead = f"{_name(component)}, {installation.position or 'position not stated'}. {act.lead}"
+    form = FactForm(
+        act.title, lead, f"/installations/{installation.id}/{kind}", act.groups, entries, "Record",
+        None, CAUTION,
+    )  # fmt: skip
+    return web.page(request, "facts/form.html", status, car=car, form=form)

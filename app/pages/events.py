@@ -1,0 +1,197 @@
+"""Recording an inspection or a change to a car, correcting it, withdrawing it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import events as actions
+from app.actions.readings import design_thickness
+from app.files import cells
+from app.pages import event_form, forms
+from app.pages.changing import Done, Looking, Made, attempt, changed
+from app.pages.event_form import EventForm, Judge
+from app.pages.facts import FactForm
+from app.pages.fields import Group
+from app.pages.forms import Entries, Field
+from app.rules.reader import default_rulebook
+from app.store import cars, events, facts
+from app.store.events import EventShown
+from app.store.tables import Car, EventRow
+from app.web.rendering import day_or_month
+
+router = APIRouter()
+
+RECORD = "What a report says of one day. What passed moves its due dates; what failed is due now."
+CORRECT = "A new record takes the place of this one. Both stay in the car’s history."
+REASON = Field("reason", "Reason", cells.notes, "What was wrong with it", "notes", (), True)
+WITHDRAW = (Group("Withdraw", (REASON,)),)
+
+
+def judge(db: Session, car: Car, today: date) -> Judge:
+    """What readings of this car are judged against, as its tank is known today."""
+    record = facts.load(db, [car.id], today)[car.id]
+    design = design_thickness(db, car)
+    return Judge.of(record.car.specification, record.car.tank, default_rulebook(), design)
+
+
+@router.get("/cars/{car_id}/events/new")
+def inspection_form(request: Request, car_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+    car = cars.car_or_raise(db, car_id)
+    return _shown(request, car, _new(car, event_form.blank(), judge(db, car, looking.stamp.today)))
+
+
+@router.post("/cars/{car_id}/events")
+def record_inspection(
+    request: Request, car_id: int, posted: web.Posted, db: web.Db, looking: Looking
+) -> HTMLResponse:
+    car = cars.car_or_raise(db, car_id)
+    against = judge(db, car, looking.stamp.today)
+    if "more" in posted:
+        return _shown(request, car, _new(car, _longer(posted), against))
+    event, entries = event_form.read_event(forms.typed(posted))
+    if event is None:
+        return _shown(request, car, _new(car, entries, against), 422)
+    made = attempt(
+        db, car_id, looking, lambda: actions.record_event(db, car_id, event, looking.stamp)
+    )
+    if isinstance(made, list):
+        entries = event_form.beside(made, entries)
+        return _shown(request, car, _new(car, entries, against), 422)
+    return changed(request, db, car_id, _recorded("Recorded", made))
+
+
+@router.get("/cars/{car_id}/verdict")
+def reading_verdict(
+    request: Request, car_id: int, row: int, db: web.Db, looking: Looking
+) -> HTMLResponse:
+    """One reading of a form not yet sent, judged at once."""
+    car = cars.car_or_raise(db, car_id)
+    asked = request.query_params
+    entries = Entries({name: asked.getlist(name) for name in asked})
+    verdict = judge(db, car, looking.stamp.today).verdict(entries, row)
+    return web.partial(request, "events/_verdict.html", verdict=verdict)
+
+
+@router.get("/events/{event_id}/correct")
+def correction_form(request: Request, event_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+    event, car = _event(db, event_id)
+    against = judge(db, car, looking.stamp.today)
+    form = _correcting(event, event_form.of_event(event), against, _newest(db, event.row))
+    return _shown(request, car, form)
+
+
+@router.post("/events/{event_id}/correct")
+def correct(
+    request: Request, event_id: int, posted: web.Posted, db: web.Db, looking: Looking
+) -> HTMLResponse:
+    event, car = _event(db, event_id)
+    against = judge(db, car, looking.stamp.today)
+    if "more" in posted:
+        return _shown(request, car, _correcting(event, _longer(posted), against))
+    new, entries = event_form.read_event(forms.typed(posted))
+    if new is None:
+        return _shown(request, car, _correcting(event, entries, against), 422)
+    made = attempt(
+        db, car.id, looking, lambda: actions.correct_event(db, event_id, new, looking.stamp)
+    )
+    if isinstance(made, list):
+        entries = event_form.beside(made, entries)
+        form = _correcting(event, entries, against, _newest(db, event.row))
+        return _shown(request, car, form, 422)
+    return changed(request, db, car.id, _recorded("Corrected", made))
+
+
+@router.get("/events/{event_id}/withdraw")
+def withdrawal_form(request: Request, event_id: int, db: web.Db) -> HTMLResponse:
+    event, car = _event(db, event_id)
+    return _withdrawing(request, event, car, Entries())
+
+
+@router.post("/events/{event_id}/withdraw")
+def withdraw(
+    request: Request, event_id: int, posted: web.Posted, db: web.Db, looking: Looking
+) -> HTMLResponse:
+    event, car = _event(db, event_id)
+    values, entries = forms.read((REASON,), forms.typed(posted))
+    if entries.problems:
+        return _withdrawing(request, event, car, entries, 422)
+    made = attempt(
+        db, car.id, looking,
+        lambda: actions.withdraw_event(db, event_id, values["reason"], looking.stamp),
+    )  # fmt: skip
+    if isinstance(made, list):
+        entries = entries.wrong(forms.beside(made, values))
+        return _withdrawing(request, event, car, entries, 422)
+    sentence = f"The record of {_day(event.row)} no longer counts; it stays in the history."
+    return changed(request, db, car.id, Done("Withdrawn", sentence, made.moved))
+
+
+def _event(db: Session, event_id: int) -> tuple[EventShown, Car]:
+    row = events.event_or_raise(db, event_id)
+    shown = EventShown(row, events.readings(db, [event_id]).get(event_id, ()), None, None)
+    return shown, cars.car_or_raise(db, row.car_id)
+
+
+def _newest(db: Session, row: EventRow) -> int | None:
+    """The event at the end of the corrections of this one; None when it was not corrected."""
+    newest = None
+    while (later := events.corrected_by(db, row.id)) is not None:
+        newest, row = later.id, later
+    return newest
+
+
+def _longer(posted: web.Sent) -> Entries:
+    return event_form.more_rows(Entries(forms.typed(posted)))
+
+
+def _new(car: Car, entries: Entries, against: Judge) -> EventForm:
+    return EventForm(
+        "Record an inspection", RECORD, f"/cars/{car.id}/events", "Record", entries,
+        against.inspections, against.verdicts(entries), with_readings=against.judges,
+    )  # fmt: skip
+
+
+def _correcting(
+    event: EventShown, entries: Entries, against: Judge, newest: int | None = None
+) -> EventForm:
+    return EventForm(
+        f"Correct the record of {_day(event.row)}", CORRECT, f"/events/{event.row.id}/correct",
+        "Record the correction", entries, against.inspections, against.verdicts(entries),
+        newest=newest, with_readings=against.judges,
+    )  # fmt: skip
+
+
+def _shown(request: Request, car: Car, form: EventForm, status: int = 200) -> HTMLResponse:
+    return web.page(request, "events/form.html", status, car=car, form=form)
+
+
+def _withdrawing(
+    request: Request, event: EventShown, car: Car, entries: Entries, status: int = 200
+) -> HTMLResponse:
+    lead = (
+        "Use this when the record should never have been made. If it holds a mistake, correct it: "
+        "a correction keeps what was right."
+    )
+    form = FactForm(
+        f"Withdraw the record of {_day(event.row)}", lead, f"/events/{event.row.id}/withdraw",
+        WITHDRAW, entries, "Withdraw", None, "",
+    )  # fmt: skip
+    return web.page(request, "facts/form.html", status, car=car, form=form)
+
+
+def _recorded(title: str, made: Made[EventRow]) -> Done:
+    row = made.given
+    links = (
+        (f"/events/{row.id}/correct", "Correct it"),
+        (f"/events/{row.id}/withdraw", "Withdraw it"),
+    )
+    return Done(title, f"What happened on {_day(row)} is on record.", made.moved, links)
+
+
+def _day(row: EventRow) -> str:
+    return day_or_month(row.happened_on, row.month_only)
