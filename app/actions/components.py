@@ -205,7 +205,7 @@ def _component(db: Session, car: Car, new: NewComponent, stamp: Stamp) -> Compon
 
 
 def _must_be_free(db: Session, component: Component, installed_on: date | None) -> None:
-    elsewhere = components.where_mounted(db, component.id)
+    elsewhere = components.where_mounted(db, component.id, installed_on)
     if elsewhere is None:
         return
     raise Conflict(

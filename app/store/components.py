@@ -70,8 +70,9 @@ class Place:
     from_on: date
 
 
-def where_mounted(db: Session, component_id: int) -> Place | None:
-    """The car that a component is on now."""
+def where_mounted(db: Session, component_id: int, day: date | None) -> Place | None:
+    """The car that a component is on now, or was still on after `day`."""
+    still = Removal.id.is_(None)
     found = db.execute(
         select(Car.id, Car.mark, Car.number, Installation.from_on)
         .join(Installation, Installation.car_id == Car.id)
@@ -82,7 +83,7 @@ def where_mounted(db: Session, component_id: int) -> Place | None:
         .where(
             Installation.component_id == component_id,
             Installation.superseded_at.is_(None),
-            Removal.id.is_(None),
+            still if day is None else or_(still, Removal.removed_on > day),
         )
     )
     first = found.tuples().first()
