@@ -26,7 +26,7 @@ LONGEST_TEXT = 200
 
 
 class Unreadable(ValueError):
-    """A cell that cannot be taken: `found` is what it holds, `wanted` a phrase on what should be."""
+    """A cell that cannot be taken: `found` is what it holds, `wanted` a phrase on what to write."""
 
     def __init__(self, cell: Cell, wanted: str) -> None:
         self.found = shown(cell)

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Row, Table, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from app.store.columns import Base, CarFact, Recorded
+from app.store.columns import CarFact, Recorded
 from app.store.tables import (
     IN_RECORD,
     Car,
@@ -42,7 +42,7 @@ class KnownCar(NamedTuple):
         return f"{self.mark} {self.number}"
 
 
-def table_of(mapped: type[Base]) -> Table:
+def table_of(mapped: type[Any]) -> Table:
     """The table behind a mapped class, for statements that skip the mapping."""
     table = mapped.__table__
     assert isinstance(table, Table)
@@ -96,7 +96,7 @@ def facts_of(
     db: Session, table: type[CarFact], car_ids: Collection[int]
 ) -> dict[int, list[dict[str, Any]]]:
     """The rows of each car that count, in the order in which a later one replaces an earlier."""
-    held = table_of(table)  # type: ignore[arg-type]
+    held = table_of(table)
     found: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for part in in_parts(car_ids):
         query = (
@@ -185,9 +185,9 @@ def mounted_on(db: Session, car_ids: Collection[int]) -> dict[int, list[dict[str
     return found
 
 
-def parties(db: Session) -> dict[str, int]:
-    """Every party by its name in small letters."""
-    return {name.casefold(): key for key, name in db.execute(select(Party.id, Party.name)).tuples()}
+def parties(db: Session) -> dict[int, str]:
+    """The name of every party."""
+    return dict(db.execute(select(Party.id, Party.name)).tuples().all())
 
 
 def ladings(db: Session) -> dict[str, dict[str, Any]]:
@@ -233,7 +233,7 @@ def cars_told_of_by(db: Session, tables: Iterable[type[CarFact]], import_id: int
     found: set[int] = set()
     mapped: tuple[type[CarFact] | type[EventRow], ...] = (*tables, EventRow)
     for table in mapped:
-        held = table_of(table)  # type: ignore[arg-type]
+        held = table_of(table)
         found.update(
             db.scalars(
                 select(held.c.car_id)
@@ -307,6 +307,22 @@ def removed_since(db: Session, import_id: int) -> list[int]:
                 Installation.import_id == import_id,
                 Removal.superseded_at.is_(None),
                 or_(Removal.import_id.is_(None), Removal.import_id != import_id),
+            )
+            .distinct()
+        )
+    )
+
+
+def moved_since(db: Session, import_id: int) -> list[int]:
+    """Cars onto which a component that an import brought was put elsewhere since."""
+    return list(
+        db.scalars(
+            select(Installation.car_id)
+            .join(Component, Component.id == Installation.component_id)
+            .where(
+                Component.import_id == import_id,
+                Installation.superseded_at.is_(None),
+                or_(Installation.import_id.is_(None), Installation.import_id != import_id),
             )
             .distinct()
         )

@@ -1,0 +1,159 @@
+"""A file of cars: new ones are added with all that is stated, known ones get what is new as dated facts."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.actions.imports import car_checks, car_facts
+from app.actions.imports.car_facts import FACTS, Told
+from app.actions.imports.devices import Devices
+from app.actions.imports.report import Report
+from app.actions.imports.stated import Repeats, Stated, is_repeated
+from app.actions.imports.writing import UNASSIGNED, Writer
+from app.actions.stamp import Stamp
+from app.files.headers import RowFault
+from app.store import intake, tables
+from app.store.columns import BEGINNING
+from app.store.intake import KnownCar
+
+PARTIES = ("owner", "lining_owner", "equipment_owner")
+
+
+class Cars:
+    """Takes rows of cars, known by mark and number."""
+
+    def __init__(self, db: Session, stamp: Stamp, writer: Writer, report: Report) -> None:
+        self.db, self.stamp, self.writer, self.report = db, stamp, writer, report
+        self.repeats = Repeats()
+        self.devices = Devices(db, stamp, writer, report)
+        self.unassigned = 0
+
+    def take(self, rows: list[Stated]) -> None:
+        fresh = [
+            row
+            for row in rows
+            if not is_repeated(_name(row), row, "car", self.repeats, self.report)
+        ]
+        for row in fresh:
+            self._name_parties(row)
+        known = intake.cars_named(self.db, [_name(row) for row in fresh])
+        stored = _Stored(self.db, known, fresh)
+        self._remark_old_names([_name(row) for row in fresh if _name(row) not in known])
+        for row in fresh:
+            car = known.get(_name(row))
+            faults = car_checks.faults(row, self.stamp.today, stored.facts_of(car, "construction"))
+            faults += stored.contradictions(row, car)
+            if faults:
+                self.report.faults += faults
+            elif car is None:
+                self._add(row)
+            else:
+                self._compare(row, car, stored)
+
+    def _name_parties(self, row: Stated) -> None:
+        """Owners by name become parties by key, so that they compare with what is stored."""
+        owned = row.values.get("ownership", {})
+        for field in PARTIES:
+            if field in owned:
+                owned[f"{field}_id"] = self.writer.party(owned.pop(field))
+
+    def _remark_old_names(self, names: list[tuple[str, int]]) -> None:
+        for name, now in intake.names_now(self.db, names).items():
+            self.report.remarks.append(
+                f"{name[0]} {name[1]} is added as a car of its own; a car now called {now} once bore "
+                f"that name. If it is that car, leave the row out."
+            )
+
+    def _add(self, row: Stated) -> None:
+        mark, number = _name(row)
+        owned = row.values.setdefault("ownership", {})
+        if "owner_id" not in owned:
+            owned["owner_id"] = self.writer.party(UNASSIGNED)
+            self._remark_unassigned()
+        built = row.about("construction")
+        car_id = self.writer.add(
+            tables.Car, mark=mark, number=number, owner_id=owned["owner_id"],
+            region=owned.get("region", ""), specification=built["specification"],
+            commodity=row.about("service").get("commodity", ""), built_on=built.get("built_on"),
+        )  # fmt: skip
+        self.writer.add(tables.CarName, car_id=car_id, mark=mark, number=number, from_on=BEGINNING)
+        self.writer.add(tables.Standing, car_id=car_id, standing="in_service", from_on=BEGINNING)
+        for about, table in FACTS.items():
+            values = car_facts.stated(row, about)
+            if values:
+                values = car_facts.UNSAID[about] | {"from_on": BEGINNING} | values
+                self.writer.add(table, car_id=car_id, **values)
+        for approval in car_facts.approvals(row):
+            self.writer.add(tables.ApprovalFact, car_id=car_id, from_on=BEGINNING, **approval)
+        self.devices.add(row, car_id, owned["owner_id"])
+        self.report.added += 1
+        self.report.touched.add(car_id)
+
+    def _remark_unassigned(self) -> None:
+        self.unassigned += 1
+        told = "Cars without an owner, listed under Unassigned: "
+        self.report.remarks = [each for each in self.report.remarks if not each.startswith(told)]
+        self.report.remarks.append(f"{told}{self.unassigned}.")
+
+    def _compare(self, row: Stated, car: KnownCar, stored: _Stored) -> None:
+        """Store what the row says beyond what is known of the car; count it as repeated if nothing."""
+        told: list[Told] = []
+        for about, table in FACTS.items():
+            values = car_facts.stated(row, about)
+            new = values and car_facts.beyond(
+                about, values, stored.facts_of(car, about), self.stamp.today
+            )
+            if new:
+                told += new.told
+                self.writer.add(table, car_id=car.id, **new.row)
+        for new in car_facts.new_approvals(row, stored.facts_of(car, "approval"), self.stamp.today):
+            told += new.told
+            self.writer.add(tables.ApprovalFact, car_id=car.id, **new.row)
+        told += self.devices.compare(row, car, stored.mounted.get(car.id, []))
+        if told:
+            self.report.change(row.row, car.name, map(self._in_words, told))
+            self.report.touched.add(car.id)
+        else:
+            self.report.repeated += 1
+
+    def _in_words(self, told: Told) -> Told:
+        """Parties by their names instead of their keys."""
+        what, was, will_be = told
+        if not what.endswith("_id"):
+            return told
+        names = self.writer.party_names
+        return what.removesuffix("_id"), names.get(was), names.get(will_be)
+
+
+class _Stored:
+    """What is stored of the known cars of a list of rows, asked for once a table."""
+
+    def __init__(
+        self, db: Session, known: dict[tuple[str, int], KnownCar], rows: list[Stated]
+    ) -> None:
+        ids = [car.id for car in known.values()]
+        every = FACTS | {"approval": tables.ApprovalFact}
+        self._facts = {about: intake.facts_of(db, table, ids) for about, table in every.items()}
+        self._first_events = intake.first_events(db, ids)
+        told_of = [car for car in rows if car.about("relief_device")]
+        self.mounted = intake.mounted_on(db, ids) if told_of else {}
+
+    def facts_of(self, car: KnownCar | None, about: str) -> list[dict[str, Any]]:
+        return self._facts[about].get(car.id, []) if car else []
+
+    def contradictions(self, row: Stated, car: KnownCar | None) -> list[RowFault]:
+        """A day of construction after something that is recorded to have happened to the car."""
+        built: date | None = row.about("construction").get("built_on")
+        first = self._first_events.get(car.id) if car else None
+        if built is None or first is None or first >= built.replace(day=1):
+            return []
+        wanted = f"a day not after {first}, on which the car is recorded to have been inspected"
+        return [RowFault(row.row, "built_on", built.isoformat(), wanted)]
+
+
+def _name(row: Stated) -> tuple[str, int]:
+    named = row.about("name")
+    return named["mark"], named["number"]

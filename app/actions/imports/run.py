@@ -1,0 +1,107 @@
+"""One way through a file for both: telling what it would do, and doing it."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from sqlalchemy import insert, update
+from sqlalchemy.orm import Session
+
+from app.actions import due
+from app.actions.imports.cars import Cars
+from app.actions.imports.components import Components
+from app.actions.imports.events import Events
+from app.actions.imports.ladings import Ladings
+from app.actions.imports.report import Preview, Report, Tell, silent
+from app.actions.imports.stated import Stated, batches
+from app.actions.imports.writing import Writer
+from app.actions.stamp import Stamp
+from app.files.columns import Kind
+from app.files.sheets import Sheet
+from app.store import imports
+from app.store.derived import ImportRun
+
+CARS_BETWEEN_WORDS = 1_000
+
+
+class Intake(Protocol):
+    """Takes the rows of one kind of file, a list at a time."""
+
+    def __init__(self, db: Session, stamp: Stamp, writer: Writer, report: Report) -> None: ...
+
+    def take(self, rows: list[Stated]) -> None: ...
+
+
+INTAKES: dict[Kind, type[Intake]] = {
+    "cars": Cars,
+    "components": Components,
+    "events": Events,
+    "ladings": Ladings,
+}
+
+
+def preview(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell = silent) -> Preview:
+    """What bringing the file in would do now; nothing is stored. Raises Refused for a broken file."""
+    report = _go_through(db, kind, sheet, stamp, tell, keep=False)
+    return report.preview(kind, sheet.name, sheet.remark)
+
+
+def apply(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell = silent) -> ImportRun:
+    """Store all of the file and rebuild the due dates it touches, or store nothing.
+
+    Raises Refused with every fault; then nothing of the file is left in the session's transaction.
+    """
+    with db.begin_nested():
+        run_id = _begin(db, kind, sheet, stamp)
+        stamp = Stamp(stamp.by, stamp.at, stamp.today, run_id)
+        report = _go_through(db, kind, sheet, stamp, tell, keep=True)
+        if report.faults:
+            raise report.preview(kind, sheet.name, sheet.remark).refusal()
+        _refresh(db, sorted(report.touched), stamp, tell)
+        _end(db, run_id, report)
+    return imports.run_or_raise(db, run_id)
+
+
+def _go_through(
+    db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell, *, keep: bool
+) -> Report:
+    report = Report()
+    writer = Writer(db, stamp, keep=keep)
+    intake = INTAKES[kind](db, stamp, writer, report)
+    for rows in batches(kind, sheet, report):
+        intake.take(rows)
+        # After a fault the rest is still read, so that every fault is listed, but no longer stored.
+        writer.keep = writer.keep and not report.faults
+        writer.flush()
+        tell(f"Reading {kind}", report.rows, max(sheet.about, report.rows))
+    report.new_parties = writer.new_parties
+    return report
+
+
+def _refresh(db: Session, car_ids: list[int], stamp: Stamp, tell: Tell) -> None:
+    for first in range(0, len(car_ids), CARS_BETWEEN_WORDS):
+        tell("Working out due dates", first, len(car_ids))
+        due.refresh(db, car_ids[first : first + CARS_BETWEEN_WORDS], stamp.today)
+    tell("Working out due dates", len(car_ids), len(car_ids))
+
+
+def _begin(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp) -> int:
+    values = {
+        "kind": kind, "file_name": sheet.name[:200], "sha256": sheet.sha256,
+        "rows": 0, "added": 0, "changed": 0, "repeated": 0,
+        "recorded_at": stamp.at, "recorded_by": stamp.by,
+    }  # fmt: skip
+    return db.scalars(insert(ImportRun).values(values).returning(ImportRun.id)).one()
+
+
+def _end(db: Session, run_id: int, report: Report) -> None:
+    db.execute(
+        update(ImportRun)
+        .where(ImportRun.id == run_id)
+        .values(
+            rows=report.rows,
+            added=report.added,
+            changed=report.changed,
+            repeated=report.repeated,
+        )
+    )

@@ -1,0 +1,99 @@
+"""Rows on their way into the store: keys given here, many rows a statement, in an order that keys allow."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from itertools import count
+from typing import Any
+
+from sqlalchemy import Table
+from sqlalchemy.orm import Session
+
+from app.actions.stamp import Stamp
+from app.store import tables
+from app.store.intake import parties, reserve, table_of
+
+# A row may name rows of the tables before its own.
+ORDER = tuple(
+    table_of(mapped)
+    for mapped in (
+        tables.Party, tables.Lading, tables.Car, tables.CarName, tables.Standing, tables.Ownership,
+        tables.Construction, tables.ServiceFact, tables.LiningFact, tables.Fitting,
+        tables.StencilFact, tables.ApprovalFact, tables.Component, tables.Installation,
+        tables.Removal, tables.EventRow, tables.ReadingRow,
+    )
+)  # fmt: skip
+KEYS_AT_ONCE = 4_000
+UNASSIGNED = "Unassigned"
+
+
+def _blank_row(table: Table) -> dict[str, Any]:
+    """Every column with what stands there when nothing is said."""
+    return {
+        column.name: column.default.arg if column.default is not None else None  # type: ignore[attr-defined]
+        for column in table.columns
+    }
+
+
+BLANK = {table.name: _blank_row(table) for table in ORDER}
+
+
+class Writer:
+    """Takes rows and stores them at `flush`; one that does not `keep` only goes through the motions."""
+
+    def __init__(self, db: Session, stamp: Stamp, *, keep: bool) -> None:
+        self.db, self.keep = db, keep
+        self._stamp = stamp.columns()
+        self._rows: dict[str, list[dict[str, Any]]] = defaultdict(list)
+        self._keys: dict[str, Iterator[int]] = {}
+        self.party_names = parties(db)
+        self._parties = {name.casefold(): key for key, name in self.party_names.items()}
+        self.new_parties: list[str] = []
+
+    def add(self, mapped: type[Any], **values: Any) -> int:
+        """A row of a table with a key of its own, which is given back."""
+        table = table_of(mapped)
+        key = self._key(table)
+        row = BLANK[table.name] | values | {"id": key}
+        if "recorded_at" in row:
+            row |= self._stamp
+        self._rows[table.name].append(row)
+        return key
+
+    def add_plain(self, mapped: type[Any], **values: Any) -> None:
+        """A row of a table that has no key of its own."""
+        name = table_of(mapped).name
+        self._rows[name].append(BLANK[name] | values)
+
+    def party(self, name: str) -> int:
+        """The party of this name, whatever its capitals; added when there is none."""
+        key = self._parties.get(name.casefold())
+        if key is None:
+            key = self.add(tables.Party, name=name)
+            self._parties[name.casefold()] = key
+            self.party_names[key] = name
+            self.new_parties.append(name)
+        return key
+
+    def flush(self) -> None:
+        """Store what was taken so far."""
+        connection = self.db.connection() if self.keep else None
+        for table in ORDER:
+            rows = self._rows.pop(table.name, None)
+            if rows and connection is not None:
+                connection.execute(table.insert(), rows)
+
+    def _key(self, table: Table) -> int:
+        keys = self._keys.get(table.name) or iter(())
+        key = next(keys, None)
+        if key is None:
+            keys = self._keys[table.name] = self._more_keys(table)
+            key = next(keys)
+        return key
+
+    def _more_keys(self, table: Table) -> Iterator[int]:
+        if not self.keep:
+            return count(-1, -1)
+        self.flush()  # the next free key on SQLite is told by the rows stored so far
+        return iter(reserve(self.db, table, KEYS_AT_ONCE))
