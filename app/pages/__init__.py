@@ -1,5 +1,17 @@
-"""HTML pages, one module a subject, routes only. A new page's router goes into ROUTERS."""
+"""HTML pages, one module a subject, routes only. A new page's module goes into PAGES."""
 
-from app.pages import about, cars, components, due, events, facts, fleet, health, home, ladings
+from app.pages import (
+    about,
+    cars,
+    components,
+    due,
+    events,
+    facts,
+    fleet,
+    health,
+    home,
+    ladings,
+)
 
-ROUTERS = (health.router, about.router, fleet.router, due.router, home.router, ladings.router)
+PAGES = (health, home, fleet, due, cars, facts, events, components, ladings, about)
+ROUTERS = tuple(page.router for page in PAGES)

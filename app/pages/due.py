@@ -153,7 +153,7 @@ def _listing(at: Here, kind: Kind) -> Response:
     seen = _wanted(at, kind)
     after = at.request.query_params.get("after") or None
     fine = not seen.asked.problems
-    found = due_rows.page(at.db, seen.filter, after, PAGE) if fine else Page[DueListRow](())
+    found: Page[DueListRow] = due_rows.page(at.db, seen.filter, after, PAGE) if fine else Page(())
     return web.page(
         at.request,
         "due/list.html",

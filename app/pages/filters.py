@@ -10,6 +10,7 @@ from typing import TypeVar
 from app.errors import Fault, Refused
 from app.files import days
 from app.pages.choices import Choice
+from app.pages.forms import as_sentence
 from app.store.names import NamePrefix, read_prefix
 
 T = TypeVar("T")
@@ -33,7 +34,7 @@ class Asked:
         try:
             return reader(self.values[name])
         except (ValueError, Refused) as wrong:
-            self.problems[name] = str(wrong)
+            self.problems[name] = as_sentence(str(wrong))
             return None
 
     def refuse(self) -> None:

@@ -74,7 +74,7 @@ def register(request: Request, db: web.Db, today: web.Today, settings: web.Confi
     seen = _wanted(request, db)
     fine = not seen.asked.problems
     after = request.query_params.get("after") or None
-    found = cars.register(db, seen.filter, after, PAGE) if fine else Page[CarListRow](())
+    found: Page[CarListRow] = cars.register(db, seen.filter, after, PAGE) if fine else Page(())
     return web.page(
         request,
         "fleet/list.html",

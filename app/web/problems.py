@@ -31,7 +31,7 @@ SECONDS_UNTIL_RETRY = "3"
 HEADINGS = {
     400: "This request cannot be read",
     403: "This request came from another site",
-    404: "Not in the register",
+    404: "Not found",
     405: "This address does not do that",
     409: "This contradicts what is recorded",
     413: "This file is too large",
