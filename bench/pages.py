@@ -1,0 +1,100 @@
+"""Server time of pages on a big register: what the program needs, without network and browser.
+
+`python -m bench.pages` asks the store that DATABASE_URL names, each page many times and for
+different cars.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import statistics
+import time
+from collections.abc import Callable, Sequence
+
+from fastapi import FastAPI
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.main import create_app
+from app.settings import read_settings
+from app.store.db import make_engine, read_session, sessions
+from app.store.tables import Car, Party
+
+TIMES = 60
+LIMIT_MS = 50
+
+
+def measure(database_url: str) -> list[tuple[str, float, float]]:
+    """For each page its name, and the median and the 95th percentile of its server time in ms."""
+    engine = make_engine(database_url)
+    with read_session(sessions(engine)) as db:
+        pages = _pages(db)
+    engine.dispose()
+    return asyncio.run(_measured(create_app(), pages))
+
+
+def _pages(db: Session) -> dict[str, Sequence[str]]:
+    """Addresses of each kind of page, drawn over the whole register."""
+    draw = random.Random(1)
+    cars = list(db.execute(select(Car.id, Car.mark, Car.number)))
+    owners = list(db.scalars(select(Party.id)))
+    some = [draw.choice(cars) for _ in range(TIMES)]
+    return {
+        "car page": [f"/cars/{car.id}" for car in some],
+        "due list, 50 rows": ["/due"] * TIMES,
+        "due list of one owner": [f"/due?owner={draw.choice(owners)}" for _ in some],
+        "overdue list": ["/overdue"] * TIMES,
+        "fleet register, prefix search": [
+            f"/fleet?q={car.mark}+{str(car.number)[:3]}" for car in some
+        ],
+        "home": ["/"] * 10,
+    }
+
+
+async def _measured(
+    app: FastAPI, pages: dict[str, Sequence[str]]
+) -> list[tuple[str, float, float]]:
+    found = []
+    async with app.router.lifespan_context(app):
+        for name, addresses in pages.items():
+            for address in addresses[:5]:  # connections, templates and statements are made once
+                await _get(app, address)
+            taken = sorted([await _get(app, address) for address in addresses])
+            found.append((name, statistics.median(taken), taken[int(len(taken) * 0.95) - 1]))
+    return found
+
+
+async def _get(app: FastAPI, address: str) -> float:
+    """Milliseconds from the request to the last byte of a page that answered 200."""
+    path, _, query = address.partition("?")
+    statuses: list[int] = []
+
+    async def receive() -> dict[str, object]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: dict[str, object]) -> None:
+        if message["type"] == "http.response.start":
+            statuses.append(int(str(message["status"])))
+
+    scope = {
+        "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "GET",
+        "scheme": "http", "path": path, "raw_path": path.encode(), "query_string": query.encode(),
+        "root_path": "", "headers": [(b"host", b"127.0.0.1")], "client": ("127.0.0.1", 1),
+        "server": ("127.0.0.1", 80),
+    }  # fmt: skip
+    started = time.perf_counter()
+    await app(scope, receive, send)
+    if statuses != [200]:
+        raise RuntimeError(f"{address} answered {statuses}")
+    return (time.perf_counter() - started) * 1000
+
+
+def main(tell: Callable[[str], None] = print) -> None:
+    for name, median, slow in measure(read_settings().database_url):
+        verdict = "" if slow < LIMIT_MS else f"  (wanted: under {LIMIT_MS} ms)"
+        tell(f"{name:32} median {median:6.1f} ms   95 of 100 within {slow:6.1f} ms{verdict}")
+
+
+if __name__ == "__main__":
+    main()
