@@ -1,0 +1,170 @@
+"""Inspections and changes of a car, in and out, named as the calculator's request names them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Annotated
+
+from pydantic import Field
+
+from app.actions.changes import NewEvent, NewReading
+from app.actions.events import tidied
+from app.answers.request import EventPart, ReadingPart, Text
+from app.api.exactly import as_decimal, decimal_or_none
+from app.api.schemas import NOBODY, DueDatesOut, Exact, Out, RecordedBy
+from app.core.facts import Extent, Outcome
+from app.errors import Fault, Refused
+from app.store.events import EventShown, split
+from app.store.tables import EventRow, ReadingRow
+
+# What an action calls a field, and what a request does.
+PLACES = {"happened_on": "on"}
+
+
+class ReadingIn(ReadingPart):
+    """A thickness reading; `confirmed` says that somebody looked again at an unlikely number."""
+
+    confirmed: bool = False
+
+    def as_change(self) -> NewReading:
+        return NewReading(
+            zone=self.zone,
+            inches=as_decimal(self.inches),
+            extent=self.extent,
+            span_in=decimal_or_none(self.span_in),
+            apart_in=decimal_or_none(self.apart_in),
+            confirmed=self.confirmed,
+        )
+
+
+class EventIn(EventPart):
+    """An inspection with an outcome, a change to the car, or both on one day."""
+
+    readings: list[ReadingIn] = Field([], max_length=10_000)  # type: ignore[assignment]
+    facility: Text = ""
+    inspector: Text = ""
+    notes: Annotated[str, Field(max_length=10_000)] = ""
+    recorded_by: RecordedBy = NOBODY
+
+    def as_change(self, form_key: str | None) -> NewEvent:
+        return NewEvent(
+            happened_on=self.on.day,
+            month_only=self.on.month_only,
+            items=tuple(self.items),
+            outcome=self.outcome,
+            opens=tuple(self.opens),
+            facility=self.facility,
+            inspector=self.inspector,
+            reference=self.reference or "",
+            notes=self.notes,
+            readings=tuple(reading.as_change() for reading in self.readings),
+            form_key=form_key,
+        )
+
+
+@contextmanager
+def in_the_words_of_a_request() -> Iterator[None]:
+    """Faults at the place where the request states what an action calls otherwise."""
+    try:
+        yield
+    except Refused as refused:
+        raise Refused.because(
+            Fault(PLACES.get(each.path, each.path), each.problem) for each in refused.faults
+        ) from None
+
+
+def says_the_same(row: EventRow, readings: Sequence[ReadingRow], event: NewEvent) -> bool:
+    """Whether what is recorded is what `event` would record."""
+    meant = tidied(event)
+    fields = ("happened_on", "month_only", "outcome", "facility", "inspector", "reference", "notes")
+    measured = ("zone", "inches", "extent", "span_in", "apart_in")
+    return (
+        split(row.items) == meant.items
+        and split(row.opens) == meant.opens
+        and all(getattr(row, name) == getattr(meant, name) for name in fields)
+        and [[getattr(each, name) for name in measured] for each in readings]
+        == [[getattr(each, name) for name in measured] for each in meant.readings]
+    )
+
+
+class ReadingOut(Out):
+    zone: str
+    inches: Exact
+    extent: Extent
+    span_in: Exact | None
+    apart_in: Exact | None
+
+
+class WithdrawalOut(Out):
+    """Who let an event count no longer, with none in its place, and why."""
+
+    recorded_by: str
+    recorded_at: datetime
+    reason: str
+
+
+class EventOut(Out):
+    """An event as recorded. `in_force` is false when it was corrected, withdrawn or taken back."""
+
+    id: int
+    car_id: int
+    on: str = Field(description="YYYY-MM-DD, or YYYY-MM where only the month is known")
+    items: list[str]
+    outcome: Outcome
+    opens: list[str]
+    readings: list[ReadingOut]
+    facility: str
+    inspector: str
+    reference: str
+    notes: str
+    recorded_by: str
+    recorded_at: datetime
+    in_force: bool
+    corrects: int | None = Field(description="the event that this one replaces")
+    corrected_by: int | None = Field(description="the event that replaces this one")
+    withdrawal: WithdrawalOut | None
+
+
+class RecordedOut(Out):
+    """What was recorded, and what is due now that it is."""
+
+    event: EventOut
+    due: DueDatesOut
+
+
+def reading_out(row: ReadingRow) -> ReadingOut:
+    return ReadingOut(
+        zone=row.zone,
+        inches=row.inches,
+        extent="local" if row.extent == "local" else "general",
+        span_in=row.span_in,
+        apart_in=row.apart_in,
+    )
+
+
+def event_out(shown: EventShown) -> EventOut:
+    row, gone = shown.row, shown.withdrawal
+    return EventOut(
+        id=row.id,
+        car_id=row.car_id,
+        on=f"{row.happened_on:%Y-%m}" if row.month_only else row.happened_on.isoformat(),
+        items=list(shown.items),
+        outcome="fail" if row.outcome == "fail" else "pass",
+        opens=list(shown.opens),
+        readings=[reading_out(each) for each in shown.readings],
+        facility=row.facility,
+        inspector=row.inspector,
+        reference=row.reference,
+        notes=row.notes,
+        recorded_by=row.recorded_by,
+        recorded_at=row.recorded_at,
+        in_force=shown.in_force,
+        corrects=row.corrects,
+        corrected_by=shown.corrected_by,
+        withdrawal=gone
+        and WithdrawalOut(
+            recorded_by=gone.recorded_by, recorded_at=gone.recorded_at, reason=gone.reason
+        ),
+    )
