@@ -14,7 +14,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.responses import Response
 from starlette.types import Scope
 
-from app import __version__, pages
+from app import __version__, api, pages
 from app.settings import Settings, read_settings
 from app.store.db import make_engine, sessions
 from app.web import Guard, answer_problems
@@ -61,6 +61,7 @@ def create_app(
     app.state.store_checked = False
     for router in pages.ROUTERS:
         app.include_router(router, include_in_schema=False)
+    app.include_router(api.router)
     app.mount("/static", KeptFiles(directory=STATIC), name="static")
     answer_problems(app)
     app.add_middleware(Guard, upload_limit_mb=settings.upload_limit_mb)

@@ -22,9 +22,12 @@ CHUNK = 1 << 16
 MOST_ROWS = 1_048_575
 
 
-def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[Value]]) -> Iterator[bytes]:
+def csv_bytes(
+    header: Sequence[str], rows: Iterable[Sequence[Value]], byte_order_mark: bool = True
+) -> Iterator[bytes]:
     """The table as UTF-8 with a byte order mark, by which spreadsheets know it, in pieces."""
-    yield "\ufeff".encode()
+    if byte_order_mark:
+        yield "\ufeff".encode()
     held = io.StringIO()
     writer = csv.writer(held, lineterminator="\r\n")
     writer.writerow(header)

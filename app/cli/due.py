@@ -1,0 +1,130 @@
+"""`due`: what falls due in the register, as a table for a spreadsheet or for another program."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import BinaryIO
+
+from sqlalchemy.orm import Session
+
+from app.cli.due_lines import COLUMNS, Line, Question, lines
+from app.cli.register import register, today_in
+from app.cli.status import FINE, STATUSES, Unusable
+from app.errors import Fault, Refused
+from app.files.tables_out import csv_bytes, xlsx_bytes
+from app.settings import Settings, read_settings
+from app.store.cars import party_by_name
+from app.store.db import read_session
+from app.store.tables import Party
+
+EPILOG = f"""\
+example:
+  python -m app due --before 2027-06-30 --overdue --owner "Northern Example Leasing"
+
+Lists {",".join(COLUMNS)} of every dated item of the cars in service,
+soonest first, then by mark, number and item. What is due now is among them.
+Dates are an aid: the rule in force, the owner's instructions and the qualified shop decide.
+
+{STATUSES}"""
+
+
+def a_day(text: str) -> date:
+    """An argument that is a day, written one way only."""
+    try:
+        if len(text) != len("YYYY-MM-DD"):
+            raise ValueError("a week or an unpunctuated date")
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"found {text!r}, want a day, YYYY-MM-DD") from None
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("--before", type=a_day, required=True, metavar="DATE", help="due on or before this day")
+    add(
+        "--as-of", type=a_day, metavar="DATE",
+        help="seen from this day: what happened later does not count (today, where the owner is)",
+    )  # fmt: skip
+    add("--overdue", action="store_true", help="only what is overdue or due now")
+    add("--owner", metavar="NAME", help="only the cars of this owner, by the whole name")
+    add("--format", choices=("csv", "json", "xlsx"), default="csv", help="csv when not given")
+    add("-o", "--output", type=Path, metavar="FILE", help="write to a file instead of stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    settings = read_settings()
+    with register(settings) as factory, read_session(factory) as db:
+        owner = _owner(db, args.owner)
+        today = today_in(owner.time_zone if owner else settings.time_zone)
+        question = _question(args, owner, today, settings)
+        with _output(args.output, binary=args.format == "xlsx") as out:
+            _write(out, args.format, lines(db, question, today))
+    return FINE
+
+
+def _question(
+    args: argparse.Namespace, owner: Party | None, today: date, settings: Settings
+) -> Question:
+    return Question(
+        before=args.before,
+        as_of=args.as_of or today,
+        soon_days=settings.soon_days,
+        overdue=args.overdue,
+        owner_id=owner.id if owner else None,
+    )
+
+
+def _owner(db: Session, name: str | None) -> Party | None:
+    if name is None:
+        return None
+    found = party_by_name(db, name)
+    if found is None:
+        raise Refused.because([Fault("--owner", f"there is no owner named {name!r}")])
+    return found
+
+
+def _write(out: BinaryIO, kind: str, rows: Iterable[Line]) -> None:
+    if kind == "json":
+        pieces = _json_pieces(rows)
+    elif kind == "xlsx":
+        pieces = xlsx_bytes(COLUMNS, rows, "Due")
+    else:
+        # For programs as much as for people: no byte order mark before the first column's name.
+        pieces = csv_bytes(COLUMNS, rows, byte_order_mark=False)
+    for piece in pieces:
+        out.write(piece)
+    out.flush()
+
+
+def _json_pieces(rows: Iterable[Line]) -> Iterator[bytes]:
+    """A list with one row a line, as it comes."""
+    before = b"[\n"
+    for row in rows:
+        yield before + json.dumps(row._asdict(), default=str).encode()
+        before = b",\n"
+    yield b"[]\n" if before == b"[\n" else b"\n]\n"
+
+
+@contextmanager
+def _output(path: Path | None, *, binary: bool) -> Iterator[BinaryIO]:
+    """Where to write; a file appears under its name when it is whole."""
+    if path is None:
+        if binary and sys.stdout.isatty():
+            raise Refused("A workbook is nothing to read on a terminal; give -o FILE.")
+        yield sys.stdout.buffer
+        return
+    part = path.with_name(f"{path.name}.part")
+    try:
+        with part.open("wb") as out:
+            yield out
+        part.replace(path)
+    except OSError as wrong:
+        raise Unusable(f"{path} cannot be written: {wrong.strerror or wrong}.") from None
+    finally:
+        part.unlink(missing_ok=True)

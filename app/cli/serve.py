@@ -1,0 +1,90 @@
+"""`serve`: the web application, and beside it one child process for the work that lasts."""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import socket
+import sys
+from contextlib import suppress
+from types import FrameType
+
+import uvicorn
+
+from app.cli.register import checked, migrated
+from app.cli.status import FINE, STATUSES, Unusable
+from app.cli.worker import Worker
+from app.settings import Settings, read_settings
+
+EPILOG = f"""\
+example:
+  HOST=127.0.0.1 PORT=8000 python -m app serve
+
+HOST (127.0.0.1) and PORT (8000) say where. Everyone who reaches the address can read and change
+the register: let it face a network only behind something that asks who is there.
+GET /health answers when it serves. Stop it with Ctrl+C; what is being answered is finished first.
+
+{STATUSES}"""
+
+# An answer that takes longer when we are asked to stop is given up.
+SECONDS_TO_FINISH = 10
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--migrate",
+        action="store_true",
+        help="make the database, or bring it up to this version, before serving",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    settings = read_settings()
+    (migrated if args.migrate else checked)(settings)
+    with _listening(settings) as listening:
+        # uvicorn raises the signal that stopped it once more; the default would end us on the spot,
+        # with the worker still running.
+        signal.signal(signal.SIGTERM, _end)
+        with Worker(), suppress(KeyboardInterrupt):
+            _Server(_config()).run([listening])
+    return FINE
+
+
+def _config() -> uvicorn.Config:
+    return uvicorn.Config(
+        "app.main:create_app",
+        factory=True,
+        log_level="warning",
+        access_log=False,
+        timeout_graceful_shutdown=SECONDS_TO_FINISH,
+    )
+
+
+class _Server(uvicorn.Server):
+    """Tells where it serves as soon as it does."""
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        if sockets and not self.should_exit:
+            print(f"Stencilbook serves at {_address(sockets[0])} (Ctrl+C stops it)", flush=True)
+
+
+def _listening(settings: Settings) -> socket.socket:
+    place = (settings.host, settings.port)
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    try:
+        return socket.create_server(place, family=family, backlog=2048)
+    except OSError as wrong:
+        raise Unusable(
+            f"Cannot serve on {settings.host}, port {settings.port}: {wrong.strerror or wrong}. "
+            f"Choose another HOST or PORT, or stop the program that has this one."
+        ) from None
+
+
+def _address(listening: socket.socket) -> str:
+    host, port = listening.getsockname()[:2]
+    return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+
+
+def _end(signum: int, frame: FrameType | None) -> None:
+    sys.exit(FINE)
