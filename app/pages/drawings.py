@@ -12,11 +12,11 @@ from fractions import Fraction
 from app.core.facts import ZoneThickness
 from app.core.thickness import inches as shown
 
-WIDTH = 640
+WIDTH = 400
 # Room left and right of the outermost mark, so that its label is not cut.
 MARGIN = 40
-# Labels closer than this run into each other; the next one goes a row higher.
-CROWDED = 46
+# Labels closer than this run into each other; the later one goes a row higher.
+CROWDED = 74
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +102,13 @@ def _scale(zone: ZoneThickness, ends: tuple[Fraction, Fraction] | None) -> ZoneS
 
 
 def _ticks(zone: ZoneThickness, ends: tuple[Fraction, Fraction]) -> tuple[Tick, ...]:
-    """The lines from thin to thick; a label that would touch the one before goes a row higher."""
+    """The lines from thin to thick, each label in the lowest row where it touches none before it."""
     ticks: list[Tick] = []
     for letter, inches in _lines(zone):
         x = _place(inches, ends)
-        crowded = bool(ticks) and x - ticks[-1].x < CROWDED
-        ticks.append(Tick(letter, inches, x, 1 - ticks[-1].row if crowded else 0))
+        crowded = {tick.row for tick in ticks if x - tick.x < CROWDED}
+        row = next(row for row in range(len(ticks) + 1) if row not in crowded)
+        ticks.append(Tick(letter, inches, x, row))
     return tuple(ticks)
 
 

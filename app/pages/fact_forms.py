@@ -20,8 +20,9 @@ from app.pages.forms import Field
 class Fact:
     """A kind of fact: its form, the row in force that fills it, and the action that records it.
 
-    `keeps_from` fills in the day from which the row in force holds: recording it again mends it. The
-    others begin something new, from today unless another day is typed.
+    `keeps_from` fills in the day from which the row in force holds, so that recording it again mends
+    it; the others begin something new, from today unless another day is typed. Without `fills` the
+    form starts empty, since what is new has nothing in common with what was.
     """
 
     title: str
@@ -32,6 +33,7 @@ class Fact:
     rows: str | None
     done: str
     keeps_from: bool = False
+    fills: bool = True
     caution: str = ""
 
     @property
@@ -57,6 +59,7 @@ FACTS: Mapping[str, Fact] = {
         actions.put_into_service,
         "services",
         "The lading was recorded.",
+        fills=False,
         caution="A car may be loaded only with what its specification is authorised for (49 CFR part "
         "173); that is not checked here.",
     ),
@@ -118,6 +121,7 @@ FACTS: Mapping[str, Fact] = {
         actions.change_standing,
         "standings",
         "The standing was recorded.",
+        fills=False,
     ),
     "name": Fact(
         "Re-mark",
@@ -127,6 +131,7 @@ FACTS: Mapping[str, Fact] = {
         actions.re_mark,
         "names",
         "The car was re-marked.",
+        fills=False,
     ),
     "details": Fact(
         "Specification and tank",

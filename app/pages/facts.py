@@ -94,7 +94,7 @@ def _fact(kind: str) -> Fact:
 
 def _on_record(fact: Fact, histories: Histories, looking: Seen) -> dict[str, Any]:
     """What is in force, by field, with the day from which the new row is to hold."""
-    if fact.rows is None:
+    if fact.rows is None or not fact.fills:
         return {"from_on": looking.stamp.today}
     held = next((each.row for each in getattr(histories, fact.rows) if each.in_force), None)
     values = {each.name: getattr(held, each.name, None) for each in fact.fields} if held else {}
