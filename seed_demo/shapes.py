@@ -12,10 +12,10 @@ TOUR_MARK = "ZQTX"
 TOUR_REGION = "Tour"
 OWNERS = (
     "Example Alpha Tank Lines (invented)",
-    "Example Bravo Chemical Cars (invented)",
+    "Example Bravo Cars (invented)",
     "Example Charlie Leasing (invented)",
-    "Example Delta Fuels Fleet (invented)",
-    "Example Echo Foods Cars (invented)",
+    "Example Delta Fleet (invented)",
+    "Example Echo Car Company (invented)",
 )
 SHOPS = (
     "Example Shop One (invented)",
