@@ -71,7 +71,7 @@ class Wanted:
 
 @router.get("/fleet")
 def register(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
-    seen = _wanted(request, db)
+    seen = wanted(request, db)
     fine = not seen.asked.problems
     after = request.query_params.get("after") or None
     found: Page[CarListRow] = cars.register(db, seen.filter, after, PAGE) if fine else Page(())
@@ -107,7 +107,7 @@ def register_xlsx(
 
 
 def _table(request: Request, db: Session, today: date, soon_days: int) -> Table:
-    seen = _wanted(request, db)
+    seen = wanted(request, db)
     seen.asked.refuse()
     rows = (_cells(_line(car, today, soon_days)) for car in _every(db, seen.filter))
     return Table(f"fleet-{today}", "Fleet", EXPORTED, rows)
@@ -137,7 +137,7 @@ def _cells(line: Line) -> Sequence[Any]:
     )  # fmt: skip
 
 
-def _wanted(request: Request, db: Session) -> Wanted:
+def wanted(request: Request, db: Session) -> Wanted:
     given = choices(request, db)
     asked = Asked.of(request.query_params, NAMES)
     made = RegisterFilter(
