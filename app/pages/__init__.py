@@ -11,7 +11,8 @@ from app.pages import (
     health,
     home,
     ladings,
+    many,
 )
 
-PAGES = (health, home, fleet, due, cars, facts, events, components, ladings, about)
+PAGES = (health, home, fleet, due, cars, facts, events, components, many, ladings, about)
 ROUTERS = tuple(page.router for page in PAGES)

@@ -114,7 +114,7 @@ class EventForm:
 
     @property
     def labels(self) -> dict[str, str]:
-        named = {"items": "What was inspected or done", "outcome": "Outcome"}
+        named = {"names": "Which cars", "items": "What was inspected or done"}
         for row in range(self.rows):
             prefix = f"readings.{row}."
             named |= {
@@ -130,6 +130,11 @@ def blank() -> Entries:
     for row, zone in enumerate(SHELL_AND_HEAD_ZONES):
         typed |= {f"readings.{row}.zone": [zone], f"readings.{row}.extent": ["general"]}
     return more_rows(Entries(typed))
+
+
+def blank_for_many() -> Entries:
+    """A new form without readings."""
+    return Entries({"outcome": ["pass"], "form_key": [forms.new_form_key()]})
 
 
 def more_rows(entries: Entries) -> Entries:
