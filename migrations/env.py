@@ -5,7 +5,7 @@ from alembic.autogenerate.api import AutogenContext
 from sqlalchemy import Connection
 
 from app.settings import read_settings
-from app.store.columns import Exact, Moment
+from app.store.columns import Exact, Moment, Reasons
 from app.store.db import make_engine, writing
 from app.store.derived import Base  # brings the tables of the record with it
 
@@ -18,6 +18,8 @@ def render_item(kind: str, item: object, autogen: AutogenContext) -> str | bool:
         return "sa.BigInteger()"
     if kind == "type" and isinstance(item, Moment):
         return "sa.DateTime(timezone=True)"
+    if kind == "type" and isinstance(item, Reasons):
+        return "sa.Text()"
     return False
 
 

@@ -19,7 +19,8 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.store.columns import Base, Id, Key, Moment, Words
+from app.core.facts import Reason
+from app.store.columns import Base, Id, Key, Moment, Reasons, Words
 from app.store.tables import named, one_of
 
 STATES = ("owed", "dated", "by_event", "unknown", "not_required")
@@ -43,7 +44,7 @@ class DueRow(Base):
     calculated_due_on: Mapped[date | None]
     confidence: Mapped[str] = mapped_column(String(10))
     citation: Mapped[str] = mapped_column(String(80), default="")
-    reasons: Mapped[list[Any]] = mapped_column(JSON, comment='[{"text": ..., "citation": ...}]')
+    reasons: Mapped[tuple[Reason, ...]] = mapped_column(Reasons)
     owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
     region: Mapped[Words] = mapped_column(default="")
     mark: Mapped[str] = mapped_column(String(4))

@@ -7,17 +7,29 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, Row, Select, and_, case, delete, func, insert, or_, select
+from sqlalchemy import (
+    ColumnElement,
+    Row,
+    Select,
+    and_,
+    case,
+    delete,
+    func,
+    or_,
+    select,
+)
 from sqlalchemy.orm import Session
 
 from app.core.due import state_on
 from app.core.facts import ITEMS, Reason, Status
-from app.store.columns import BEGINNING
+from app.store.bulk import insert_rows
+from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
 from app.store.names import NamePrefix, matches
 from app.store.paging import Page, Value, page_of
 from app.store.tables import Party
 
+TABLE = table_of(DueRow)
 UNDATED = ("by_event", "unknown", "not_required")
 IN_WORDS = {
     "due_now": "due now",
@@ -152,8 +164,7 @@ def count(db: Session, wanted: DueFilter) -> int:
 def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
     """Put `rows` (columns of `due`) in the place of all that is stored for these cars."""
     db.execute(delete(DueRow).where(DueRow.car_id.in_(car_ids)))
-    if rows:
-        db.execute(insert(DueRow), rows)
+    insert_rows(db, TABLE, rows)
 
 
 def _columns() -> Select[*tuple[Any, ...]]:
@@ -187,7 +198,7 @@ def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
         calculated_due_on=row.calculated_due_on,
         confidence=row.confidence,
         citation=row.citation,
-        reasons=tuple(Reason(each["text"], each["citation"]) for each in row.reasons),
+        reasons=row.reasons,
         hazardous=row.hazardous,
     )
 

@@ -408,7 +408,7 @@ def upgrade() -> None:
         sa.Column("calculated_due_on", sa.Date(), nullable=True),
         sa.Column("confidence", sa.String(length=10), nullable=False),
         sa.Column("citation", sa.String(length=80), nullable=False),
-        sa.Column("reasons", sa.JSON(), nullable=False, comment='[{"text": ..., "citation": ...}]'),
+        sa.Column("reasons", sa.Text(), nullable=False),
         sa.Column("owner_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("region", sa.String(length=200), nullable=False),
         sa.Column("mark", sa.String(length=4), nullable=False),

@@ -1,0 +1,46 @@
+"""Thousands of rows into one table, past the per-row work of the SQL toolkit (a third of its time)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy import Table
+from sqlalchemy.engine import Dialect
+from sqlalchemy.orm import Session
+
+Process = Callable[[Any], Any] | None
+
+
+def insert_rows(db: Session, table: Table, rows: Sequence[dict[str, Any]]) -> None:
+    """Insert rows that all give the same columns. Defaults of the mapped class do not apply."""
+    if not rows:
+        return
+    connection = db.connection()
+    columns = tuple(rows[0])
+    statement, processes = _prepared(table, columns, connection.dialect)
+    by_column = list(zip(columns, processes, strict=True))
+    connection.exec_driver_sql(
+        statement,
+        [
+            tuple([process(row[name]) if process else row[name] for name, process in by_column])
+            for row in rows
+        ],
+    )
+
+
+@lru_cache(maxsize=64)
+def _prepared(
+    table: Table, columns: tuple[str, ...], dialect: Dialect
+) -> tuple[str, tuple[Process, ...]]:
+    """The statement, and what turns each column's values into the driver's."""
+    place = "?" if dialect.paramstyle == "qmark" else "%s"
+    quote = dialect.identifier_preparer.quote
+    named = ", ".join(quote(name) for name in columns)
+    places = ", ".join([place] * len(columns))
+    processes = tuple(
+        table.c[name].type.dialect_impl(dialect).bind_processor(dialect) for name in columns
+    )
+    statement = f"INSERT INTO {quote(table.name)} ({named}) VALUES ({places})"  # noqa: S608  our own names
+    return statement, processes
