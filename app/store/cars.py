@@ -236,7 +236,7 @@ def owners(db: Session) -> list[Owner]:
 
 
 def party_names(db: Session) -> dict[int, str]:
-    return dict(db.execute(select(Party.id, Party.name)).tuples().all())
+    return dict(db.execute(select(Party.id, Party.name)).all())
 
 
 def party_by_name(db: Session, name: str) -> Party | None:

@@ -86,7 +86,7 @@ def where_mounted(db: Session, component_id: int, day: date | None) -> Place | N
             still if day is None else or_(still, Removal.removed_on > day),
         )
     )
-    first = found.tuples().first()
+    first = found.first()
     return Place(*first) if first else None
 
 
@@ -101,13 +101,13 @@ def on_car(db: Session, car_id: int, day: date) -> list[Mounted]:
         )
         .order_by(Component.kind, Installation.position, Installation.id)
     )
-    return [Mounted(*row) for row in found.tuples()]
+    return [Mounted(*row) for row in found]
 
 
 def history(db: Session, car_id: int) -> list[Mounted]:
     """Everything that was ever recorded as mounted on the car, latest first, corrected rows too."""
     query = _mounted(car_id).order_by(Installation.from_on.desc(), Installation.id.desc())
-    found = db.execute(query).tuples().all()
+    found = db.execute(query).all()
     gone = withdrawals(db, "installation", [row[0].id for row in found if row[0].superseded_at])
     return [Mounted(*row, withdrawal=gone.get(row[0].id)) for row in found]
 
@@ -125,7 +125,7 @@ def by_serial(db: Session, car_id: int, kind: str, position: str, serial: str) -
         )
         .order_by(Installation.id.desc())
     )
-    first = found.tuples().first()
+    first = found.first()
     return Mounted(*first) if first else None
 
 

@@ -87,7 +87,7 @@ def names_now(db: Session, names: Collection[Name]) -> dict[Name, str]:
                     CarName.superseded_at.is_(None),
                     Car.standing.in_(IN_RECORD),
                 )
-            ).tuples()
+            )
             found.update({(row[0], row[1]): f"{row[2]} {row[3]}" for row in rows})
     return found
 
@@ -117,7 +117,7 @@ def first_events(db: Session, car_ids: Collection[int]) -> dict[int, date]:
             select(EventRow.car_id, func.min(EventRow.happened_on))
             .where(EventRow.car_id.in_(part), EventRow.superseded_at.is_(None))
             .group_by(EventRow.car_id)
-        ).tuples()
+        )
         found.update(dict(rows.all()))
     return found
 
@@ -187,7 +187,7 @@ def mounted_on(db: Session, car_ids: Collection[int]) -> dict[int, list[dict[str
 
 def parties(db: Session) -> dict[int, str]:
     """The name of every party."""
-    return dict(db.execute(select(Party.id, Party.name)).tuples().all())
+    return dict(db.execute(select(Party.id, Party.name)).all())
 
 
 def ladings(db: Session) -> dict[str, dict[str, Any]]:
@@ -255,7 +255,7 @@ def names_of(db: Session, car_ids: Collection[int]) -> dict[int, str]:
     """Mark and number of each car."""
     found: dict[int, str] = {}
     for part in in_parts(car_ids):
-        rows = db.execute(select(Car.id, Car.mark, Car.number).where(Car.id.in_(part))).tuples()
+        rows = db.execute(select(Car.id, Car.mark, Car.number).where(Car.id.in_(part)))
         found.update({key: f"{mark} {number}" for key, mark, number in rows})
     return found
 
