@@ -63,7 +63,6 @@ def _collector_paused(cars: int) -> Iterator[None]:
 
 
 def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:
-    db.flush()  # the plain selects below see what the action has added
     rulebook = default_rulebook()
     records = crossing.load(db, car_ids, today, settings=settings)
     rows: list[dict[str, Any]] = []

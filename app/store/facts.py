@@ -151,7 +151,10 @@ class _Asked:
     def __init__(
         self, db: Session, car_ids: Sequence[int], as_of: date, known_at: datetime | None
     ) -> None:
-        self.db, self.car_ids, self.as_of, self.known_at = db, car_ids, as_of, known_at
+        db.flush()
+        # Past the session: its share of reading thousands of rows is larger than one thinks.
+        self.ask = db.connection().execute
+        self.car_ids, self.as_of, self.known_at = car_ids, as_of, known_at
 
     def known(self, table: type[Recorded]) -> ColumnElement[bool]:
         if self.known_at is None:
@@ -161,7 +164,7 @@ class _Asked:
 
     def rows(self, table: type[CarFact], query: AnySelect) -> Iterable[AnyRow]:
         """The rows of `query` in force, in the order in which a later one replaces an earlier."""
-        return self.db.execute(
+        return self.ask(
             query.where(
                 table.car_id.in_(self.car_ids), self.known(table), table.from_on <= self.as_of
             ).order_by(table.car_id, table.from_on, table.id)
@@ -319,7 +322,7 @@ def _device(row: AnyRow) -> core.ReliefDevice:
 
 def _events(asked: _Asked) -> dict[int, list[core.Event]]:
     measured = _readings(asked)
-    rows = asked.db.execute(
+    rows = asked.ask(
         select(
             EventRow.car_id, EventRow.id, EventRow.happened_on, EventRow.items, EventRow.outcome,
             EventRow.opens, EventRow.reference,
@@ -352,7 +355,7 @@ def _names(joined: str) -> tuple[str, ...]:
 
 
 def _readings(asked: _Asked) -> dict[int, list[core.Reading]]:
-    rows = asked.db.execute(
+    rows = asked.ask(
         select(
             ReadingRow.event_id, ReadingRow.zone, type_coerce(ReadingRow.inches, BigInteger),
             ReadingRow.extent, type_coerce(ReadingRow.span_in, BigInteger),
