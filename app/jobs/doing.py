@@ -1,0 +1,171 @@
+"""One job from waiting to done or failed, and the finding again of jobs that a crash left behind."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime
+from hashlib import blake2b
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Engine, text, update
+from sqlalchemy.orm import Session
+
+from app.actions.imports import Tell
+from app.actions.stamp import Stamp
+from app.errors import Busy, Problem
+from app.jobs import progress
+from app.jobs.queue import opened
+from app.jobs.work import MOST_FAULTS_KEPT, WORK
+from app.store import jobs
+from app.store.db import read_session, sessions, write_session
+from app.store.derived import Job
+
+T = TypeVar("T")
+log = logging.getLogger(__name__)
+# One that takes its worker down with it each time must not do so for ever.
+MOST_STARTS = 3
+TRIES, SECONDS_BETWEEN_TRIES = 60, 1.0
+INTERRUPTED = (
+    "The program ended while this was being done, three times. Nothing of it was stored. "
+    "Look at what it printed, then ask for it again."
+)
+
+
+class Doer:
+    """Does the jobs of one store, within a `with`. On SQLite there may be only one at a time."""
+
+    def __init__(self, engine: Engine, zone: str) -> None:
+        self.engine, self.zone = engine, zone
+        self.factory = sessions(engine)
+        self._sqlite = engine.dialect.name == "sqlite"
+        self._opened = ExitStack()
+
+    def __enter__(self) -> Doer:
+        self.queue = self._opened.enter_context(opened(self.engine.url, self.do))
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._opened.close()
+
+    def do(self, job_id: str) -> None:
+        """Do this job, unless it is done, being done or unknown."""
+        with self._mine(job_id) as mine:
+            job = patiently(lambda: self._start(job_id)) if mine else None
+            if job is not None:
+                self._work(job)
+
+    def look_round(self) -> None:
+        """Call for every waiting job anew; let those whose worker has died wait again."""
+        with read_session(self.factory) as db:
+            found = [(job.id, job.state) for job in jobs.unfinished(db)]
+        called = self.queue.called()
+        for job_id, state in found:
+            with self._mine(job_id) as mine:
+                if not mine:
+                    continue
+                if state == "running":
+                    patiently(lambda job_id=job_id: self._let_wait_again(job_id))  # type: ignore[misc]
+                if job_id not in called:
+                    self.queue.call(job_id)
+
+    def _start(self, job_id: str) -> Job | None:
+        with write_session(self.factory) as db:
+            now = datetime.now(UTC)
+            started = db.scalars(
+                update(Job)
+                .where(Job.id == job_id, Job.state == "waiting")
+                .values(state="running", started_at=now, heard_at=now, step="Starting", done=0)
+                .returning(Job)
+            ).first()
+            if started is not None:
+                db.expunge(started)
+            return started
+
+    def _let_wait_again(self, job_id: str) -> None:
+        with write_session(self.factory) as db:
+            job = jobs.get(db, job_id)
+            if job.state != "running":
+                return
+            starts = (job.result or {}).get("interrupted", 0) + 1
+            if starts >= MOST_STARTS:
+                self._end(db, job_id, "failed", error=INTERRUPTED, result=None)
+            else:
+                job.state, job.step, job.result = "waiting", "", {"interrupted": starts}
+
+    def _work(self, job: Job) -> None:
+        try:
+            patiently(lambda: self._do_all(job))
+        except Problem as problem:
+            faults = [[fault.path, fault.problem] for fault in problem.faults]
+            told = {"faults": faults[:MOST_FAULTS_KEPT], "fault_count": len(faults)}
+            self._fail(job.id, str(problem), told)
+        except Exception as bug:
+            log.exception("Job %s (%s) failed", job.id, job.kind)
+            self._fail(
+                job.id,
+                f"Something went wrong in the program ({type(bug).__name__}), and nothing of this "
+                f"was stored. What it printed says more.",
+                None,
+            )
+
+    def _do_all(self, job: Job) -> None:
+        # The work and its being done are stored together: neither without the other.
+        with write_session(self.factory) as db:
+            at = datetime.now(UTC)
+            stamp = Stamp(job.asked_by, at, at.astimezone(ZoneInfo(self.zone)).date())
+            result = WORK[job.kind](db, job.payload, stamp, self._progress(job.id))
+            self._end(db, job.id, "done", error="", result=result)
+        self.queue.forget(job.id)
+
+    def _fail(self, job_id: str, sentence: str, result: dict[str, Any] | None) -> None:
+        def fail() -> None:
+            with write_session(self.factory) as db:
+                self._end(db, job_id, "failed", error=sentence, result=result)
+
+        patiently(fail)
+
+    def _end(
+        self, db: Session, job_id: str, state: str, *, error: str, result: dict[str, Any] | None
+    ) -> None:
+        db.execute(
+            update(Job)
+            .where(Job.id == job_id)
+            .values(state=state, error=error, result=result, ended_at=datetime.now(UTC), step="")
+        )
+
+    def _progress(self, job_id: str) -> Tell:
+        if self._sqlite:
+            return progress.in_queue(self.queue, job_id)
+        return progress.in_table(self.factory, job_id)
+
+    @contextmanager
+    def _mine(self, job_id: str) -> Iterator[bool]:
+        """Whether no other worker has this job; none will get it while the block lasts.
+
+        PostgreSQL frees the lock by itself when a worker dies.
+        """
+        if self._sqlite:
+            yield True
+            return
+        key = int.from_bytes(blake2b(job_id.encode(), digest_size=8).digest(), signed=True)
+        with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as held:
+            mine = held.scalar(text("SELECT pg_try_advisory_lock(:key)"), {"key": key})
+            try:
+                yield bool(mine)
+            finally:
+                if mine:
+                    held.execute(text("SELECT pg_advisory_unlock(:key)"), {"key": key})
+
+
+def patiently(attempt: Callable[[], T]) -> T:
+    """Try again for a while when somebody else is writing."""
+    for _ in range(TRIES - 1):
+        try:
+            return attempt()
+        except Busy:
+            time.sleep(SECONDS_BETWEEN_TRIES)
+    return attempt()

@@ -1,0 +1,76 @@
+"""What each kind of job does, in the one transaction in which it is also marked as done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, replace
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.actions import due, imports
+from app.actions.imports import Tell
+from app.actions.stamp import Stamp
+from app.files import sheets
+from app.files.columns import KINDS, Kind
+from app.store.derived import Upload
+from app.store.imports import upload_or_raise
+
+# What a job tells is kept in its row; a file with more faults is not mended row by row.
+MOST_FAULTS_KEPT = 10_000
+Payload = Mapping[str, Any]
+Work = Callable[[Session, Payload, Stamp, Tell], dict[str, Any]]
+
+
+def look_through(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
+    """What the file of an upload would do, with all that is listed of it; nothing is stored."""
+    upload, kind, sheet = _waiting(db, payload, tell)
+    seen = imports.preview(db, kind, sheet, stamp, tell)
+    told = asdict(replace(seen, faults=seen.faults[:MOST_FAULTS_KEPT]))
+    return told | {"upload_id": upload.id, "fault_count": len(seen.faults)}
+
+
+def bring_in(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
+    """Store the file of an upload, which then waits no longer."""
+    upload, kind, sheet = _waiting(db, payload, tell)
+    run = imports.apply(db, kind, sheet, stamp, tell)
+    db.delete(upload)
+    return {
+        "import_id": run.id,
+        "kind": run.kind,
+        "file_name": run.file_name,
+        "rows": run.rows,
+        "added": run.added,
+        "changed": run.changed,
+        "repeated": run.repeated,
+    }
+
+
+def take_back(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
+    """Take a whole import back, and work out the due dates of the cars concerned."""
+    tell("Taking the import back")
+    return {"import_id": imports.take_back(db, payload["import_id"], stamp).id}
+
+
+def _waiting(db: Session, payload: Payload, tell: Tell) -> tuple[Upload, Kind, sheets.Sheet]:
+    upload = upload_or_raise(db, payload["upload_id"])
+    kind = next(each for each in KINDS if each == upload.kind)
+    tell("Reading the file")
+    return upload, kind, sheets.read(upload.file_name, upload.content)
+
+
+def refresh_due(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
+    """Work out every due date anew, as on the day it is now."""
+
+    def told(done: int, total: int) -> None:
+        tell("Working out due dates", done, total)
+
+    return {"cars": due.refresh_all(db, stamp.today, told)}
+
+
+WORK: dict[str, Work] = {
+    "look-through": look_through,
+    "import": bring_in,
+    "take-back": take_back,
+    "refresh-due": refresh_due,
+}

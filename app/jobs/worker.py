@@ -1,0 +1,86 @@
+"""The process that does the jobs of one store, one after the other."""
+
+from __future__ import annotations
+
+import fcntl
+import logging
+import os
+import stat
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from huey import crontab
+from huey.consumer import Consumer
+from sqlalchemy import URL
+
+from app.jobs.doing import Doer
+from app.jobs.queue import beside
+from app.settings import Settings
+from app.store import migrate
+from app.store.db import make_engine
+
+SECONDS_BETWEEN_LOOKS = 1.0
+
+
+def run(settings: Settings) -> None:
+    """Do jobs until told to stop by a signal, or by the end of the process at the other end of stdin."""
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s worker: %(message)s")
+    _end_with_parent()
+    engine = make_engine(settings.database_url)
+    try:
+        migrate.check(engine)
+        with _the_only_one(engine.url), Doer(engine, settings.time_zone) as doer:
+            _consume(doer)
+    finally:
+        engine.dispose()
+
+
+def _consume(doer: Doer) -> None:
+    huey = doer.queue.huey
+    # Also finds what another program asked for and then could not call for.
+    huey.periodic_task(crontab(minute="*"), name="look_round")(doer.look_round)
+    doer.look_round()
+    consumer = Consumer(huey, workers=1, worker_type="thread", max_delay=1.0)
+    consumer.run()
+    _end_at_once()
+
+
+def _end_at_once() -> None:
+    """What is half done is not waited for: it stored nothing yet, and is done again from its start."""
+    logging.shutdown()
+    os._exit(0)
+
+
+def _end_with_parent() -> None:
+    """End when stdin is a pipe and its other end is closed, however the parent ended."""
+    if not stat.S_ISFIFO(os.fstat(0).st_mode):
+        return
+
+    def watch() -> None:
+        while os.read(0, 1024):
+            pass
+        _end_at_once()
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+@contextmanager
+def _the_only_one(url: URL) -> Iterator[None]:
+    """On SQLite, wait until no other worker does the jobs of this store."""
+    if url.get_backend_name() != "sqlite":
+        yield
+        return
+    with beside(url, ".queue.lock").open("w") as held:
+        while not _locked(held.fileno()):
+            time.sleep(SECONDS_BETWEEN_LOOKS)
+        yield
+
+
+def _locked(file: int) -> bool:
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
