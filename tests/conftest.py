@@ -12,6 +12,7 @@ pytest_plugins = (
     "tests.fixtures.postgres",
     "tests.fixtures.store",
     "tests.fixtures.server",
+    "tests.fixtures.web",
 )
 
 # A shared machine stalls now and then; a slow example is no wrong answer.

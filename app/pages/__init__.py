@@ -10,9 +10,25 @@ from app.pages import (
     fleet,
     health,
     home,
+    imports,
+    jobs,
     ladings,
     many,
 )
 
-PAGES = (health, home, fleet, due, cars, facts, events, components, many, ladings, about)
+PAGES = (
+    health,
+    home,
+    fleet,
+    due,
+    cars,
+    facts,
+    events,
+    components,
+    many,
+    imports,
+    jobs,
+    ladings,
+    about,
+)
 ROUTERS = tuple(page.router for page in PAGES)

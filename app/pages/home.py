@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.core.facts import Status
+from app.pages.jobs import TITLES
 from app.store import cars, due, imports, jobs
 from app.store.cars import RegisterFilter
 from app.store.due import DueFilter, DueListRow
@@ -45,6 +46,7 @@ def home(request: Request, db: web.Db, today: web.Today, settings: web.Configure
         counts=_due_counts(db, seen),
         urgent=_urgent(db, seen),
         working=jobs.unfinished(db),
+        titles=TITLES,
         runs=imports.runs(db, LATEST),
     )
 

@@ -1,0 +1,39 @@
+"""Work that lasts: how far it is, whoever comes back to look, and what came of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import jobs, web
+
+router = APIRouter(prefix="/jobs")
+
+FAULTS_SHOWN = 100
+TITLES = {
+    "look-through": "Looking through a file",
+    "import": "Bringing a file in",
+    "take-back": "Taking an import back",
+    "refresh-due": "Working out all due dates anew",
+}
+
+
+@router.get("/{job_id}")
+def job(request: Request, job_id: str, db: web.Db) -> Response:
+    return web.page(request, "jobs/show.html", **_shown(db, job_id))
+
+
+@router.get("/{job_id}/progress")
+def progress(request: Request, job_id: str, db: web.Db) -> Response:
+    """The part that changes; without its timer once the work has ended."""
+    return web.partial(request, "jobs/_progress.html", **_shown(db, job_id))
+
+
+def _shown(db: Session, job_id: str) -> dict[str, Any]:
+    job = jobs.look(db, job_id)
+    faults = (job.result or {}).get("faults", []) if job.state == "failed" else []
+    title = TITLES.get(job.kind, job.kind)
+    return {"job": job, "title": title, "faults": faults[:FAULTS_SHOWN], "fault_count": len(faults)}
