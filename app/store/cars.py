@@ -12,10 +12,11 @@ from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.store.columns import CarFact
-from app.store.names import NamePrefix, matches
+from app.store.names import EVERY_NAME, NamePrefix, matches
 from app.store.paging import Page, Value, page_of
 from app.store.tables import (
     IN_RECORD,
+    OUT_OF_RECORD,
     ApprovalFact,
     Car,
     CarName,
@@ -59,7 +60,7 @@ def once_named(db: Session, mark: str, number: int) -> Sequence[Car]:
 class RegisterFilter:
     """What the fleet register shows. `standing` None is every car in record; "all" is every car."""
 
-    search: NamePrefix = NamePrefix()
+    search: NamePrefix = EVERY_NAME
     owner_id: int | None = None
     region: str | None = None
     standing: str | None = None
@@ -117,7 +118,8 @@ def _listed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], CarListRow]:
 def _conditions(wanted: RegisterFilter) -> list[ColumnElement[bool]]:
     conditions = [matches(wanted.search, Car.mark.expression, Car.number.expression)]
     if wanted.standing is None:
-        conditions.append(Car.standing.in_(IN_RECORD))
+        # Said the other way round it would lure SQLite from the index that has the order.
+        conditions.append(Car.standing.not_in(OUT_OF_RECORD))
     elif wanted.standing != "all":
         conditions.append(Car.standing == wanted.standing)
     for column, value in (
@@ -223,7 +225,7 @@ def owners(db: Session) -> list[Owner]:
     """Who owns cars in record, and how many."""
     counted = (
         select(Car.owner_id, func.count().label("cars"))
-        .where(Car.standing.in_(IN_RECORD))
+        .where(Car.standing.not_in(OUT_OF_RECORD))
         .group_by(Car.owner_id)
         .subquery()
     )
@@ -256,7 +258,7 @@ def commodities(db: Session) -> list[str]:
 
 
 def _different(db: Session, column: Select[str]) -> list[str]:
-    found = db.scalars(column.where(Car.standing.in_(IN_RECORD)).distinct()).all()
+    found = db.scalars(column.where(Car.standing.not_in(OUT_OF_RECORD)).distinct()).all()
     return sorted(each for each in found if each)
 
 

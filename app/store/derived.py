@@ -59,10 +59,15 @@ class DueRow(Base):
         one_of("confidence", ("verified", "memory")),
         CheckConstraint("due_on IS NOT NULL OR state NOT IN ('owed', 'dated')", name="dated"),
         *named("due"),
-        Index("ix_due_soonest", "listed", "due_on", "mark", "number", "item_no"),
-        Index("ix_due_owner_soonest", "owner_id", "listed", "due_on", "mark", "number", "item_no"),
-        Index("ix_due_item_soonest", "item_no", "listed", "due_on", "mark", "number"),
-        Index("ix_due_state", "listed", "state", "due_on", "mark", "number", "item_no"),
+        # The last two columns let a list skip what it does not show without reading the row.
+        *(
+            Index(
+                f"ix_due_{name}", *first, "due_on", "mark", "number", "item_no", "state", "listed"
+            )
+            for name, *first in (("soonest",), ("owner", "owner_id"), ("region", "region"))
+        ),
+        Index("ix_due_item", "item_no", "due_on", "mark", "number", "state", "listed"),
+        Index("ix_due_state", "state", "due_on", "mark", "number", "item_no", "listed"),
     )
 
 

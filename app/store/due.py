@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from dataclasses import replace as replaced
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, get_args
 
 from sqlalchemy import (
     ColumnElement,
     Row,
     Select,
     and_,
-    case,
     delete,
     func,
     or_,
@@ -25,11 +25,12 @@ from app.core.facts import ITEMS, Reason, Status
 from app.store.bulk import insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
-from app.store.names import NamePrefix, matches
+from app.store.names import EVERY_NAME, NamePrefix, matches
 from app.store.paging import Page, Value, page_of
 from app.store.tables import Party
 
 TABLE = table_of(DueRow)
+STATUSES: tuple[Status, ...] = get_args(Status)
 UNDATED = ("by_event", "unknown", "not_required")
 IN_WORDS = {
     "due_now": "due now",
@@ -46,8 +47,9 @@ IN_WORDS = {
 class DueFilter:
     """What a due list shows, seen from the day `as_of`.
 
-    Without a status it is every dated item (due now among them); `overdue` keeps what is due now or
-    overdue. `listed_only` leaves out cars that are not in service. `owner` is for the words alone.
+    `as_of` is today or later; of earlier days the stored items say nothing. Without a status it is
+    every dated item (due now among them); `overdue` keeps what is due now or overdue. `listed_only`
+    leaves out cars that are not in service. `owner` is for the words alone.
     """
 
     as_of: date
@@ -58,7 +60,7 @@ class DueFilter:
     status: Status | None = None
     overdue: bool = False
     region: str | None = None
-    search: NamePrefix = NamePrefix()
+    search: NamePrefix = EVERY_NAME
     due_from: date | None = None
     due_to: date | None = None
     listed_only: bool = True
@@ -148,11 +150,15 @@ def for_car(db: Session, car_id: int, as_of: date, soon_days: int = 180) -> list
 
 def totals(db: Session, wanted: DueFilter) -> dict[Status, int]:
     """How many items have each status, whatever status the filter asks for; one query."""
-    status = _status_column(wanted)
-    conditions = _conditions(wanted)
-    counted = db.execute(select(status, func.count()).where(*conditions).group_by(status))
-    found = {row[0]: row[1] for row in counted}
-    return {name: found.get(name, 0) for name in IN_WORDS}  # type: ignore[misc]
+    each_count = [
+        select(func.count())
+        .where(
+            *_conditions(wanted), *_kind_conditions(replaced(wanted, status=name, overdue=False))
+        )
+        .scalar_subquery()
+        for name in STATUSES
+    ]
+    return dict(zip(STATUSES, db.execute(select(*each_count)).one(), strict=True))
 
 
 def count(db: Session, wanted: DueFilter) -> int:
@@ -238,8 +244,9 @@ def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
     if wanted.status is not None:
         conditions.append(_has_status(wanted, wanted.status))
     if wanted.overdue:
-        past = and_(DueRow.state == "dated", DueRow.due_on < wanted.as_of)
-        conditions.append(or_(DueRow.state == "owed", past))
+        # What is owed became so on its date or later, so its date has passed as well.
+        past = or_(DueRow.state == "owed", DueRow.due_on < wanted.as_of)
+        conditions += [past, DueRow.due_on <= wanted.as_of]
     return conditions
 
 
@@ -253,8 +260,3 @@ def _has_status(wanted: DueFilter, status: Status) -> ColumnElement[bool]:
         "in_date": and_(dated, DueRow.due_on > last_soon),
     }
     return conditions.get(status, DueRow.state == status)
-
-
-def _status_column(wanted: DueFilter) -> ColumnElement[str]:
-    dated = [(_has_status(wanted, each), each) for each in ("due_now", "overdue", "soon")]
-    return case(*dated, (DueRow.state == "dated", "in_date"), else_=DueRow.state.expression)

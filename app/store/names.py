@@ -22,6 +22,9 @@ class NamePrefix:
     digits: str = ""
 
 
+EVERY_NAME = NamePrefix()
+
+
 def read_prefix(text: str) -> NamePrefix:
     """What "ZQKX", "zqkx-1045", "ZQKX 001045" or "1045" looks for; Refused for anything else."""
     written = re.sub(r"[\s\-_./]+", "", text.upper())

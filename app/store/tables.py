@@ -26,6 +26,7 @@ from app.store.columns import Base, CarFact, Exact, Id, Key, Moment, Recorded, W
 STANDINGS = ("in_service", "out_of_service", "stored", "sold", "scrapped", "withdrawn")
 # A car in one of these answers to its mark and number; in the others the name is free for another car.
 IN_RECORD = ("in_service", "out_of_service", "stored")
+OUT_OF_RECORD = tuple(each for each in STANDINGS if each not in IN_RECORD)
 # Component kinds that are relief devices, and the kind of device the calculator knows each as.
 RELIEF_KINDS: dict[str, Literal["valve", "disc", "combination"] | None] = {
     "relief_valve": "valve",
@@ -55,12 +56,9 @@ def named(name: str, *extra: CheckConstraint | Index) -> tuple[CheckConstraint |
     )
 
 
-def in_force(table: str) -> Index:
-    """What reading a car's facts asks for: its rows that still count, by day."""
-    return Index(
-        f"ix_{table}_in_force", "car_id", "from_on", "id",
-        sqlite_where=text("superseded_at IS NULL"), postgresql_where=text("superseded_at IS NULL"),
-    )  # fmt: skip
+def by_car(table: str) -> Index:
+    """What reading a car's facts asks for: its rows by day."""
+    return Index(f"ix_{table}_by_car", "car_id", "from_on", "id")
 
 
 class Party(Base):
@@ -96,9 +94,10 @@ class Car(Base):
             sqlite_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
             postgresql_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
         ),
-        Index("ix_car_register", "mark", "number", "id"),
+        Index("ix_car_register", "mark", "number", "id", "standing"),
         Index("ix_car_standing_register", "standing", "mark", "number", "id"),
-        Index("ix_car_owner_register", "owner_id", "mark", "number", "id"),
+        Index("ix_car_owner_register", "owner_id", "mark", "number", "id", "standing"),
+        Index("ix_car_region", "region", "standing"),
     )  # fmt: skip
 
 
@@ -110,7 +109,7 @@ class CarName(CarFact, Base):
     number: Mapped[int] = mapped_column(Integer)
     __table_args__ = (
         *named("car_name"),
-        in_force("car_name"),
+        by_car("car_name"),
         Index("ix_car_name_mark_number", "mark", "number"),
     )
 
@@ -127,7 +126,7 @@ class Ownership(CarFact, Base):
         Key, ForeignKey("party.id"), comment="who maintains service equipment, where not the owner"
     )
     region: Mapped[Words] = mapped_column(default="")
-    __table_args__ = (in_force("ownership"),)
+    __table_args__ = (by_car("ownership"),)
 
 
 class Standing(CarFact, Base):
@@ -136,7 +135,7 @@ class Standing(CarFact, Base):
     __tablename__ = "standing"
     standing: Mapped[str] = mapped_column(String(20))
     reason: Mapped[str] = mapped_column(Text, default="")
-    __table_args__ = (one_of("standing", STANDINGS), in_force("standing"))
+    __table_args__ = (one_of("standing", STANDINGS), by_car("standing"))
 
 
 class Construction(CarFact, Base):
@@ -167,7 +166,7 @@ class Construction(CarFact, Base):
         above_zero("joint_efficiency"),
         *(above_zero(f"required_{zone}_in") for zone in SHELL_AND_HEAD_ZONES),
         CheckConstraint("rebuilt_on >= built_on", name="rebuilt_after_built"),
-        in_force("construction"),
+        by_car("construction"),
     )
 
 
@@ -189,7 +188,7 @@ class ServiceFact(CarFact, Base):
     __table_args__ = (
         one_of("packing_group", ("I", "II", "III")),
         CheckConstraint("corrosion_rate_mil_per_year >= 0", name="rate"),
-        in_force("service"),
+        by_car("service"),
     )
 
 
@@ -202,7 +201,7 @@ class LiningFact(CarFact, Base):
     applied_on: Mapped[date | None]
     owner_interval_months: Mapped[int | None] = mapped_column(SmallInteger)
     documented: Mapped[bool] = mapped_column(Boolean, default=False)
-    __table_args__ = (above_zero("owner_interval_months"), in_force("lining"))
+    __table_args__ = (above_zero("owner_interval_months"), by_car("lining"))
 
 
 class Fitting(CarFact, Base):
@@ -216,7 +215,7 @@ class Fitting(CarFact, Base):
     __table_args__ = (
         above_zero("service_equipment_interval_months"),
         one_of("sheeting_method", ("replacement", "comparator")),
-        in_force("fitting"),
+        by_car("fitting"),
     )
 
 
@@ -234,7 +233,7 @@ class StencilFact(CarFact, Base):
     relief_device: Mapped[str | None] = mapped_column(String(10))
     __table_args__ = (
         *(CheckConstraint(f"length({item}) IN (4, 7, 10)", name=item) for item in STENCILED_ITEMS),
-        in_force("stencil"),
+        by_car("stencil"),
     )
 
 
@@ -249,7 +248,7 @@ class ApprovalFact(CarFact, Base):
     __table_args__ = (
         one_of("item", STENCILED_ITEMS),
         above_zero("interval_months"),
-        in_force("approval"),
+        by_car("approval"),
     )
 
 
@@ -283,7 +282,7 @@ class Installation(CarFact, Base):
     __table_args__ = (
         above_zero("set_psig"),
         above_zero("owner_interval_months"),
-        in_force("installation"),
+        by_car("installation"),
     )
 
 
@@ -291,7 +290,7 @@ class Removal(Recorded, Base):
     """A component taken off; one installation ends once."""
 
     __tablename__ = "removal"
-    installation_id: Mapped[int] = mapped_column(Key, ForeignKey("installation.id"))
+    installation_id: Mapped[int] = mapped_column(Key, ForeignKey("installation.id"), index=True)
     removed_on: Mapped[date] = mapped_column(Date)
     __table_args__ = (
         Index(
@@ -331,6 +330,7 @@ class EventRow(Recorded, Base):
             sqlite_where=text("superseded_at IS NULL"), postgresql_where=text("superseded_at IS NULL"),
         ),
         Index("uq_event_form_key", "form_key", "car_id", unique=True),
+        Index("ix_event_by_car", "car_id", "happened_on"),
     )  # fmt: skip
 
 

@@ -152,9 +152,13 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_car")),
     )
     op.create_index(
-        "ix_car_owner_register", "car", ["owner_id", "mark", "number", "id"], unique=False
+        "ix_car_owner_register",
+        "car",
+        ["owner_id", "mark", "number", "id", "standing"],
+        unique=False,
     )
-    op.create_index("ix_car_register", "car", ["mark", "number", "id"], unique=False)
+    op.create_index("ix_car_region", "car", ["region", "standing"], unique=False)
+    op.create_index("ix_car_register", "car", ["mark", "number", "id", "standing"], unique=False)
     op.create_index(
         "ix_car_standing_register", "car", ["standing", "mark", "number", "id"], unique=False
     )
@@ -254,15 +258,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_approval")),
         sa.UniqueConstraint("corrects", name=op.f("uq_approval_corrects")),
     )
+    op.create_index("ix_approval_by_car", "approval", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_approval_import_id"), "approval", ["import_id"], unique=False)
-    op.create_index(
-        "ix_approval_in_force",
-        "approval",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "car_name",
         sa.Column("mark", sa.String(length=4), nullable=False),
@@ -301,15 +298,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_car_name")),
         sa.UniqueConstraint("corrects", name=op.f("uq_car_name_corrects")),
     )
+    op.create_index("ix_car_name_by_car", "car_name", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_car_name_import_id"), "car_name", ["import_id"], unique=False)
-    op.create_index(
-        "ix_car_name_in_force",
-        "car_name",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_index("ix_car_name_mark_number", "car_name", ["mark", "number"], unique=False)
     op.create_table(
         "construction",
@@ -385,15 +375,10 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_construction")),
         sa.UniqueConstraint("corrects", name=op.f("uq_construction_corrects")),
     )
-    op.create_index(op.f("ix_construction_import_id"), "construction", ["import_id"], unique=False)
     op.create_index(
-        "ix_construction_in_force",
-        "construction",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
+        "ix_construction_by_car", "construction", ["car_id", "from_on", "id"], unique=False
     )
+    op.create_index(op.f("ix_construction_import_id"), "construction", ["import_id"], unique=False)
     op.create_table(
         "due",
         sa.Column("car_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
@@ -437,24 +422,33 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("car_id", "item_no", name=op.f("pk_due")),
     )
     op.create_index(
-        "ix_due_item_soonest",
+        "ix_due_item",
         "due",
-        ["item_no", "listed", "due_on", "mark", "number"],
+        ["item_no", "due_on", "mark", "number", "state", "listed"],
         unique=False,
     )
     op.create_index(
-        "ix_due_owner_soonest",
+        "ix_due_owner",
         "due",
-        ["owner_id", "listed", "due_on", "mark", "number", "item_no"],
+        ["owner_id", "due_on", "mark", "number", "item_no", "state", "listed"],
         unique=False,
     )
     op.create_index(
-        "ix_due_soonest", "due", ["listed", "due_on", "mark", "number", "item_no"], unique=False
+        "ix_due_region",
+        "due",
+        ["region", "due_on", "mark", "number", "item_no", "state", "listed"],
+        unique=False,
+    )
+    op.create_index(
+        "ix_due_soonest",
+        "due",
+        ["due_on", "mark", "number", "item_no", "state", "listed"],
+        unique=False,
     )
     op.create_index(
         "ix_due_state",
         "due",
-        ["listed", "state", "due_on", "mark", "number", "item_no"],
+        ["state", "due_on", "mark", "number", "item_no", "listed"],
         unique=False,
     )
     op.create_table(
@@ -511,6 +505,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_event")),
         sa.UniqueConstraint("corrects", name=op.f("uq_event_corrects")),
     )
+    op.create_index("ix_event_by_car", "event", ["car_id", "happened_on"], unique=False)
     op.create_index(op.f("ix_event_import_id"), "event", ["import_id"], unique=False)
     op.create_index("uq_event_form_key", "event", ["form_key", "car_id"], unique=True)
     op.create_index(
@@ -567,15 +562,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_fitting")),
         sa.UniqueConstraint("corrects", name=op.f("uq_fitting_corrects")),
     )
+    op.create_index("ix_fitting_by_car", "fitting", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_fitting_import_id"), "fitting", ["import_id"], unique=False)
-    op.create_index(
-        "ix_fitting_in_force",
-        "fitting",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "installation",
         sa.Column(
@@ -629,17 +617,12 @@ def upgrade() -> None:
         sa.UniqueConstraint("corrects", name=op.f("uq_installation_corrects")),
     )
     op.create_index(
+        "ix_installation_by_car", "installation", ["car_id", "from_on", "id"], unique=False
+    )
+    op.create_index(
         op.f("ix_installation_component_id"), "installation", ["component_id"], unique=False
     )
     op.create_index(op.f("ix_installation_import_id"), "installation", ["import_id"], unique=False)
-    op.create_index(
-        "ix_installation_in_force",
-        "installation",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "lining",
         sa.Column("lined", sa.Boolean(), nullable=False),
@@ -680,15 +663,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_lining")),
         sa.UniqueConstraint("corrects", name=op.f("uq_lining_corrects")),
     )
+    op.create_index("ix_lining_by_car", "lining", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_lining_import_id"), "lining", ["import_id"], unique=False)
-    op.create_index(
-        "ix_lining_in_force",
-        "lining",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "ownership",
         sa.Column("owner_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
@@ -744,15 +720,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_ownership")),
         sa.UniqueConstraint("corrects", name=op.f("uq_ownership_corrects")),
     )
+    op.create_index("ix_ownership_by_car", "ownership", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_ownership_import_id"), "ownership", ["import_id"], unique=False)
-    op.create_index(
-        "ix_ownership_in_force",
-        "ownership",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "service",
         sa.Column("commodity", sa.String(length=200), nullable=False),
@@ -803,15 +772,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_service")),
         sa.UniqueConstraint("corrects", name=op.f("uq_service_corrects")),
     )
+    op.create_index("ix_service_by_car", "service", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_service_import_id"), "service", ["import_id"], unique=False)
-    op.create_index(
-        "ix_service_in_force",
-        "service",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "standing",
         sa.Column("standing", sa.String(length=20), nullable=False),
@@ -850,15 +812,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_standing")),
         sa.UniqueConstraint("corrects", name=op.f("uq_standing_corrects")),
     )
+    op.create_index("ix_standing_by_car", "standing", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_standing_import_id"), "standing", ["import_id"], unique=False)
-    op.create_index(
-        "ix_standing_in_force",
-        "standing",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "stencil",
         sa.Column("marked_on", sa.Date(), nullable=True),
@@ -915,15 +870,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_stencil")),
         sa.UniqueConstraint("corrects", name=op.f("uq_stencil_corrects")),
     )
+    op.create_index("ix_stencil_by_car", "stencil", ["car_id", "from_on", "id"], unique=False)
     op.create_index(op.f("ix_stencil_import_id"), "stencil", ["import_id"], unique=False)
-    op.create_index(
-        "ix_stencil_in_force",
-        "stencil",
-        ["car_id", "from_on", "id"],
-        unique=False,
-        sqlite_where=sa.text("superseded_at IS NULL"),
-        postgresql_where=sa.text("superseded_at IS NULL"),
-    )
     op.create_table(
         "reading",
         sa.Column("event_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
@@ -986,6 +934,9 @@ def upgrade() -> None:
         sa.UniqueConstraint("corrects", name=op.f("uq_removal_corrects")),
     )
     op.create_index(op.f("ix_removal_import_id"), "removal", ["import_id"], unique=False)
+    op.create_index(
+        op.f("ix_removal_installation_id"), "removal", ["installation_id"], unique=False
+    )
     op.create_index(
         "uq_removal_installation",
         "removal",
