@@ -66,7 +66,7 @@ def lining(found: Findings) -> Dated | None:
     case, rule = found.case, found.case.rulebook.rule("lining")
     interval = _lining_interval(case)
     result = dated(case, "lining", lining_basis(case, found.lined), interval, found.owed("lining"))
-    reasons = (*found.corrosive.reasons, *result.due.reasons)
+    reasons = (*result.due.reasons, *found.corrosive.reasons)
     if found.corrosive.yes:
         confidence = _weaker(result.due.confidence, found.corrosive.confidence)
         return replace(result, due=replace(result.due, reasons=reasons, confidence=confidence))
