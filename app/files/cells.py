@@ -36,7 +36,9 @@ class Unreadable(ValueError):
 
 def blank(cell: Cell) -> bool:
     """Nothing is said: no cell, or only spaces."""
-    return cell is None or (isinstance(cell, str) and not plain(cell))
+    if isinstance(cell, str):
+        return not cell.strip() or not (cell.isascii() or plain(cell))
+    return cell is None
 
 
 def optional(read: Callable[[Cell], T], cell: Cell) -> T | None:
@@ -67,7 +69,7 @@ def as_text(cell: Cell) -> str:
 
 def plain(cell: Cell) -> str:
     """The text with look-alike characters made plain, unprinted ones dropped, spaces made one."""
-    seen = as_text(cell)
+    seen = cell if isinstance(cell, str) else as_text(cell)
     if not seen.isascii():
         seen = NOT_PRINTED.sub("", unicodedata.normalize("NFKC", seen)).translate(LOOK_ALIKES)
     return " ".join(seen.split())
@@ -78,7 +80,9 @@ LOOK_ALIKES = str.maketrans({"⁄": "/", "−": "-", "‐": "-", "‑": "-", "�
 
 def text(cell: Cell) -> str:
     """Words as written, on one line, at most 200 characters."""
-    words = NEUTRALISED.sub("", " ".join(NOT_PRINTED.sub("", as_text(cell)).split()))
+    words = " ".join(as_text(cell).split())
+    if not words.isprintable() or words.startswith("'"):
+        words = NEUTRALISED.sub("", NOT_PRINTED.sub("", words))
     if len(words) > LONGEST_TEXT:
         raise Unreadable(cell, f"at most {LONGEST_TEXT} characters, got {len(words)}")
     return words

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from app.core.facts import ZONES, Reading
 from app.files.cells import Cell, Unreadable, one_of, plain
@@ -92,14 +93,15 @@ def _with_point(value: Decimal) -> Decimal:
 def readings(cell: Cell) -> tuple[Reading, ...]:
     """`shell_bottom=0.406;head_b=0.441 local 6/20`, in the order given."""
     found = tuple(
-        _reading(cell, part.strip()) for part in re.split(r"[;\n]", plain(cell)) if part.strip()
+        _reading(part.strip()) for part in re.split(r"[;\n]", plain(cell)) if part.strip()
     )
     if not found:
         raise Unreadable(cell, READING_WANTED)
     return found
 
 
-def _reading(cell: Cell, part: str) -> Reading:
+@lru_cache(maxsize=65_536)
+def _reading(part: str) -> Reading:
     match = READING.fullmatch(part)
     if not match:
         raise Unreadable(part, READING_WANTED)

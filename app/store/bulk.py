@@ -30,6 +30,32 @@ def insert_rows(db: Session, table: Table, rows: Sequence[dict[str, Any]]) -> No
     )
 
 
+def insert_sparse(
+    db: Session, table: Table, rows: Sequence[dict[str, Any]], unsaid: dict[str, Any]
+) -> None:
+    """Insert rows that may leave columns out; `unsaid` names all columns and what stands there then."""
+    connection = db.connection()
+    statement, processes = _prepared(table, tuple(unsaid), connection.dialect)
+    # Files repeat their days and numbers, so what became of one is remembered.
+    by_column = [
+        (name, lru_cache(maxsize=4096)(process), process(left)) if process else (name, None, left)
+        for (name, left), process in zip(unsaid.items(), processes, strict=True)
+    ]
+    connection.exec_driver_sql(
+        statement,
+        [
+            tuple(
+                [
+                    left if (value := row.get(name)) is None
+                    else process(value) if process else value
+                    for name, process, left in by_column
+                ]
+            )
+            for row in rows
+        ],
+    )  # fmt: skip
+
+
 @lru_cache(maxsize=64)
 def _prepared(
     table: Table, columns: tuple[str, ...], dialect: Dialect

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -171,6 +172,7 @@ def _in_words(reading: Reading | Any) -> str:
     return f"{reading.zone}={_decimal(reading.inches):f}{local}"
 
 
+@lru_cache(maxsize=65_536)
 def _decimal(value: Fraction | Decimal | None) -> Decimal | None:
     """Exact: readings have at most six decimals."""
     if value is None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from hashlib import blake2b
 from typing import Any
 
 from app.actions.imports.report import Report
@@ -25,7 +24,7 @@ class Stated:
 
     row: int
     values: Values
-    digest: bytes
+    digest: int
 
     def about(self, subject: str) -> dict[str, Any]:
         return self.values.get(subject, {})
@@ -69,9 +68,11 @@ def _row(
 ) -> Stated | None:
     faults = _overhang(number, cells, width)
     values: Values = {}
+    said: list[Any] = []
     for reader in readers:
         cell = cells[reader.at] if reader.at < len(cells) else None
         if cell is None or cell == "" or blank(cell):
+            said.append(None)
             if reader.column.required:
                 faults.append(
                     RowFault(number, reader.name, "", f"{reader.name}, which must be there")
@@ -82,11 +83,15 @@ def _row(
         except Unreadable as wrong:
             faults.append(RowFault(number, reader.name, wrong.found, wrong.wanted))
             continue
-        values.setdefault(reader.subject, {})[reader.field] = value
+        said.append(value)
+        about = values.get(reader.subject)
+        if about is None:
+            about = values[reader.subject] = {}
+        about[reader.field] = value
     if faults:
         report.faults += faults
         return None
-    return Stated(number, values, blake2b(repr(values).encode(), digest_size=16).digest())
+    return Stated(number, values, hash(tuple(said)))
 
 
 def _overhang(number: int, cells: list[Cell], width: int) -> list[RowFault]:
@@ -101,7 +106,7 @@ class Repeats:
     """Which rows of a file say what an earlier one said already."""
 
     def __init__(self) -> None:
-        self._first: dict[Any, tuple[int, bytes]] = {}
+        self._first: dict[Any, tuple[int, int]] = {}
 
     def of(self, key: Any, stated: Stated) -> tuple[int, bool] | None:
         """The earlier row of this key and whether it says the same; None for the first."""

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
 from app.store import tables
+from app.store.bulk import insert_sparse
 from app.store.intake import parties, reserve, table_of
 
 # A row may name rows of the tables before its own.
@@ -54,17 +55,13 @@ class Writer:
     def add(self, mapped: type[Any], **values: Any) -> int:
         """A row of a table with a key of its own, which is given back."""
         table = table_of(mapped)
-        key = self._key(table)
-        row = BLANK[table.name] | values | {"id": key}
-        if "recorded_at" in row:
-            row |= self._stamp
-        self._rows[table.name].append(row)
+        key = values["id"] = self._key(table)
+        self._rows[table.name].append(values)
         return key
 
     def add_plain(self, mapped: type[Any], **values: Any) -> None:
         """A row of a table that has no key of its own."""
-        name = table_of(mapped).name
-        self._rows[name].append(BLANK[name] | values)
+        self._rows[table_of(mapped).name].append(values)
 
     def party(self, name: str) -> int:
         """The party of this name, whatever its capitals; added when there is none."""
@@ -78,11 +75,12 @@ class Writer:
 
     def flush(self) -> None:
         """Store what was taken so far."""
-        connection = self.db.connection() if self.keep else None
         for table in ORDER:
             rows = self._rows.pop(table.name, None)
-            if rows and connection is not None:
-                connection.execute(table.insert(), rows)
+            if rows and self.keep:
+                unsaid = BLANK[table.name]
+                stamped = unsaid | self._stamp if "recorded_at" in unsaid else unsaid
+                insert_sparse(self.db, table, rows, stamped)
 
     def _key(self, table: Table) -> int:
         keys = self._keys.get(table.name) or iter(())
