@@ -253,14 +253,16 @@ class Judge:
 
     def verdicts(self, entries: Entries) -> dict[int, Verdict]:
         """By row of the form, for the rows with inches."""
-        return {row: self.verdict(entries, row) for row in _measured(entries)}
+        judged = {row: self.verdict(entries, row) for row in _measured(entries)}
+        return {row: verdict for row, verdict in judged.items() if verdict is not None}
 
-    def verdict(self, entries: Entries, row: int) -> Verdict:
+    def verdict(self, entries: Entries, row: int) -> Verdict | None:
+        """How the reading in this row stands; None while it has no inches."""
         values, read = forms.read(READING_FIELDS, entries.typed, f"readings.{row}.")
         if read.problems:
             return Verdict(next(iter(read.problems.values())))
         if values["inches"] is None:
-            return Verdict("")
+            return None
         if values["zone"] is None:
             return Verdict("Choose the zone.")
         if self.spec is None:

@@ -14,6 +14,7 @@ from app.actions.stamp import Stamp
 from app.pages import fields
 from app.pages.fields import Group, since
 from app.pages.forms import Field
+from app.store.columns import CarFact
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,7 @@ class Fact:
     lead: str
     groups: tuple[Group, ...]
     make: Callable[..., Any]
-    act: Callable[[Session, int, Any, Stamp], object]
+    act: Callable[[Session, int, Any, Stamp], CarFact]
     rows: str | None
     done: str
     keeps_from: bool = False

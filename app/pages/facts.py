@@ -19,7 +19,7 @@ from app.pages.fields import Group
 from app.pages.forms import Entries
 from app.store import cars, ladings
 from app.store.cars import Histories
-from app.store.columns import BEGINNING
+from app.store.columns import BEGINNING, CarFact
 from app.store.tables import Car, Lading
 
 router = APIRouter()
@@ -77,7 +77,7 @@ def record_fact(
     if isinstance(made, list):
         entries = entries.wrong(forms.beside(made, values))
         return _shown(request, db, car, kind, entries, status=422)
-    done = Done(fact.title, fact.done + _later(db, car_id, fact, looking), made.moved)
+    done = Done(fact.title, fact.done + _later(db, car_id, fact, made.given), made.moved)
     return changed(request, db, car_id, done)
 
 
@@ -117,11 +117,11 @@ def _with_lading(entries: Entries, lading: Lading | None, choose: str) -> Entrie
     return replace(entries, typed={**entries.typed, **chosen.typed})
 
 
-def _later(db: Session, car_id: int, fact: Fact, looking: Seen) -> str:
+def _later(db: Session, car_id: int, fact: Fact, given: CarFact) -> str:
     """Says when a row from a later day stays in force, so that nobody wonders why nothing moved."""
     rows = getattr(cars.histories(db, car_id), fact.rows) if fact.rows else ()
     held = next((each.row for each in rows if each.in_force), None)
-    if held is None or held.recorded_at == looking.stamp.at:
+    if held is None or held.id == given.id:
         return ""
     return f" What was recorded from {held.from_on} on is later and stays in force."
 
