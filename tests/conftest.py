@@ -13,6 +13,7 @@ pytest_plugins = (
     "tests.fixtures.store",
     "tests.fixtures.server",
     "tests.fixtures.web",
+    "tests.fixtures.fleet",
 )
 
 # A shared machine stalls now and then; a slow example is no wrong answer.

@@ -1,0 +1,120 @@
+"""The fleet register: found, filtered, told in words, taken away."""
+
+from datetime import date
+from urllib.parse import urlencode
+
+import pytest
+from fastapi.testclient import TestClient
+
+from tests.fixtures.fleet import Listed
+from tests.fixtures.web import Record
+from tests.pages.fleet_cast import MARROW, add, fleet, many
+from tests.pages.reading import Page, csv_rows, xlsx_rows
+
+
+def shown(client: TestClient, **wanted: str) -> Page:
+    answer = client.get(f"/fleet?{urlencode(wanted)}")
+    assert answer.status_code == 200
+    return Page(answer.text)
+
+
+# The filter, the cars in their order, and the words.
+FILTERS = [
+    (
+        {},
+        ["ZQAX 2000", "ZQAX 2001", "ZQAX 2002", "ZQBX 3", "ZQKX 1001", "ZQKX 1002"],
+        "Cars in the register.",
+    ),
+    ({"q": "ZQKX"}, ["ZQKX 1001", "ZQKX 1002"], "mark and number beginning ZQKX"),
+    ({"q": "zqkx-001002"}, ["ZQKX 1002"], "mark and number beginning ZQKX 1002"),
+    ({"q": "200"}, ["ZQAX 2000", "ZQAX 2001", "ZQAX 2002"], "mark and number beginning 200"),
+    ({"standing": "stored"}, ["ZQAX 2002"], "Cars stored."),
+    ({"standing": "sold"}, ["ZQBX 4"], "Cars sold."),
+    ({"region": "Gulf"}, ["ZQKX 1001", "ZQKX 1002"], "region Gulf"),
+    ({"class": "105"}, ["ZQAX 2001"], "class 105"),
+    ({"q": "ZQBX", "standing": "all"}, ["ZQBX 3", "ZQBX 4"], "Every car ever registered"),
+    ({"lading": "Vegetable oil", "region": "Gulf"}, ["ZQKX 1001", "ZQKX 1002"], "lading Vegetable"),
+]
+
+
+@pytest.mark.parametrize(("wanted", "cars", "words"), FILTERS)
+def test_a_filter_keeps_its_cars_and_tells_itself_in_words(
+    listed: Listed,
+    wanted: dict[str, str],
+    cars: list[str],
+    words: str,
+) -> None:
+    page = shown(listed.client, **wanted)
+    assert [row[0] for row in page.rows] == cars
+    assert words in page.words
+    assert f"{len(cars)} car" in page.words
+
+
+def test_a_row_leads_to_the_car_and_shows_what_falls_due_first(listed: Listed) -> None:
+    [row] = shown(listed.client, q="ZQKX 1001").rows
+    assert "overdue 2026-11-24" in row[-1]
+    assert f'href="/cars/{listed.keys["overdue"]}"' in listed.client.get("/fleet?q=ZQKX+1001").text
+
+
+def test_an_owner_that_is_new_can_be_chosen_at_once(
+    client: TestClient, record: Record[int]
+) -> None:
+    record(fleet)
+    assert "Late Comer Leasing" not in client.get("/fleet").text
+    record(lambda db: add(db, "ZQCX", 9, date(2020, 1, 1), "Late Comer Leasing"))
+    assert ">Late Comer Leasing</option>" in client.get("/fleet").text
+
+
+@pytest.mark.parametrize("wanted", ["", "?q=ZQAX", "?standing=all"])
+def test_files_hold_exactly_the_cars_of_the_list(listed: Listed, wanted: str) -> None:
+    as_csv = csv_rows(listed.client.get(f"/fleet.csv{wanted}").content)
+    rows = Page(listed.client.get(f"/fleet{wanted}").text).rows
+    assert [row[0] for row in rows] == [f"{row['mark']} {row['number']}" for row in as_csv]
+    assert [row[6] for row in rows] == [row["built_on"] or "–" for row in as_csv]
+    assert xlsx_rows(listed.client.get(f"/fleet.xlsx{wanted}").content) == as_csv
+
+
+def test_a_file_holds_more_than_a_page(
+    client: TestClient, record: Record[None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.pages.fleet.PAGE", 5)
+    monkeypatch.setattr("app.pages.fleet.EXPORT_PAGE", 4)
+    record(lambda db: many(db, 11))
+    assert len(Page(client.get("/fleet").text).rows) == 5
+    assert len(csv_rows(client.get("/fleet.csv").content)) == 11
+
+
+def test_a_formula_in_a_name_is_no_formula_in_a_file(
+    client: TestClient, record: Record[int]
+) -> None:
+    record(lambda db: add(db, "ZQKX", 1, date(2020, 1, 1), '=HYPERLINK("http://x.example")'))
+    [row] = csv_rows(client.get("/fleet.csv").content)
+    assert row["owner"].startswith("'=")
+
+
+def test_an_empty_register_leads_to_the_files(client: TestClient) -> None:
+    text = client.get("/fleet").text
+    assert "No car yet" in text
+    assert 'href="/imports"' in text
+
+
+def test_a_search_that_finds_nothing_says_where_else_to_look(listed: Listed) -> None:
+    assert "No such car" in listed.client.get("/fleet?q=ZQZZ").text
+
+
+def test_a_search_that_cannot_be_read_is_kept_and_told(listed: Listed) -> None:
+    answer = listed.client.get("/fleet?q=the+blue+one")
+    assert answer.status_code == 422
+    assert "is no mark and number" in answer.text
+    assert 'value="the blue one"' in answer.text
+    assert not Page(answer.text).rows
+
+
+def test_words_that_people_typed_are_text_and_no_markup(
+    client: TestClient, record: Record[int]
+) -> None:
+    record(lambda db: add(db, "ZQKX", 1, date(2020, 1, 1), "<b>Bold</b> Lines", "<script>"))
+    text = client.get("/fleet").text
+    assert "<b>Bold</b>" not in text
+    assert "&lt;b&gt;Bold" in text
+    assert MARROW not in text
