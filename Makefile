@@ -12,7 +12,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
-.PHONY: help setup run test lint types templates migrations format migrate demo bench lock vendor clean
+.PHONY: help setup run test lint types templates migrations format migrate demo bench bench-pages lock vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -59,8 +59,11 @@ migrate: setup  ## Bring the database named by DATABASE_URL up to this version
 demo: setup  ## Load the invented demo fleet into an empty database
 	$(BIN)/python -m app demo
 
-bench: setup  ## Measure speed at full size
-	$(BIN)/python -m bench
+bench: setup  ## Measure bringing in 50,000 cars with 200,000 events
+	$(BIN)/python -m bench.import_fleet
+
+bench-pages: setup  ## Measure the pages of the register that DATABASE_URL names
+	$(BIN)/python -m bench.pages
 
 lock: setup  ## Make the lock files from pyproject.toml (newest versions with UPGRADE=1)
 	$(COMPILE) pyproject.toml --output-file requirements.lock
