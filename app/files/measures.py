@@ -47,10 +47,10 @@ def _of_fraction(cell: Cell, value: Fraction, wanted: str) -> Decimal:
 
 
 def _held(cell: Cell, value: Decimal, wanted: str) -> Decimal:
-    if value != round(value, DECIMALS):
-        raise Unreadable(cell, f"{wanted}, with at most six decimals")
     if value >= 10**9:
         raise Unreadable(cell, f"{wanted}, below 1000000000")
+    if value != round(value, DECIMALS):
+        raise Unreadable(cell, f"{wanted}, with at most six decimals")
     return value
 
 

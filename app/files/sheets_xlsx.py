@@ -33,7 +33,8 @@ def opened(name: str, content: bytes) -> tuple[Callable[[], Iterator[list[Cell]]
     except (*BROKEN, RuntimeError) as wrong:
         raise Refused(f"{name} is a broken workbook: {wrong}. Save it again as .xlsx.") from None
     remark = f"Read the sheet {sheet.name!r}; not read: {', '.join(left)}." if left else ""
-    return lambda: cast(Iterator[list[Cell]], sheet.iter_rows()), sheet.total_height, remark
+    about = sheet.end[0] + 1 if sheet.end else 0
+    return lambda: cast(Iterator[list[Cell]], sheet.iter_rows()), about, remark
 
 
 def _refuse_what_is_no_workbook(name: str, content: bytes) -> None:
@@ -92,7 +93,7 @@ def _column(letters: bytes) -> int:
 def _first_with_data(name: str, book: CalamineWorkbook) -> tuple[CalamineSheet, list[str]]:
     visible = [s.name for s in book.sheets_metadata if s.visible == SheetVisibleEnum.Visible]
     sheets = [book.get_sheet_by_name(title) for title in visible[:MOST_SHEETS]]
-    filled = [sheet for sheet in sheets if sheet.total_height]
+    filled = [sheet for sheet in sheets if sheet.end]
     if not filled:
         raise Refused(f"{name} holds no rows at all.")
     return filled[0], [sheet.name for sheet in filled[1:]]

@@ -1,0 +1,208 @@
+"""Files as they come: their kind told by content, their rows numbered as a spreadsheet numbers them."""
+
+import io
+import tracemalloc
+import zipfile
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from openpyxl import Workbook
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
+
+from app.errors import Refused
+from app.files import sheets, sheets_xlsx
+from app.files.headers import matched
+
+
+def workbook(*rows: tuple[Any, ...], **more: list[tuple[Any, ...]]) -> Workbook:
+    """The first sheet with `rows`; further sheets by title."""
+    book = Workbook()
+    for row in rows:
+        book.active.append(row)
+    for title, others in more.items():
+        sheet = book.create_sheet(title)
+        for row in others:
+            sheet.append(row)
+    return book
+
+
+def saved(book: Workbook) -> bytes:
+    held = io.BytesIO()
+    book.save(held)
+    return held.getvalue()
+
+
+HEADER_AND_ROWS: list[tuple[str, bytes]] = [
+    ("commas", b"mark,number\nZQKX,7\n"),
+    ("semicolons", b"mark;number\nZQKX;7\n"),
+    ("tabs", b"mark\tnumber\nZQKX\t7\n"),
+    ("a byte order mark", b"\xef\xbb\xbfmark,number\nZQKX,7\n"),
+    ("Windows line ends", b"mark,number\r\nZQKX,7\r\n"),
+    ("old line ends", b"mark,number\rZQKX,7\r"),
+    ("no last line end", b"mark,number\nZQKX,7"),
+    ("quotation marks", b'"mark","number"\n"ZQKX","7"\n'),
+    ("a comma in quotation marks of a semicolon file", b'mark;number\n"ZQKX";7\n'),
+    ("empty last lines", b"mark,number\nZQKX,7\n\n\n,\n , \n"),
+]
+
+
+@pytest.mark.parametrize(("what", "content"), HEADER_AND_ROWS)
+def test_a_text_file_is_read_with(what: str, content: bytes) -> None:
+    sheet = sheets.read("cars.csv", content)
+    assert sheet.header == ("mark", "number"), what
+    assert list(sheet.rows()) == [(2, ["ZQKX", "7"])], what
+
+
+def test_a_first_line_that_names_the_separator_is_no_header() -> None:
+    sheet = sheets.read("cars.csv", b"sep=;\nmark;number\nZQKX;7\n")
+    assert (sheet.header, list(sheet.rows())) == (("mark", "number"), [(3, ["ZQKX", "7"])])
+
+
+def test_a_line_break_within_quotation_marks_is_one_row() -> None:
+    sheet = sheets.read("e.csv", b'mark,notes\nZQKX,"one\ntwo, with a comma"\nZQAX,x\n')
+    assert list(sheet.rows()) == [(2, ["ZQKX", "one\ntwo, with a comma"]), (3, ["ZQAX", "x"])]
+
+
+def test_rows_can_be_gone_through_more_than_once() -> None:
+    sheet = sheets.read("cars.csv", b"mark\nZQKX\n")
+    assert list(sheet.rows()) == list(sheet.rows())
+
+
+def test_a_workbook_is_read_with_its_types_and_row_numbers() -> None:
+    book = workbook(
+        (), ("mark", "number", "built_on", "jacketed"), ("ZQKX", 7, date(2019, 3, 15), True)
+    )
+    sheet = sheets.read("cars.xlsx", saved(book))
+    assert sheet.header == ("mark", "number", "built_on", "jacketed")
+    assert list(sheet.rows()) == [(3, ["ZQKX", 7.0, date(2019, 3, 15), True])]
+    assert sheet.remark == ""
+
+
+def test_of_several_sheets_the_first_that_holds_anything_is_read_and_that_is_told() -> None:
+    book = workbook(Cars=[("mark",), ("ZQKX",)], Notes=[("remember",)])
+    sheet = sheets.read("cars.xlsx", saved(book))
+    assert sheet.header == ("mark",)
+    assert sheet.remark == "Read the sheet 'Cars'; not read: Notes."
+
+
+def test_a_hidden_sheet_is_not_read() -> None:
+    book = workbook(("mark",), ("ZQKX",), Cars=[("mark",), ("ZQAX",)])
+    book.active.sheet_state = "hidden"
+    assert list(sheets.read("cars.xlsx", saved(book)).rows()) == [(2, ["ZQAX"])]
+
+
+def zipped(**members: bytes) -> bytes:
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in members.items():
+            archive.writestr(name.replace("__", "/").replace("_xml", ".xml"), content)
+    return held.getvalue()
+
+
+def since_1904() -> bytes:
+    book = workbook(("mark", "built_on"), ("ZQKX", date(2019, 3, 15)))
+    book.epoch = CALENDAR_MAC_1904
+    return saved(book)
+
+
+def far_out() -> bytes:
+    book = workbook(("mark",), ("ZQKX",))
+    book.active["XFD1048576"] = "a stray cell"
+    return saved(book)
+
+
+REFUSED: list[tuple[str, bytes, str]] = [
+    ("empty.csv", b"", "is empty"),
+    ("spaces.csv", b" \n\n ", "is empty"),
+    ("commas.csv", b",,\n,,\n", "holds no rows"),
+    ("report.xlsx", b"%PDF-1.7 ...", "is a PDF"),
+    ("old.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old .xls workbook, or one with a password"),
+    ("page.csv", b"<!doctype html><p>log in", "is a web page"),
+    ("latin.csv", "mark,owner\nZQKX,Caf\u00e9\n".encode("cp1252"), "line 2 holds the byte 0xE9, in 'ZQKX,Caf?'"),
+    ("wide.csv", "mark,owner\n".encode("utf-16"), "is written in UTF-16"),
+    ("bytes.csv", b"mark,num\0ber\n", "line 1 holds a zero byte"),
+    ("open.csv", b'mark,notes\nZQKX,"never closed\nZQAX,x\n', "A quotation mark may be missing"),
+    ("cut.xlsx", saved(workbook(("mark",)))[:300], "is a broken workbook"),
+    ("words.xlsx", zipped(word__document_xml=b"<w/>"), "no .xlsx workbook"),
+    ("hollow.xlsx", zipped(xl__workbook_xml=b"<workbook/>"), "is a broken workbook"),
+    ("blank.xlsx", saved(Workbook()), "holds no rows"),
+    ("apple.xlsx", since_1904(), "counts its days from 1904"),
+    ("stray.xlsx", far_out(), "too large when unpacked"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "content", "words"), REFUSED)
+def test_a_file_that_is_no_sheet_is_refused_by_its_name_in_a_sentence(
+    name: str, content: bytes, words: str
+) -> None:
+    with pytest.raises(Refused) as refused:
+        list(sheets.read(name, content).rows())
+    assert words in str(refused.value)
+    assert str(refused.value).startswith(name)
+
+
+def test_a_bad_byte_far_into_a_file_is_found_in_its_line() -> None:
+    content = b"mark\n" + b"ZQKX\n" * 300_000 + b"\xff\n"
+    with pytest.raises(Refused, match="line 300002 holds the byte 0xFF"):
+        sheets.read("cars.csv", content)
+
+
+def test_a_letter_of_several_bytes_across_two_chunks_is_no_bad_byte() -> None:
+    content = b"notes\n" + b"x" * 63 + b"\n" * ((1 << 20) - 70) + "é\n".encode()
+    assert content[(1 << 20) - 1 : (1 << 20) + 1] == "é".encode()
+    assert len(list(sheets.read("cars.csv", content).rows())) == 2
+
+
+def test_an_archive_that_unpacks_beyond_the_limit_is_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(sheets_xlsx, "MOST_UNPACKED", 1 << 21)
+    bomb = zipped(xl__workbook_xml=b"<workbook/>", xl__worksheets__sheet1_xml=b" " * (1 << 22))
+    assert len(bomb) < 10_000
+    with pytest.raises(Refused, match="too large when unpacked"):
+        sheets.read("bomb.xlsx", bomb)
+
+
+def test_a_file_that_is_not_there_is_refused_in_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(Refused, match=r"cars\.csv cannot be read: No such file"):
+        sheets.read("cars.csv", tmp_path / "cars.csv")
+
+
+def test_reading_many_rows_takes_no_more_memory_than_reading_few() -> None:
+    content = b"mark,number,notes\n" + b"ZQKX,104512,some words about this car\n" * 50_000
+    sheet = sheets.read("cars.csv", content)
+    tracemalloc.start()
+    for _ in sheet.rows():
+        pass
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 1 << 20
+
+
+HEADERS: list[tuple[tuple[str, ...], list[str]]] = [
+    # whatever the capitals, spaces, dashes and underscores
+    (("MARK", "Number ", "Built On", "Specification", "Relief-Device Set PSIG"), []),
+    (("mark", "number", "specification", "lining_owner_interval_months"), []),  # its other name
+    (("mark", "number", "specification", "", "owner"), []),  # a column without a title
+    (
+        ("mark", "number", "specification", "jackted"),
+        ["row 1, jackted: found 'jackted'; want a column of a file of cars (did you mean jacketed?)"],
+    ),
+    (
+        ("mark", "number"),
+        ["row 1, specification: want the column specification, which must be there"],
+    ),
+    (
+        ("mark", "Mark", "number", "specification"),
+        ["row 1, mark: found 'mark'; want each column once; this one is there twice"],
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("header", "faults"), HEADERS)
+def test_titles_are_matched_and_what_is_wrong_with_them_is_told(
+    header: tuple[str, ...], faults: list[str]
+) -> None:
+    assert [str(fault) for fault in matched("cars", header).faults] == faults

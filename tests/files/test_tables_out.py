@@ -1,0 +1,84 @@
+"""Tables out, read back by other tools than the one that wrote them."""
+
+import csv
+import io
+import zipfile
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from openpyxl import load_workbook
+
+from app.files.tables_out import csv_bytes, xlsx_bytes
+
+HEADER = ("mark", "number", "due_on", "days_left", "thickness", "jacketed", "notes")
+ROW = ("ZQKX", 104512, date(2031, 6, 30), -3, Decimal("0.4375"), True, "two\nlines; and, signs")
+FORMULAS = ["=1+1", "+1", "-1", "@sum", "\tx", "\rx", '=HYPERLINK("x")']
+
+
+def as_csv(*rows: tuple[Any, ...]) -> list[list[str]]:
+    text = b"".join(csv_bytes(HEADER, rows)).decode("utf-8-sig")
+    return list(csv.reader(io.StringIO(text, newline="")))
+
+
+def as_workbook(*rows: tuple[Any, ...]) -> Any:
+    return load_workbook(io.BytesIO(b"".join(xlsx_bytes(HEADER, rows)))).active
+
+
+def test_a_csv_has_iso_dates_plain_numbers_and_whole_texts() -> None:
+    assert as_csv(ROW) == [
+        list(HEADER),
+        ["ZQKX", "104512", "2031-06-30", "-3", "0.4375", "yes", "two\nlines; and, signs"],
+    ]
+
+
+def test_a_csv_begins_with_the_mark_by_which_spreadsheets_know_its_letters() -> None:
+    assert b"".join(csv_bytes(("Owner",), [("Café",)])) == b"\xef\xbb\xbfOwner\r\nCaf\xc3\xa9\r\n"
+
+
+def test_a_workbook_has_true_dates_true_numbers_and_texts() -> None:
+    rows = list(as_workbook(ROW).iter_rows(values_only=True))
+    assert rows[0] == HEADER
+    assert rows[1] == (
+        "ZQKX", 104512, datetime(2031, 6, 30), -3, 0.4375, "yes", "two\nlines; and, signs",  # noqa: DTZ001
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("text", FORMULAS)
+def test_a_text_that_a_spreadsheet_would_run_is_only_a_text(text: str) -> None:
+    assert as_csv((text,))[1] == [f"'{text}"]
+    cell = as_workbook((text,))["A2"]
+    assert cell.data_type != "f"
+    assert not cell.hyperlink
+
+
+def test_a_negative_number_is_no_text_and_keeps_its_sign() -> None:
+    assert as_csv((-3,))[1] == ["-3"]
+    assert as_workbook((-3,))["A2"].value == -3
+
+
+def test_nothing_is_an_empty_cell() -> None:
+    assert as_csv((None, "", "x"))[1] == ["", "", "x"]
+    assert [cell.value for cell in as_workbook((None, "", "x"))[2]][:3] == [None, None, "x"]
+
+
+def test_a_large_table_comes_in_pieces_as_it_is_written() -> None:
+    drawn = []
+
+    def rows() -> Any:
+        for number in range(5_000):
+            drawn.append(number)
+            yield (number,)
+
+    pieces = csv_bytes(("number",), rows())
+    next(pieces)
+    next(pieces)
+    assert len(drawn) < 1_000
+    assert len(b"".join(pieces).splitlines()) > 4_000
+
+
+def test_one_table_gives_one_workbook_byte_for_byte() -> None:
+    one, two = (b"".join(xlsx_bytes(HEADER, [ROW])) for _ in range(2))
+    assert one == two
+    assert zipfile.ZipFile(io.BytesIO(one)).testzip() is None
