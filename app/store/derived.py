@@ -25,6 +25,8 @@ from app.store.tables import named, one_of
 
 STATES = ("owed", "dated", "by_event", "unknown", "not_required")
 JOB_STATES = ("waiting", "running", "done", "failed")
+NAMED = ("mark", "number", "item_no")
+SHOWN_BY = ("listed", "region")
 FILE_KINDS = ("cars", "components", "events", "ladings")
 
 
@@ -59,15 +61,10 @@ class DueRow(Base):
         one_of("confidence", ("verified", "memory")),
         CheckConstraint("due_on IS NOT NULL OR state NOT IN ('owed', 'dated')", name="dated"),
         *named("due"),
-        # The last two columns let a list skip what it does not show without reading the row.
-        *(
-            Index(
-                f"ix_due_{name}", *first, "due_on", "mark", "number", "item_no", "state", "listed"
-            )
-            for name, *first in (("soonest",), ("owner", "owner_id"), ("region", "region"))
-        ),
-        Index("ix_due_item", "item_no", "due_on", "mark", "number", "state", "listed"),
-        Index("ix_due_state", "state", "due_on", "mark", "number", "item_no", "listed"),
+        # One order each; the columns after it let a list skip what it does not show from the index.
+        Index("ix_due_soonest", "due_on", *NAMED, *SHOWN_BY, "state", "owner_id"),
+        Index("ix_due_owner", "owner_id", "due_on", *NAMED, *SHOWN_BY, "state"),
+        Index("ix_due_state", "state", "due_on", *NAMED, *SHOWN_BY, "owner_id"),
     )
 
 

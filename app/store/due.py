@@ -26,7 +26,7 @@ from app.store.bulk import insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
 from app.store.names import EVERY_NAME, NamePrefix, matches
-from app.store.paging import Page, Value, page_of
+from app.store.paging import Cursor, Page, Value, page_of, read_cursor
 from app.store.tables import Party
 
 TABLE = table_of(DueRow)
@@ -131,7 +131,18 @@ def page(
         return (*dated, shown.mark, shown.number, shown.item_no), shown
 
     kinds: tuple[type, ...] = (str, int, int) if wanted.undated else (date, str, int, int)
-    return page_of(db, _rows(wanted), _keys(wanted), kinds, after, limit, make)
+    query = _rows(_within(wanted, read_cursor(after, kinds)) if after else wanted)
+    return page_of(db, query, _keys(wanted), kinds, after, limit, make)
+
+
+def _within(wanted: DueFilter, cursor: Cursor) -> DueFilter:
+    """The same rows of the page, with a bound on the day from which SQLite can start searching."""
+    day = cursor.key[0]
+    if not isinstance(day, date):
+        return wanted
+    if cursor.backwards:
+        return replaced(wanted, due_to=min(day, wanted.due_to or day))
+    return replaced(wanted, due_from=max(day, wanted.due_from or day))
 
 
 def each(db: Session, wanted: DueFilter) -> Iterator[DueListRow]:
@@ -240,7 +251,8 @@ def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
     # The order of a list without dates must not hang on a column that is null throughout.
     if wanted.undated:
         return [DueRow.state == wanted.status, DueRow.due_on.is_(None)]
-    conditions = [DueRow.due_on >= BEGINNING]
+    # Another bound from below beside a closer one could be the one that SQLite starts from.
+    conditions = [DueRow.due_on >= BEGINNING] if wanted.due_from is None else []
     if wanted.status is not None:
         conditions.append(_has_status(wanted, wanted.status))
     if wanted.overdue:

@@ -422,33 +422,21 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("car_id", "item_no", name=op.f("pk_due")),
     )
     op.create_index(
-        "ix_due_item",
-        "due",
-        ["item_no", "due_on", "mark", "number", "state", "listed"],
-        unique=False,
-    )
-    op.create_index(
         "ix_due_owner",
         "due",
-        ["owner_id", "due_on", "mark", "number", "item_no", "state", "listed"],
-        unique=False,
-    )
-    op.create_index(
-        "ix_due_region",
-        "due",
-        ["region", "due_on", "mark", "number", "item_no", "state", "listed"],
+        ["owner_id", "due_on", "mark", "number", "item_no", "listed", "region", "state"],
         unique=False,
     )
     op.create_index(
         "ix_due_soonest",
         "due",
-        ["due_on", "mark", "number", "item_no", "state", "listed"],
+        ["due_on", "mark", "number", "item_no", "listed", "region", "state", "owner_id"],
         unique=False,
     )
     op.create_index(
         "ix_due_state",
         "due",
-        ["state", "due_on", "mark", "number", "item_no", "listed"],
+        ["state", "due_on", "mark", "number", "item_no", "listed", "region", "owner_id"],
         unique=False,
     )
     op.create_table(
