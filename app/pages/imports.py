@@ -115,16 +115,16 @@ def drop(upload_id: str, db: web.Db) -> Response:
     return web.see_other("/imports")
 
 
-@router.get("/templates/{kind}.csv")
-def empty_file(kind: str) -> Response:
-    known = _kind_or_raise(kind)
-    return download(columns.empty_file(known).encode(), f"{known}.csv", CSV)
-
-
 @router.get("/templates/{kind}-columns.csv")
 def column_list(kind: str) -> Response:
     known = _kind_or_raise(kind)
     return download(columns.template_csv(known).encode(), f"{known}-columns.csv", CSV)
+
+
+@router.get("/templates/{kind}.csv")
+def empty_file(kind: str) -> Response:
+    known = _kind_or_raise(kind)
+    return download(columns.empty_file(known).encode(), f"{known}.csv", CSV)
 
 
 @router.get("/{import_id}")

@@ -202,7 +202,9 @@ def test_a_body_over_the_limit_is_refused_with_the_limit(web_app: FastAPI) -> No
         assert answer.status_code == 413
         assert "At most 1 MB" in answer.text
         pieces = (b"x" * 100_000 for _ in range(30))  # sent without saying how much
-        assert "At most 1 MB" in client.post("/imports", content=pieces).text
+        form = {"Content-Type": "application/x-www-form-urlencoded"}
+        answer = client.post("/ladings/new", content=pieces, headers=form)
+        assert "At most 1 MB" in answer.text
 
 
 def test_what_day_it_is_follows_the_time_zone(web_app: FastAPI) -> None:

@@ -1,0 +1,70 @@
+"""Home: counts that are links to as many rows, what needs action first, and a beginning when empty."""
+
+import re
+from html import unescape
+
+import pytest
+from fastapi.testclient import TestClient
+
+from tests.fixtures.fleet import Listed
+from tests.pages.reading import Page
+
+# Each number of the panel, as a link to the list it counts.
+COUNTS = ["overdue", "due now", "within 30 days", "within 90 days", "within 180 days", "unknown"]
+
+
+@pytest.mark.parametrize("label", COUNTS)
+def test_a_count_is_a_link_to_as_many_rows(listed: Listed, label: str) -> None:
+    found = re.search(
+        rf'href="([^"]+)" aria-label="[^"]* {label}">([\d\s]+)<', listed.client.get("/").text
+    )
+    assert found
+    told = Page(listed.client.get(unescape(found[1])).text)
+    assert len(told.rows) == int(found[2])
+
+
+@pytest.mark.parametrize(
+    ("standing", "cars"), [("in service", 5), ("out of service", 0), ("stored", 1)]
+)
+def test_the_fleet_is_counted_by_standing(listed: Listed, standing: str, cars: int) -> None:
+    found = re.search(
+        rf'href="([^"]+)" aria-label="(\d+) cars? {standing}"', listed.client.get("/").text
+    )
+    assert found
+    assert int(found[2]) == cars
+    assert len(Page(listed.client.get(found[1]).text).rows) == cars
+
+
+def test_what_is_overdue_comes_first_each_with_a_reason(listed: Listed) -> None:
+    rows = Page(listed.client.get("/").text).rows
+    assert {row[0] for row in rows} == {"ZQKX 1001"}
+    visual = next(row for row in rows if row[1] == "Visual inspection")
+    assert visual[2] == "overdue"
+    assert "at least every 10 years" in visual[4]
+
+
+def test_a_search_in_the_masthead_finds_a_car(listed: Listed) -> None:
+    home = listed.client.get("/").text
+    assert '<form class="find" action="/fleet"' in home
+    assert 'name="q"' in home
+    assert [row[0] for row in Page(listed.client.get("/fleet?q=ZQBX+3").text).rows] == ["ZQBX 3"]
+
+
+def test_every_page_says_that_its_dates_are_an_aid(listed: Listed) -> None:
+    for path in ("/", "/fleet", "/due", "/overdue", "/imports", "/ladings", "/about"):
+        told = Page(listed.client.get(path).text).words
+        assert "an aid to calculation, not an authority" in told
+
+
+def test_an_empty_book_leads_to_the_files_and_their_columns(client: TestClient) -> None:
+    home = client.get("/").text
+    assert "An empty book" in home
+    for kind in ("cars", "events", "components"):
+        assert f'href="/imports?kind={kind}"' in home
+        assert client.get(f"/imports/templates/{kind}.csv").status_code == 200
+
+
+def test_about_lists_each_rule_and_whether_its_text_was_read(listed: Listed) -> None:
+    rows = Page(listed.client.get("/about").text).rows
+    assert ["49 CFR 180.509(f)(2)", "2019 edition"] in [[row[0], row[2]] for row in rows]
+    assert any(row[2] == "not verified" for row in rows)
