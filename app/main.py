@@ -51,7 +51,7 @@ def create_app(
         version=__version__,
         docs_url=None,  # its page loads code from elsewhere
         redoc_url=None,
-        openapi_url="/api/v1/openapi.json",
+        openapi_url=None,  # the API answers its own, with examples
         lifespan=_engine_closed_at_the_end,
     )
     app.state.settings = settings

@@ -71,7 +71,8 @@ def sentence(error: ErrorDetails) -> str:
 
 
 def path(parts: Sequence[str | int]) -> str:
-    return ".".join(str(part) for part in parts) or "request"
+    # A wrong name in an object is told at that name; Pydantic adds a word of its own.
+    return ".".join(str(part) for part in parts if part != "[key]") or "request"
 
 
 def faults_of(error: ValidationError, prefix: Sequence[str | int] = ()) -> tuple[Fault, ...]:

@@ -41,15 +41,10 @@ EXAMPLES: dict[str, Any] = {
 }
 
 
-def _answered(example: object) -> dict[int | str, dict[str, Any]]:
-    return {200: {"content": {"application/json": {"example": example}}}}
-
-
 @router.post(
     "/due-dates",
     summary="Due dates of a car, with their reasons",
     response_model=DueDatesOut | list[DueDatesOut],
-    responses=_answered(answers.due_dates(REQUEST)),
 )
 def due_dates(
     request: Annotated[SkipValidation[Request | list[Request]], Body(openapi_examples=EXAMPLES)],
@@ -70,7 +65,6 @@ def due_dates(
     "/stencils/{text:path}",
     summary="What a specification means",
     response_model=SpecificationOut,
-    responses=_answered(answers.decode(SPECIFICATION)),
 )
 def stencil(
     text: Annotated[

@@ -19,9 +19,8 @@ from app.api.calculator import REQUEST
 from app.api.cars_in import CarIn, place_of
 from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
-from app.api.register import Key, Listing, Words, answer_shown, answered
+from app.api.register import Key, Listing, Words, answer_shown, answered, told_at
 from app.api.schemas import DueDatesOut, PageOut
-from app.errors import Fault, Refused
 from app.rules.reader import default_rulebook
 from app.store import cars
 from app.store.cars import RegisterFilter
@@ -98,22 +97,14 @@ def add(
     A relief device that is named is put on the car; inspections are recorded as events.
     """
     stamp = Stamp(new.recorded_by, now, today)
-    try:
-        car_id = _added(db, new, stamp)
-    except Refused as refused:
-        raise Refused.because(
-            Fault(place_of(each.path), each.problem) for each in refused.faults
-        ) from None
-    response.headers["Location"] = f"/api/v1/cars/{car_id}"
-    return _shown(db, car_id, today, settings.soon_days)
-
-
-def _added(db: Session, new: CarIn, stamp: Stamp) -> int:
-    car = actions.add_car(db, new.as_change(), stamp)
+    with told_at(place_of):
+        car = actions.add_car(db, new.as_change(), stamp)
     device = new.relief_installation()
     if device is not None:
-        components.install(db, car.id, device, stamp)
-    return car.id
+        with told_at("relief_device.{}".format):
+            components.install(db, car.id, device, stamp)
+    response.headers["Location"] = f"/api/v1/cars/{car.id}"
+    return _shown(db, car.id, today, settings.soon_days)
 
 
 def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:

@@ -1,18 +1,32 @@
-"""A page that describes the API to people, made from its OpenAPI description."""
+"""The API's description: as OpenAPI for programs, and made from it a page for people."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi import APIRouter, FastAPI, Request
+from fastapi.responses import HTMLResponse, JSONResponse
 
-from app import web
+from app import answers, web
+from app.api.calculator import REQUEST, SPECIFICATION
 
 router = APIRouter(include_in_schema=False)
+
+INFO = {
+    "description": (
+        "The register of railroad tank cars and their qualification due dates, with reasons. "
+        "A due date is a calculation aid: the rule in force, the owner's written instructions and "
+        "the qualified shop decide."
+    ),
+    "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
+}
+ANSWERS: dict[tuple[str, str], Callable[[], Any]] = {
+    ("/api/v1/due-dates", "post"): lambda: answers.due_dates(REQUEST),
+    ("/api/v1/stencils/{text}", "get"): lambda: answers.decode(SPECIFICATION),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +51,27 @@ class Operation:
     answers: tuple[tuple[str, str], ...]
 
 
+@router.get("/openapi.json")
+def description(request: Request) -> JSONResponse:
+    return JSONResponse(described(request.app))
+
+
 @router.get("/docs")
-def described(request: Request) -> HTMLResponse:
-    schema = request.app.openapi()
-    return web.page(request, "api/show.html", operations=list(operations(schema)))
+def page(request: Request) -> HTMLResponse:
+    found = list(operations(described(request.app)))
+    return web.page(request, "api/show.html", operations=found)
+
+
+def described(app: FastAPI) -> dict[str, Any]:
+    """The OpenAPI description, with answers that the calculator itself gives to the examples."""
+    schema = app.openapi()
+    if "description" not in schema["info"]:
+        schema["info"] |= INFO
+        # Put in here, since the framework drops every null from an example that it is given.
+        for (path, method), answer in ANSWERS.items():
+            answered = schema["paths"][path][method]["responses"]["200"]
+            answered["content"]["application/json"]["example"] = answer()
+    return schema
 
 
 def operations(schema: Mapping[str, Any]) -> Iterator[Operation]:

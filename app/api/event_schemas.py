@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
@@ -15,12 +14,8 @@ from app.answers.request import EventPart, ReadingPart, Text
 from app.api.exactly import as_decimal, decimal_or_none
 from app.api.schemas import NOBODY, DueDatesOut, Exact, Out, RecordedBy
 from app.core.facts import Extent, Outcome
-from app.errors import Fault, Refused
 from app.store.events import EventShown, split
 from app.store.tables import EventRow, ReadingRow
-
-# What an action calls a field, and what a request does.
-PLACES = {"happened_on": "on"}
 
 
 class ReadingIn(ReadingPart):
@@ -64,15 +59,9 @@ class EventIn(EventPart):
         )
 
 
-@contextmanager
-def in_the_words_of_a_request() -> Iterator[None]:
-    """Faults at the place where the request states what an action calls otherwise."""
-    try:
-        yield
-    except Refused as refused:
-        raise Refused.because(
-            Fault(PLACES.get(each.path, each.path), each.problem) for each in refused.faults
-        ) from None
+def place_of(path: str) -> str:
+    """Where a request states what an action calls `path`."""
+    return "on" if path == "happened_on" else path
 
 
 def says_the_same(row: EventRow, readings: Sequence[ReadingRow], event: NewEvent) -> bool:

@@ -18,11 +18,11 @@ from app.api.event_schemas import (
     EventOut,
     RecordedOut,
     event_out,
-    in_the_words_of_a_request,
+    place_of,
     says_the_same,
 )
 from app.api.exact import can_fail, subject
-from app.api.register import Key, answer_shown
+from app.api.register import Key, answer_shown, told_at
 from app.api.schemas import DueDatesOut, PageOut
 from app.errors import Conflict
 from app.store import cars, events
@@ -123,7 +123,7 @@ def record(
     event = new.as_change(sent.key)
     row = _again(sent, car_id, event)
     if row is None:
-        with in_the_words_of_a_request():
+        with told_at(place_of):
             row = actions.record_event(sent.db, car_id, event, sent.stamp(new.recorded_by))
     return _recorded(sent, row)
 
@@ -146,7 +146,7 @@ def correct(
     event = new.as_change(sent.key)
     row = _again(sent, events.event_or_raise(sent.db, event_id).car_id, event)
     if row is None:
-        with in_the_words_of_a_request():
+        with told_at(place_of):
             row = actions.correct_event(sent.db, event_id, event, sent.stamp(new.recorded_by))
     return _recorded(sent, row)
 

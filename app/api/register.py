@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import date
 from typing import Annotated, Any
 
@@ -46,6 +48,17 @@ class Listing(BaseModel):
         if found is None:
             raise Refused.because([Fault("owner", f"there is no owner named {self.owner!r}")])
         return found.id
+
+
+@contextmanager
+def told_at(place_of: Callable[[str], str]) -> Iterator[None]:
+    """Faults at the place where the request states what an action calls by a name of its own."""
+    try:
+        yield
+    except Refused as refused:
+        raise Refused.because(
+            Fault(place_of(each.path), each.problem) for each in refused.faults
+        ) from None
 
 
 def answered(db: Session, car_id: int, day: date, soon_days: int) -> tuple[CarRecord, Answer]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -37,8 +38,8 @@ Dates are an aid: the rule in force, the owner's instructions and the qualified 
 def a_day(text: str) -> date:
     """An argument that is a day, written one way only."""
     try:
-        if len(text) != len("YYYY-MM-DD"):
-            raise ValueError("a week or an unpunctuated date")
+        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
+            raise ValueError("the other ways to write a day are refused")
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"found {text!r}, want a day, YYYY-MM-DD") from None
