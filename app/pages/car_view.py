@@ -68,7 +68,7 @@ class CarView:
     @property
     def former_names(self) -> list[str]:
         names = next(each for each in self.sections if each.kind == "name")
-        return [f"{past.words}, until {past.until}" for past in names.past if past.until]
+        return [f"{past.lines[0][1]}, until {past.until}" for past in names.past if past.until]
 
 
 def view(db: Session, car: Car, seen: Seen) -> CarView:
@@ -135,8 +135,8 @@ def specification(text: str, rulebook: Rulebook) -> list[tuple[str, str]]:
 
 
 def _parts(spec: Specification) -> Iterable[tuple[str, str | None]]:
-    kind = f"{words(spec.class_kind)}, {words(spec.regime)}"
-    yield "Class", f"{spec.class_}: {kind}"
+    kinds = dict.fromkeys((words(spec.class_kind), words(spec.regime)))
+    yield "Class", f"{spec.class_}: {', '.join(kinds)}"
     yield f"Delimiter {spec.delimiter or ''}", spec.delimiter_meaning
     yield "Test pressure", _psig(spec.test_psig)
     yield "Material", spec.material_meaning or "steel"

@@ -12,6 +12,7 @@ from app.pages import fields
 from app.pages.forms import Field
 from app.store.cars import Histories, Recorded
 from app.store.columns import BEGINNING
+from app.store.tables import CarName
 from app.web.rendering import inches, words
 
 Lines = Sequence[tuple[str, str]]
@@ -25,13 +26,17 @@ class Past:
     later row.
     """
 
-    words: str
+    lines: Lines
     since: date | None
     until: date | None
     recorded_at: datetime
     recorded_by: str
     replaced: datetime | None
     reason: str
+
+    @property
+    def words(self) -> str:
+        return "; ".join(f"{label.lower()} {value}" for label, value in self.lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +99,10 @@ def _past(rows: Sequence[Recorded[Any]], said: Mapping[int, Lines]) -> list[Past
     for each in rows:
         row = each.row
         if not each.in_force:
-            told = "; ".join(f"{label.lower()} {value}" for label, value in said[row.id])
             reason = each.withdrawal.reason if each.withdrawal else ""
             past.append(
                 Past(
-                    told or "nothing stated", _since(row.from_on), until, row.recorded_at,
+                    said[row.id], _since(row.from_on), until, row.recorded_at,
                     row.recorded_by, row.superseded_at, reason,
                 )
             )  # fmt: skip
@@ -109,6 +113,8 @@ def _past(rows: Sequence[Recorded[Any]], said: Mapping[int, Lines]) -> list[Past
 
 def _lines(row: Any, asked: Iterable[Field], parties: Mapping[int, str]) -> Lines:
     """What the row states, by field; what it does not state is left out."""
+    if isinstance(row, CarName):
+        return [("Name", f"{row.mark} {row.number}")]
     found = ((each.label, _value(row, each.name, parties)) for each in asked)
     return [(label, value) for label, value in found if value]
 
@@ -120,6 +126,8 @@ def _value(row: Any, name: str, parties: Mapping[int, str]) -> str:
     match value:
         case None:
             return ""
+        case False if name == "fluorinated_hydrocarbon_only":
+            return ""  # so of nearly every tank, and no news
         case bool():
             return "yes" if value else "no"
         case Decimal():

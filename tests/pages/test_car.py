@@ -107,7 +107,7 @@ def test_history_keeps_names_ladings_and_standings_with_their_days(client, acid,
     record(happen)
     read = text(client.get(f"/cars/{acid}"))
     assert "ZQAX 7" in read
-    assert "Formerly mark ZQKX; number 104512, until 2020-01-05" in read
+    assert "Formerly ZQKX 104512, until 2020-01-05" in read
     assert "Lading Hydrochloric acid" in read
     assert "until 2021-02-06" in read
     assert "Standing in service from the beginning until 2022-03-07" in read
