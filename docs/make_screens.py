@@ -12,21 +12,21 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 SCREENS = Path(__file__).parent / "screens"
-# The name of the picture, and the search or address that leads to its page.
-PAGES = {"overdue": "/overdue", "car": "/fleet?q=ZQTX+102"}
+WIDTH = 1180
 
 
 def main(address: str) -> None:
     chromium = os.environ.get("CHROMIUM", "/usr/bin/chromium")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": 1180, "height": 760})
-        for name, path in PAGES.items():
-            page.goto(address + path)
-            if name == "car":
-                page.get_by_role("link", name="ZQTX 102").first.click()
-                page.locator("summary").first.click()
-            page.screenshot(path=SCREENS / f"{name}.png")
+        page = browser.new_page(viewport={"width": WIDTH, "height": 760})
+        page.goto(f"{address}/overdue")
+        page.screenshot(path=SCREENS / "overdue.png")
+        page.set_viewport_size({"width": WIDTH, "height": 1200})
+        page.goto(f"{address}/fleet?q=ZQTX+176")
+        page.locator("tbody a.car").first.click()
+        page.get_by_role("row", name="Thickness").locator("summary").click()
+        page.screenshot(path=SCREENS / "car.png")
         browser.close()
 
 
