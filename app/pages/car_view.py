@@ -13,6 +13,7 @@ from app.core.due import days_left, due_dates, next_due, state_on
 from app.core.facts import Answer, Due, Settings, Status
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, Unreadable, decode
+from app.pages.car_drawing import Spot, place_of, spots
 from app.pages.changing import Link, Seen
 from app.pages.drawings import ZoneScale, zone_scales
 from app.pages.fact_forms import FACTS
@@ -24,9 +25,6 @@ from app.store.events import EventShown
 from app.store.facts import CarRecord, Relief
 from app.store.tables import Car
 from app.web.rendering import inches, words
-
-# From one end of the car to the other, then from top to bottom, as people walk along it.
-PLACES = ("b end", "a end", "left", "right", "top", "bottom")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +58,7 @@ class CarView:
     devices: Sequence[DeviceLine]
     scales: Sequence[ZoneScale]
     mounted: Sequence[Mounted]
+    spots: Sequence[Spot]
     once_mounted: Sequence[Mounted]
     events: Sequence[EventShown]
     sections: Sequence[Section]
@@ -77,7 +76,7 @@ def view(db: Session, car: Car, seen: Seen) -> CarView:
     record = facts.load(db, [car.id], day, settings=Settings(soon_days=seen.soon_days))[car.id]
     answer, devices = answered(record, day, rulebook)
     histories = cars.histories(db, car.id)
-    mounted = components.on_car(db, car.id, day)
+    mounted = sorted(components.on_car(db, car.id, day), key=_place)
     return CarView(
         day=day,
         owner=histories.parties[record.owner_id],
@@ -87,7 +86,8 @@ def view(db: Session, car: Car, seen: Seen) -> CarView:
         due=[line(due, day, seen.soon_days) for due in answer.items],
         devices=devices,
         scales=zone_scales(answer.thickness),
-        mounted=sorted(mounted, key=_place),
+        mounted=mounted,
+        spots=spots(mounted),
         once_mounted=_gone(components.history(db, car.id), mounted),
         events=events.history(db, car.id),
         sections=sections(histories),
@@ -152,10 +152,9 @@ def _psig(value: object) -> str | None:
     return None if value is None else f"{value} psig"
 
 
-def _place(mounted: Mounted) -> tuple[int, str, str]:
-    position = mounted.installation.position.lower()
-    found = next((at for at, name in enumerate(PLACES) if name in position), len(PLACES))
-    return found, position, mounted.component.kind
+def _place(mounted: Mounted) -> tuple[tuple[int, int, int], str, str]:
+    position = mounted.installation.position
+    return place_of(position).order, position, mounted.component.kind
 
 
 def _gone(history: Sequence[Mounted], mounted: Sequence[Mounted]) -> list[Mounted]:

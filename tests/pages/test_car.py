@@ -84,8 +84,9 @@ def test_components_stand_from_the_b_end_on(client, acid, record):
     record(lambda db: with_valves(db, acid))
     page = client.get(f"/cars/{acid}").text
     table = page.split('id="components-title"', 1)[1].split("</table>", 1)[0]
-    places = re.findall(r'<th scope="row">([^<]*)</th>', table)
-    assert places == ["top, B end", "top, A end", "bottom"]
+    places = re.findall(r'<th scope="row"><span[^>]*>(\d)</span> ([^<]*)</th>', table)
+    assert places == [("1", "top, B end"), ("2", "top, A end"), ("3", "bottom")]
+    assert "1 relief valve, top, B end; 2 relief valve, top, A end; 3 valve, bottom" in page
 
 
 def test_what_is_not_known_is_said_and_the_way_to_record_it_shown(client, record):
