@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from fastapi import APIRouter, Request
@@ -63,23 +63,28 @@ def _standings(db: Session) -> list[Count]:
 
 
 def _due_counts(db: Session, seen: DueFilter) -> list[Count]:
-    totals = due.totals(db, seen)
     return [
-        Count("overdue", totals["overdue"], "/overdue?status=overdue", "overdue"),
-        Count("due now", totals["due_now"], "/overdue?status=due_now", "due_now"),
+        _with_status(db, seen, "overdue", "/overdue"),
+        _with_status(db, seen, "due_now", "/overdue"),
         *(_within(db, seen, days) for days in HORIZONS),
-        Count("unknown", totals["unknown"], "/due?status=unknown", "unknown"),
+        _with_status(db, seen, "unknown", "/due"),
     ]
+
+
+def _with_status(db: Session, seen: DueFilter, status: Status, path: str) -> Count:
+    # One count by index each: all totals at once would read the whole fleet.
+    number = due.count(db, replace(seen, status=status))
+    return Count(words(status), number, f"{path}{query({'status': status})}", status)
 
 
 def _within(db: Session, seen: DueFilter, days: int) -> Count:
     last: date = seen.as_of + timedelta(days=days)
-    reach = DueFilter(seen.as_of, seen.soon_days, due_from=seen.as_of, due_to=last)
+    reach = replace(seen, due_from=seen.as_of, due_to=last)
     address = f"/due{query({'from': seen.as_of, 'to': last})}"
     return Count(f"within {days} days", due.count(db, reach), address)
 
 
 def _urgent(db: Session, seen: DueFilter) -> tuple[DueListRow, ...]:
     """The first that are past or owed; with none of those, the first that will fall due."""
-    past = DueFilter(seen.as_of, seen.soon_days, overdue=True)
-    return due.page(db, past, limit=URGENT).rows or due.page(db, seen, limit=URGENT).rows
+    past = due.page(db, replace(seen, overdue=True), limit=URGENT).rows
+    return past or due.page(db, seen, limit=URGENT).rows
