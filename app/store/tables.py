@@ -97,7 +97,7 @@ class Car(Base):
         Index("ix_car_register", "mark", "number", "id", "standing"),
         Index("ix_car_standing_register", "standing", "mark", "number", "id"),
         Index("ix_car_owner_register", "owner_id", "mark", "number", "id", "standing"),
-        Index("ix_car_region", "region", "standing"),
+        Index("ix_car_region_register", "region", "mark", "number", "id", "standing"),
     )  # fmt: skip
 
 

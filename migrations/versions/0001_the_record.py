@@ -157,7 +157,12 @@ def upgrade() -> None:
         ["owner_id", "mark", "number", "id", "standing"],
         unique=False,
     )
-    op.create_index("ix_car_region", "car", ["region", "standing"], unique=False)
+    op.create_index(
+        "ix_car_region_register",
+        "car",
+        ["region", "mark", "number", "id", "standing"],
+        unique=False,
+    )
     op.create_index("ix_car_register", "car", ["mark", "number", "id", "standing"], unique=False)
     op.create_index(
         "ix_car_standing_register", "car", ["standing", "mark", "number", "id"], unique=False

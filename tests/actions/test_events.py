@@ -48,7 +48,9 @@ def test_a_form_sent_twice_is_one_event(any_db):
 def test_items_are_kept_once_each_in_the_order_of_the_calculator(db):
     car = add_car(db)
     mixed = visual(items=("lining_applied", "thickness", "visual", "thickness"))
-    assert events.record_event(db, car.id, mixed, stamp()).items == "visual;thickness;lining_applied"
+    assert (
+        events.record_event(db, car.id, mixed, stamp()).items == "visual;thickness;lining_applied"
+    )
 
 
 @pytest.mark.parametrize(
@@ -155,7 +157,8 @@ def test_a_correction_takes_the_place_of_an_event_and_both_stay_visible(any_db):
     shown = {each.row.id: each for each in recorded.history(any_db, car.id)}
     assert shown[old.id].corrected_by == new.id
     assert shown[old.id].row.superseded_at == stamp(5).at
-    assert shown[new.id].in_force and not shown[old.id].in_force
+    assert shown[new.id].in_force
+    assert not shown[old.id].in_force
 
 
 def test_a_correction_may_keep_what_tells_the_event_from_others(any_db):
