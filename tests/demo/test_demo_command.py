@@ -4,7 +4,6 @@ import os
 import shutil
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -16,7 +15,7 @@ from app.store.db import make_engine, sessions
 from app.store.tables import Car
 from tests.fixtures.server import ROOT
 
-BOUND = 20  # seconds, on a shared machine of two cores
+BOUND = 20  # seconds of processor time; what else a shared machine does must not fail a test
 
 
 def _demo(url: str) -> str:
@@ -38,11 +37,14 @@ def _names(engine: Engine) -> list[tuple[str, int]]:
 
 @pytest.mark.slow
 def test_it_loads_into_an_empty_store_of_each_kind_in_good_time(migrated_url):
-    started = time.monotonic()
+    before = os.times()
     said = _demo(migrated_url)
 
     assert "invented cars" in said
-    assert time.monotonic() - started < BOUND
+    after = os.times()
+    assert after.children_user + after.children_system < (
+        before.children_user + before.children_system + BOUND
+    )
 
 
 def test_a_register_with_cars_is_left_as_it_is(demo_template: Path, tmp_path: Path):
