@@ -6,6 +6,7 @@ import getpass
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Engine, make_url
@@ -22,6 +23,7 @@ from app.store.db import Sessions, make_engine, sessions
 def register(settings: Settings) -> Iterator[Sessions]:
     """Sessions on a store of this version. Raises Unusable, Busy or NewerStore."""
     with usable(settings):
+        _must_exist(settings)
         engine = make_engine(settings.database_url)
         try:
             _check(engine)
@@ -77,6 +79,15 @@ def usable(settings: Settings) -> Iterator[None]:
     except DBAPIError as wrong:
         said = " ".join(str(wrong.orig).split())
         raise Unusable(f"The database {_named(settings)} cannot be used: {said}.") from wrong
+
+
+def _must_exist(settings: Settings) -> None:
+    """Opening a SQLite file that is not there would make an empty one of a mistyped address."""
+    address = make_url(settings.database_url)
+    if address.get_backend_name() == "sqlite" and not Path(address.database or "").exists():
+        raise Unusable(
+            f"There is no database at {address.database}. Make it first: python -m app migrate"
+        )
 
 
 def _check(engine: Engine) -> None:

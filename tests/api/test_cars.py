@@ -1,12 +1,18 @@
 """Cars by HTTP: added with all that is known, listed by key, shown with facts, dates and reasons."""
 
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 import pytest
+from sqlalchemy import event
 
+from app.actions import components
+from app.actions.changes import NewComponent, NewInstallation
+from app.actions.stamp import Stamp
 from app.api.cars import NEW_CAR
-from tests.api.conftest import added
+from app.store.db import make_engine, sessions, write_session
+from tests.api.conftest import NOON, added
 
 FULL: dict[str, Any] = {
     "mark": "ZQAX",
@@ -205,3 +211,46 @@ def test_a_damaged_cursor_or_name_is_422(client, address: str, asked: dict[str, 
     answer = client.get(address, params=asked)
     assert answer.status_code == 422
     assert answer.json()["error"]["message"]
+
+
+def test_of_several_relief_devices_the_first_due_speaks_and_any_can_stop_the_loading(
+    client, sqlite_url: str
+) -> None:
+    hazardous = {"commodity": "Methanol", "un": "UN1230", "corrosive_or_reactive": False}
+    inspected = {"built_on": "2018-01-01", "service": hazardous}
+    key = added(client, **inspected, relief_device={"kind": "valve", "tested_on": "2024-05-06"})
+    before = client.get(f"/api/v1/cars/{key}/due").json()
+    assert before["loading"]["verdict"] == "may_load"
+    second = NewInstallation(
+        NewComponent("relief_valve", serial="S-2"), position="A end", tested_on=date(2016, 3, 4)
+    )
+    with write_session(sessions(make_engine(sqlite_url))) as db:
+        components.install(db, key, second, Stamp("a test", NOON, NOON.date()))
+    after = client.get(f"/api/v1/cars/{key}/due").json()
+    item = next(each for each in after["items"] if each["item"] == "relief_device")
+    # Ten years from its test, 49 CFR 180.509(c)(2), 2019 edition: overdue since March 2026.
+    assert (item["due_on"], item["status"]) == ("2026-03-04", "overdue")
+    assert "A end S-2" in item["reasons"][0]["text"]
+    assert after["next"] == {"item": "relief_device", "due_on": "2026-03-04"}
+    assert after["loading"]["verdict"] == "may_not_load"
+    shown = client.get(f"/api/v1/cars/{key}").json()
+    assert shown["facts"]["relief_device"]["tested_on"] == "2016-03-04"
+
+
+@pytest.mark.parametrize("address", ["/api/v1/cars", "/api/v1/due", "/api/v1/cars/1"])
+def test_more_cars_need_no_more_queries(client, car: int, address: str) -> None:
+    asked: list[str] = []
+    event.listen(
+        client.app.state.engine, "before_cursor_execute", lambda *told: asked.append(told[2])
+    )
+
+    def queries() -> int:
+        asked.clear()
+        assert client.get(address).status_code == 200
+        return len(asked)
+
+    queries()  # whether the store is of this version is asked once
+    few = queries()
+    for number in range(1, 6):
+        added(client, number=number)
+    assert queries() == few <= 20

@@ -70,6 +70,7 @@ def no_database(path: Path) -> None:
 
 def empty(path: Path) -> None:
     path.parent.mkdir()
+    path.touch()
 
 
 def a_folder(path: Path) -> None:
@@ -79,7 +80,7 @@ def a_folder(path: Path) -> None:
 @pytest.mark.parametrize(
     ("made", "sentence"),
     [
-        (no_folder, "cannot be used: unable to open database file."),
+        (no_folder, "There is no database at "),
         (no_database, "cannot be used: file is not a database."),
         (empty, "Bring it up to date first: python -m app migrate"),
         (a_folder, "cannot be used: unable to open database file."),
@@ -96,6 +97,14 @@ def test_a_database_that_cannot_be_used_is_one_sentence_and_3(
     assert ended.status == 3
     assert sentence in ended.err
     assert ended.err.count("\n") == 1
+
+
+def test_asking_an_address_without_a_database_makes_none(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DATABASE_URL", f"sqlite:///{tmp_path / 'mistyped.db'}")
+    assert run("due", "--before", "2027-01-01").status == 3
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_an_address_that_is_none_is_3(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
