@@ -87,8 +87,18 @@ def _number(value: object) -> Fraction:
     return Fraction(exact)
 
 
-def _upper(value: object) -> object:
-    return value.upper() if isinstance(value, str) else value
+def _mark(value: object) -> str:
+    text = value.upper() if isinstance(value, str) else ""
+    if not re.fullmatch(r"[A-Z]{2,4}", text, re.ASCII):
+        raise ValueError(f"must be 2 to 4 letters, got {shown(value)}")
+    return text
+
+
+def _un(value: object) -> str:
+    text = value.upper() if isinstance(value, str) else ""
+    if not re.fullmatch(r"(UN|NA)\d{4}", text, re.ASCII):
+        raise ValueError(f"must be UN or NA and four digits, such as UN1789, got {shown(value)}")
+    return text
 
 
 def _above_zero(value: object) -> Fraction:
@@ -112,7 +122,6 @@ def _efficiency(value: object) -> Fraction:
     return number
 
 
-_NUMBER = WithJsonSchema({"type": "number"})
 Day = Annotated[
     When,
     BeforeValidator(_when),
@@ -135,6 +144,12 @@ Efficiency = Annotated[
     Fraction,
     BeforeValidator(_efficiency),
     WithJsonSchema({"type": "number", "exclusiveMinimum": 0, "maximum": 1}),
+]
+Mark = Annotated[
+    str, BeforeValidator(_mark), WithJsonSchema({"type": "string", "pattern": "^[A-Za-z]{2,4}$"})
+]
+UnNumber = Annotated[
+    str, BeforeValidator(_un), WithJsonSchema({"type": "string", "pattern": "^(UN|NA)[0-9]{4}$"})
 ]
 Months = Annotated[int, Field(ge=1, le=1200)]
 Text = Annotated[str, Field(max_length=200)]
@@ -210,7 +225,7 @@ class LiningPart(_Part):
 
 class ServicePart(_Part):
     commodity: Text | None = None
-    un: Annotated[str, Field(pattern=r"^(UN|NA)[0-9]{4}$")] | None = None
+    un: UnNumber | None = None
     hazardous: bool = True
     hazard_class: Annotated[str, Field(max_length=20)] | None = None
     packing_group: Literal["I", "II", "III"] | None = None
@@ -270,7 +285,7 @@ class ApprovalPart(_Part):
 
 
 class CarPart(_Part):
-    mark: Annotated[str, BeforeValidator(_upper), Field(pattern=r"^[A-Z]{2,4}$")]
+    mark: Mark
     number: Annotated[int, Field(ge=1, le=999_999)]
     specification: Annotated[str, Field(max_length=60)]
     built_on: Day | None = None
