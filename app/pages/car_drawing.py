@@ -42,11 +42,12 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A component in the drawing, by its number in the table; `beneath` is out of sight from above."""
+    """A component in both views, by its number in the table; `beneath` is out of sight from above."""
 
     number: int
-    x: int
+    side_x: int
     side_y: int
+    plan_x: int
     plan_y: int
     beneath: bool
 
@@ -63,19 +64,24 @@ def place_of(position: str) -> Place:
 
 
 def spots(mounted: Sequence[Mounted]) -> tuple[Spot, ...]:
-    """One spot a component, in the given order; those of one place stand side by side."""
+    """One spot a component, in the given order."""
     places = [place_of(each.installation.position) for each in mounted]
-    together, seen = Counter(places), Counter[Place]()
-    drawn = []
-    for number, place in enumerate(places, 1):
-        shift = APART * (2 * seen[place] - together[place] + 1) // 2
-        seen[place] += 1
-        drawn.append(_spot(number, place, shift))
-    return tuple(drawn)
-
-
-def _spot(number: int, place: Place, shift: int) -> Spot:
     heights = {"top": SIDE_TOP, "bottom": SIDE_BOTTOM, "": (SIDE_TOP + SIDE_BOTTOM) // 2}
     sides = {"left": PLAN_LEFT, "right": PLAN_RIGHT, "": (PLAN_LEFT + PLAN_RIGHT) // 2}
-    x = ALONG[place.end] + shift
-    return Spot(number, x, heights[place.height], sides[place.side], place.height == "bottom")
+    side = _side_by_side([(ALONG[place.end], heights[place.height]) for place in places])
+    plan = _side_by_side([(ALONG[place.end], sides[place.side]) for place in places])
+    return tuple(
+        Spot(number, *beside, *above, place.height == "bottom")
+        for number, (place, beside, above) in enumerate(zip(places, side, plan, strict=True), 1)
+    )
+
+
+def _side_by_side(points: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """The points, those that would cover each other moved apart along the car."""
+    together, seen = Counter(points), Counter[tuple[int, int]]()
+    moved = []
+    for point in points:
+        shift = APART * (2 * seen[point] - together[point] + 1) // 2
+        seen[point] += 1
+        moved.append((point[0] + shift, point[1]))
+    return moved

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -16,6 +16,7 @@ from app.core.facts import (
     EVENT_ITEMS,
     SHELL_AND_HEAD_ZONES,
     ZONES,
+    Car,
     Event,
     Extent,
     Reading,
@@ -31,7 +32,7 @@ from app.pages import forms
 from app.pages.drawings import margin_in_words
 from app.pages.fields import COLUMNS, spoken
 from app.pages.forms import Choice, Entries, Field, Typed
-from app.store.events import EventShown
+from app.store.events import EventShown, LastReading
 
 OUTCOMES: tuple[Choice, ...] = (("pass", "Passed"), ("fail", "Failed"))
 EXTENTS: tuple[Choice, ...] = (("general", "General"), ("local", "Local"))
@@ -93,6 +94,7 @@ class EventForm:
     fields: tuple[Field, ...] = FIELDS
     newest: int | None = None
     with_readings: bool = True
+    last: Mapping[str, LastReading] = field(default_factory=dict)
 
     changes = spoken(CHANGES)
     change_names = CHANGES
@@ -222,22 +224,27 @@ def beside(faults: Iterable[Fault], entries: Entries) -> Entries:
 
 @dataclass(frozen=True, slots=True)
 class Judge:
-    """The tank that readings are judged against; `spec` is None where it cannot be read."""
+    """The tank that readings are judged against, and the last ones; `spec` is None where it cannot be read."""
 
     spec: Specification | None
     tank: Tank
     rulebook: Rulebook
     design: Mapping[str, Decimal]
+    last: Mapping[str, LastReading]
 
     @classmethod
     def of(
-        cls, specification: str, tank: Tank, rulebook: Rulebook, design: Mapping[str, Decimal]
+        cls,
+        car: Car,
+        rulebook: Rulebook,
+        design: Mapping[str, Decimal],
+        last: Mapping[str, LastReading],
     ) -> Judge:
         try:
-            spec = decode(specification, rulebook.stencils)
+            spec = decode(car.specification, rulebook.stencils)
         except Unreadable:
             spec = None
-        return cls(spec, tank, rulebook, design)
+        return cls(spec, car.tank, rulebook, design, last)
 
     @property
     def inspections(self) -> tuple[Choice, ...]:

@@ -36,7 +36,8 @@ def judge(db: Session, car: Car, today: date) -> Judge:
     """What readings of this car are judged against, as its tank is known today."""
     record = facts.load(db, [car.id], today)[car.id]
     design = design_thickness(db, car)
-    return Judge.of(record.car.specification, record.car.tank, default_rulebook(), design)
+    last = events.last_readings(db, car.id)
+    return Judge.of(record.car, default_rulebook(), design, last)
 
 
 @router.get("/cars/{car_id}/events/new")
@@ -73,8 +74,10 @@ def reading_verdict(
     car = cars.car_or_raise(db, car_id)
     asked = request.query_params
     entries = Entries({name: asked.getlist(name) for name in asked})
-    verdict = judge(db, car, looking.stamp.today).verdict(entries, row)
-    return web.partial(request, "events/_verdict.html", verdict=verdict)
+    against = judge(db, car, looking.stamp.today)
+    verdict = against.verdict(entries, row)
+    last = against.last.get(entries.text(f"readings.{row}.zone"))
+    return web.partial(request, "events/_verdict.html", verdict=verdict, last=last)
 
 
 @router.get("/events/{event_id}/correct")
@@ -152,7 +155,7 @@ def _longer(posted: web.Sent) -> Entries:
 def _new(car: Car, entries: Entries, against: Judge) -> EventForm:
     return EventForm(
         "Record an inspection", RECORD, f"/cars/{car.id}/events", "Record", entries,
-        against.inspections, against.verdicts(entries), with_readings=against.judges,
+        against.inspections, against.verdicts(entries), with_readings=against.judges, last=against.last,
     )  # fmt: skip
 
 
@@ -162,7 +165,7 @@ def _correcting(
     return EventForm(
         f"Correct the record of {_day(event.row)}", CORRECT, f"/events/{event.row.id}/correct",
         "Record the correction", entries, against.inspections, against.verdicts(entries),
-        newest=newest, with_readings=against.judges,
+        newest=newest, with_readings=against.judges, last=against.last,
     )  # fmt: skip
 
 

@@ -33,14 +33,20 @@ def mounted(*positions: str) -> list[Mounted]:
 
 def test_ends_lie_where_the_drawing_says_and_left_is_above_right_seen_from_above():
     b, a, left, right = spots(mounted("B end", "A end", "left", "right"))
-    assert b.x == ALONG["b"] < MIDDLE < ALONG["a"] == a.x
+    assert b.side_x == ALONG["b"] < MIDDLE < ALONG["a"] == a.side_x
     assert left.plan_y < right.plan_y
 
 
 def test_components_of_one_place_stand_side_by_side():
     found = spots(mounted("top", "top", "top"))
-    assert len({spot.x for spot in found}) == 3
-    assert sum(spot.x for spot in found) == 3 * MIDDLE
+    assert len({spot.side_x for spot in found}) == 3
+    assert sum(spot.side_x for spot in found) == 3 * MIDDLE
+
+
+def test_none_covers_another_in_either_view():
+    found = spots(mounted("top", "bottom", "B end left", "B end", "B end right", "left"))
+    assert len({(spot.side_x, spot.side_y) for spot in found}) == len(found)
+    assert len({(spot.plan_x, spot.plan_y) for spot in found}) == len(found)
 
 
 def test_what_is_at_the_bottom_is_out_of_sight_from_above():
