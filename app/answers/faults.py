@@ -37,8 +37,6 @@ _SENTENCES: Mapping[str, _Sentence] = {
     "string_too_short": lambda context, found: (
         f"must be at least {context['min_length']} characters long, got {found}"
     ),
-        f"must look like {context['pattern']}, got {found}"
-    ),
 }
 
 
