@@ -27,10 +27,9 @@ router = APIRouter()
 
 NAMES = ("q", "owner", "region", "standing", "class", "lading")
 PAGE = 50
-IN_REGISTER = "Cars in the register"
 STANDING_CHOICES = (
-    *((name, f"Cars {words(name)}") for name in STANDINGS),
-    ("all", "Every car ever registered"),
+    *((name, words(name)) for name in STANDINGS),
+    ("all", "every car ever registered"),
 )
 # An export is read by pages too, only larger ones.
 EXPORT_PAGE = 1000
@@ -59,7 +58,7 @@ class Wanted:
         found = self.filter
         name = f"{found.search.mark} {found.search.digits}".strip()
         parts = [
-            dict(STANDING_CHOICES).get(found.standing or "", IN_REGISTER),
+            _standing_in_words(found.standing),
             name and f"mark and number beginning {name}",
             found.owner_id and f"owner {self.choices.owner(found.owner_id)}",
             found.region and f"region {found.region}",
@@ -67,6 +66,12 @@ class Wanted:
             found.commodity and f"lading {found.commodity}",
         ]
         return f"{', '.join(part for part in parts if part)}."
+
+
+def _standing_in_words(standing: str | None) -> str:
+    if standing == "all":
+        return "Every car ever registered"
+    return f"Cars {words(standing)}" if standing else "Cars in the register"
 
 
 @router.get("/fleet")

@@ -71,8 +71,8 @@ def inches(value: Fraction | Decimal | None) -> str:
 
 
 def number(value: int) -> str:
-    """A count with its thousands parted by a thin space, as in a ledger."""
-    return f"{value:,}".replace(",", " ")
+    """A count with its thousands parted by a narrow space, as in a ledger."""
+    return f"{value:,}".replace(",", "\u202f")
 
 
 def counted(value: int, one: str, many: str | None = None) -> str:

@@ -49,7 +49,7 @@ class Page(HTMLParser):
 
 
 def _plain(parts: list[str]) -> str:
-    return re.sub(r"[\s\u2009\u00a0]+", " ", " ".join(parts)).strip()
+    return re.sub(r"\s+", " ", " ".join(parts)).strip()
 
 
 def csv_rows(content: bytes) -> list[dict[str, str]]:
