@@ -78,6 +78,7 @@ class Verdict:
     problem: str
     zone: ZoneThickness | None = None
     margin: str = ""
+    odd: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +111,8 @@ class EventForm:
 
     @property
     def unlikely(self) -> bool:
-        """Whether a reading was asked about, or confirmed already."""
-        asked = any(name.endswith(".inches") for name in self.entries.problems)
-        return asked or bool(self.entries.text("confirmed"))
+        """Whether a reading must be confirmed."""
+        return any(verdict.odd for verdict in self.verdicts.values())
 
     @property
     def labels(self) -> dict[str, str]:
@@ -276,7 +276,7 @@ class Judge:
             return Verdict("The specification cannot be read, so there are no lines.")
         odd = slip(NewReading(**values), self.design.get(values["zone"]))
         if odd:
-            return Verdict(odd)
+            return Verdict(forms.as_sentence(odd), odd=True)
         zone = self._zone(self.spec, _reading(values))
         return Verdict("", zone, margin_in_words(zone))
 
