@@ -135,6 +135,13 @@ def test_print_leaves_the_list_and_drops_the_controls(page: Page, demo_server: S
     expect(page.locator(".in-words")).to_be_visible()
     expect(page.locator("tbody .status").first).to_be_visible()
     expect(page.locator(".footer")).to_contain_text("not an authority")
+    # The demo's overdue list is longer than a page, and the print says so.
+    expect(page.locator(".print-only")).to_be_visible()
+    expect(page.locator(".print-only")).to_contain_text("one page of a longer list")
+    page.set_viewport_size({"width": 720, "height": 960})  # a sheet of paper keeps the table
+    assert page.eval_on_selector("thead", "head => getComputedStyle(head).display") == (
+        "table-header-group"
+    )
 
 
 @pytest.fixture
