@@ -17,9 +17,10 @@ from app.actions.changes import (
     NewStanding,
     NewStencil,
 )
-from app.actions.checks import Faults, lock_car
+from app.actions.checks import Faults
 from app.actions.factchecks import Change, check
 from app.actions.stamp import Stamp
+from app.store import cars as fleet
 from app.store.columns import BEGINNING, CarFact
 from app.store.tables import Car
 
@@ -68,43 +69,43 @@ def _stated(new: NewCar) -> list[tuple[str, Change]]:
 
 def re_mark(db: Session, car_id: int, name: NewName, stamp: Stamp) -> CarFact:
     """Give the car another mark and number; its history and its older names stay."""
-    return facts.change(db, lock_car(db, car_id), name, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), name, stamp)
 
 
 def change_construction(db: Session, car_id: int, details: CarDetails, stamp: Stamp) -> CarFact:
     """Another specification or other tank facts from a day on, as after a conversion."""
-    return facts.change(db, lock_car(db, car_id), details, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), details, stamp)
 
 
 def change_ownership(db: Session, car_id: int, ownership: NewOwnership, stamp: Stamp) -> CarFact:
-    return facts.change(db, lock_car(db, car_id), ownership, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), ownership, stamp)
 
 
 def change_standing(db: Session, car_id: int, standing: NewStanding, stamp: Stamp) -> CarFact:
     """Take a car out of service, into storage, out of the record, or back."""
-    return facts.change(db, lock_car(db, car_id), standing, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), standing, stamp)
 
 
 def put_into_service(db: Session, car_id: int, service: NewService, stamp: Stamp) -> CarFact:
     """Put the car into another lading."""
-    return facts.change(db, lock_car(db, car_id), service, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), service, stamp)
 
 
 def change_lining(db: Session, car_id: int, lining: NewLining, stamp: Stamp) -> CarFact:
-    return facts.change(db, lock_car(db, car_id), lining, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), lining, stamp)
 
 
 def change_fitting(db: Session, car_id: int, fitting: NewFitting, stamp: Stamp) -> CarFact:
-    return facts.change(db, lock_car(db, car_id), fitting, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), fitting, stamp)
 
 
 def mark_stencil(db: Session, car_id: int, stencil: NewStencil, stamp: Stamp) -> CarFact:
     """Record the due dates as they are painted on the car now."""
-    return facts.change(db, lock_car(db, car_id), stencil, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), stencil, stamp)
 
 
 def change_approval(db: Session, car_id: int, approval: NewApproval, stamp: Stamp) -> CarFact:
-    return facts.change(db, lock_car(db, car_id), approval, stamp)
+    return facts.change(db, fleet.locked_one(db, car_id), approval, stamp)
 
 
 def correct_fact(db: Session, table: str, row_id: int, change: Change, stamp: Stamp) -> CarFact:
@@ -113,10 +114,10 @@ def correct_fact(db: Session, table: str, row_id: int, change: Change, stamp: St
     `table` is the table's name; without a `from_on` the new row holds from where the old one did.
     """
     old = facts.fact_or_raise(db, table, row_id)
-    return facts.correct(db, lock_car(db, old.car_id), old, change, stamp)
+    return facts.correct(db, fleet.locked_one(db, old.car_id), old, change, stamp)
 
 
 def withdraw_fact(db: Session, table: str, row_id: int, reason: str, stamp: Stamp) -> CarFact:
     """Let a dated fact count no longer; the one before it is in force again."""
     old = facts.fact_or_raise(db, table, row_id)
-    return facts.withdraw(db, lock_car(db, old.car_id), old, reason, stamp)
+    return facts.withdraw(db, fleet.locked_one(db, old.car_id), old, reason, stamp)

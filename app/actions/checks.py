@@ -1,22 +1,18 @@
-"""What every change is held to before anything is written: known cars, sensible days, exact numbers."""
+"""What every change is held to before anything is written: sensible days, exact numbers, known words."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import fields
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
-
 from app.actions.stamp import Stamp
 from app.core.stencil import Unreadable, decode
-from app.errors import Fault, NotFound, Refused
+from app.errors import Fault, Refused
 from app.rules.reader import default_rulebook
-from app.store.tables import Car
 
 MARK = re.compile(r"[A-Z]{2,4}\Z")
 LARGEST_NUMBER = 999_999
@@ -88,24 +84,6 @@ class Faults:
 
 # Text of any length.
 LONG = ("notes", "reason")
-
-
-def lock_cars(db: Session, car_ids: Sequence[int]) -> list[Car]:
-    """The cars to change, in the order asked for; others who change them wait until this is done.
-
-    Raises NotFound naming a key that the register lacks.
-    """
-    query = select(Car).where(Car.id.in_(car_ids)).order_by(Car.id).with_for_update()
-    query = query.execution_options(populate_existing=True)
-    found = {car.id: car for car in db.scalars(query)}
-    for car_id in car_ids:
-        if car_id not in found:
-            raise NotFound(f"There is no car with the key {car_id} in the register.")
-    return [found[car_id] for car_id in car_ids]
-
-
-def lock_car(db: Session, car_id: int) -> Car:
-    return lock_cars(db, [car_id])[0]
 
 
 def tidy(text: str) -> str:

@@ -6,16 +6,15 @@ from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.actions import due, rows
 from app.actions.changes import NewComponent, NewEvent, NewInstallation
-from app.actions.checks import Faults, lock_car, tidy
+from app.actions.checks import Faults, tidy
 from app.actions.events import check_event
 from app.actions.stamp import Stamp
 from app.errors import Conflict
-from app.store import components, events
+from app.store import cars, components, events
 from app.store.columns import BEGINNING
 from app.store.tables import (
     EQUIPMENT_KINDS,
@@ -33,7 +32,7 @@ def install(db: Session, car_id: int, new: NewInstallation, stamp: Stamp) -> Ins
 
     Raises Refused with faults by field, or Conflict when it is on a car already.
     """
-    car = lock_car(db, car_id)
+    car = cars.locked_one(db, car_id)
     new = tidied(new)
     check(car, new, stamp)
     row = _mount(db, car, new, stamp)
@@ -51,7 +50,7 @@ def remove(
     `is_change` records it as a change of the day too, so that the leakage test is owed.
     """
     old = components.installation_or_raise(db, installation_id)
-    car = lock_car(db, old.car_id)
+    car = cars.locked_one(db, old.car_id)
     row = _take_off(db, car, old, removed_on, stamp)
     if is_change:
         _record_change(db, car, components.component_of(db, old).kind, removed_on, stamp)
@@ -65,7 +64,7 @@ def swap(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) 
     The new one takes the old one's position and kind where it states none.
     """
     old = components.installation_or_raise(db, installation_id)
-    car = lock_car(db, old.car_id)
+    car = cars.locked_one(db, old.car_id)
     kind = new.component.kind or components.component_of(db, old).kind
     on = new.installed_on or stamp.today
     new = tidied(
@@ -87,7 +86,7 @@ def swap(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) 
 def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) -> Installation:
     """Put a new row in the place of an installation recorded wrongly; its removal goes with it."""
     old = components.installation_or_raise(db, installation_id)
-    car = lock_car(db, old.car_id)
+    car = cars.locked_one(db, old.car_id)
     new = tidied(new)
     check(car, new, stamp)
     _must_count(db, old)
@@ -103,7 +102,7 @@ def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stam
 def withdraw(db: Session, installation_id: int, reason: str, stamp: Stamp) -> Installation:
     """Let an installation that never was count no longer."""
     old = components.installation_or_raise(db, installation_id)
-    car = lock_car(db, old.car_id)
+    car = cars.locked_one(db, old.car_id)
     _must_count(db, old)
     rows.withdraw(db, old, reason, stamp)
     due.refresh(db, [car.id], stamp.today)
@@ -113,7 +112,7 @@ def withdraw(db: Session, installation_id: int, reason: str, stamp: Stamp) -> In
 def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stamp) -> Installation:
     """Undo taking a component off: it was on the car all along."""
     old = components.installation_or_raise(db, installation_id)
-    car = lock_car(db, old.car_id)
+    car = cars.locked_one(db, old.car_id)
     removal = components.removal_of(db, old.id)
     if removal is None:
         raise Conflict("That component is not recorded as taken off.")
@@ -190,14 +189,7 @@ def _stated(new: NewInstallation) -> dict[str, Any]:
 def _component(db: Session, car: Car, new: NewComponent, stamp: Stamp) -> Component:
     """The component that this describes; without a serial it is always a new one."""
     if new.serial:
-        same = select(Component).where(
-            Component.kind == new.kind,
-            Component.maker == new.maker,
-            Component.model == new.model,
-            Component.serial == new.serial,
-            Component.superseded_at.is_(None),
-        )
-        found = db.scalars(same.order_by(Component.id)).first()
+        found = components.same_as(db, new.kind, new.maker, new.model, new.serial)
         if found is not None:
             return found
     row = Component(owner_id=car.owner_id, **asdict(new), **stamp.columns())

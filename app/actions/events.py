@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.actions import due, rows
 from app.actions.changes import NewEvent
-from app.actions.checks import Faults, lock_car, lock_cars, tidy
+from app.actions.checks import Faults, tidy
 from app.actions.readings import check_readings
 from app.actions.stamp import Stamp
 from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
@@ -35,7 +35,7 @@ def record_event_for_many(
     db: Session, car_ids: Sequence[int], event: NewEvent, stamp: Stamp
 ) -> list[EventRow]:
     """Record one event for each of these cars, or for none of them."""
-    chosen = lock_cars(db, list(dict.fromkeys(car_ids)))
+    chosen = cars.locked(db, list(dict.fromkeys(car_ids)))
     if not chosen:
         raise Refused("Choose at least one car.")
     event = tidied(event)
@@ -52,7 +52,7 @@ def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> 
     Raises Conflict naming the newer row when it was corrected already.
     """
     old = events.event_or_raise(db, event_id)
-    car = lock_car(db, old.car_id)
+    car = cars.locked_one(db, old.car_id)
     event = tidied(event)
     sent_before = _recorded_by_form(db, car, event)
     if sent_before:
@@ -67,7 +67,7 @@ def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> 
 def withdraw_event(db: Session, event_id: int, reason: str, stamp: Stamp) -> EventRow:
     """Let an event count no longer, with none in its place; it stays, with who did so and why."""
     old = events.event_or_raise(db, event_id)
-    lock_car(db, old.car_id)
+    cars.locked_one(db, old.car_id)
     _must_count(db, old)
     rows.withdraw(db, old, reason, stamp)
     due.refresh(db, [old.car_id], stamp.today)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import date
-from typing import Any, TypeVar
+from typing import Any
 
-from sqlalchemy import ColumnElement, func, inspect, select
+from sqlalchemy import inspect
 from sqlalchemy.orm import Session
 
 from app.actions import due, rows
@@ -26,7 +26,7 @@ from app.actions.checks import Faults, tidy
 from app.actions.factchecks import Change, check
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Fault, NotFound, Refused
-from app.store import cars
+from app.store import cars, dated, events
 from app.store.columns import BEGINNING, CarFact
 from app.store.tables import (
     IN_RECORD,
@@ -34,7 +34,6 @@ from app.store.tables import (
     Car,
     CarName,
     Construction,
-    EventRow,
     Fitting,
     LiningFact,
     Ownership,
@@ -43,7 +42,6 @@ from app.store.tables import (
     StencilFact,
 )
 
-F = TypeVar("F", bound=CarFact)
 TABLES: dict[type[Any], type[CarFact]] = {
     NewName: CarName,
     NewOwnership: Ownership,
@@ -90,7 +88,7 @@ def withdraw(db: Session, car: Car, old: CarFact, reason: str, stamp: Stamp) -> 
     """Let a fact count no longer; the one before it holds again."""
     must_count(db, old)
     table = type(old)
-    if table in NEEDED and not _others_in_force(db, old):
+    if table in NEEDED and not dated.has_others(db, old):
         raise Refused("A car cannot be without this fact. Correct it instead of withdrawing it.")
     rows.withdraw(db, old, reason, stamp)
     settle(db, car, stamp)
@@ -119,8 +117,8 @@ def write(
 
 def settle(db: Session, car: Car, stamp: Stamp) -> None:
     """Rebuild what is due, unless the car would now bear a name that another car in record has."""
-    name = _latest(db, CarName, car.id)
-    standing = _latest(db, Standing, car.id)
+    name = dated.in_force(db, CarName, car.id)
+    standing = dated.in_force(db, Standing, car.id)
     if name and standing and standing.standing in IN_RECORD:
         name_is_free(db, name.mark, name.number, car)
     due.refresh(db, [car.id], stamp.today)
@@ -152,8 +150,7 @@ def must_count(db: Session, old: CarFact) -> None:
     """Raise Conflict when the row was corrected or withdrawn already."""
     if old.superseded_at is None:
         return
-    table = type(old)
-    newer = db.scalars(select(table).where(table.corrects == old.id)).first()
+    newer = dated.corrected_by(db, old)
     what = f"corrected; row {newer.id} took its place" if newer else "withdrawn"
     raise Conflict(f"This fact was already {what}. Open the car anew.")
 
@@ -162,14 +159,8 @@ def in_force(db: Session, car_id: int, stated: Change) -> CarFact | None:
     """The fact of this kind that holds now; of approvals, the one of this item and reference."""
     table = TABLES[type(stated)]
     if isinstance(stated, NewApproval):
-        return _latest(
-            db,
-            table,
-            car_id,
-            ApprovalFact.item == stated.item,
-            ApprovalFact.reference == stated.reference,
-        )
-    return _latest(db, table, car_id)
+        return dated.in_force(db, table, car_id, item=stated.item, reference=stated.reference)
+    return dated.in_force(db, table, car_id)
 
 
 def begins(stated: Change) -> date | None:
@@ -209,11 +200,7 @@ def _check(db: Session, car: Car, stated: Change, stamp: Stamp) -> None:
 
 def _check_history(db: Session, faults: Faults, car: Car, details: CarDetails) -> None:
     """A car was built before the first thing that was done to it."""
-    first = db.scalar(
-        select(func.min(EventRow.happened_on)).where(
-            EventRow.car_id == car.id, EventRow.superseded_at.is_(None)
-        )
-    )
+    first = events.first_day(db, car.id)
     if first and details.built_on and first < details.built_on:
         faults.add("built_on", f"{details.built_on} lies after an event recorded on {first}")
 
@@ -238,20 +225,3 @@ def _party_id(db: Session, name: str | None) -> int | None:
 
 def _says(db: Session, held: CarFact, stated: Change) -> bool:
     return all(getattr(held, name) == value for name, value in _values(db, stated).items())
-
-
-def _latest(db: Session, table: type[F], car_id: int, *conditions: ColumnElement[bool]) -> F | None:
-    return db.scalars(
-        select(table)
-        .where(table.car_id == car_id, table.superseded_at.is_(None), *conditions)
-        .order_by(table.from_on.desc(), table.id.desc())
-        .limit(1)
-    ).first()
-
-
-def _others_in_force(db: Session, old: CarFact) -> bool:
-    table = type(old)
-    others = select(table.id).where(
-        table.car_id == old.car_id, table.superseded_at.is_(None), table.id != old.id
-    )
-    return db.scalar(others.limit(1)) is not None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.actions.changes import NewEvent, NewReading
@@ -12,6 +11,7 @@ from app.actions.checks import Faults
 from app.core.facts import SHELL_AND_HEAD_ZONES, ZONES
 from app.core.stencil import Unreadable, decode
 from app.rules.reader import default_rulebook
+from app.store import dated
 from app.store.tables import Car, Construction
 
 # No tank car shell is as thick, and none that holds a lading as thin. Common practice, no source.
@@ -60,11 +60,7 @@ def design_thickness(db: Session, car: Car) -> dict[str, Decimal]:
     """The owner's minimum by zone, else the plate that the specification asks for; in inches."""
     plate = _plate(car.specification)
     design = dict.fromkeys(SHELL_AND_HEAD_ZONES, plate) if plate else {}
-    built = db.scalars(
-        select(Construction)
-        .where(Construction.car_id == car.id, Construction.superseded_at.is_(None))
-        .order_by(Construction.from_on.desc(), Construction.id.desc())
-    ).first()
+    built = dated.in_force(db, Construction, car.id)
     stated = {zone: getattr(built, f"required_{zone}_in", None) for zone in SHELL_AND_HEAD_ZONES}
     return design | {zone: inches for zone, inches in stated.items() if inches}
 

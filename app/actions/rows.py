@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any, TypeVar
 
-from sqlalchemy import Table, inspect, select, update
+from sqlalchemy import Table, inspect, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
 from app.errors import Conflict
+from app.store import cars
 from app.store.columns import Recorded
 from app.store.tables import Party, Withdrawal
 
@@ -67,7 +68,7 @@ def table_of(row: Recorded) -> Table:
 
 def party(db: Session, name: str) -> Party:
     """The party of this name, added when it is new."""
-    found = db.scalars(select(Party).where(Party.name == name)).first()
+    found = cars.party_by_name(db, name)
     if found is None:
         found = Party(name=name)
         db.add(found)

@@ -37,8 +37,30 @@ F = TypeVar("F", bound=CarFact)
 def car_or_raise(db: Session, car_id: int) -> Car:
     car = db.get(Car, car_id)
     if car is None:
-        raise NotFound(f"There is no car with the key {car_id} in the register.")
+        raise _unknown(car_id)
     return car
+
+
+def locked(db: Session, car_ids: Sequence[int]) -> list[Car]:
+    """These cars, in the order asked for, to be changed; whoever else changes them waits.
+
+    Raises NotFound naming a key that the register lacks.
+    """
+    query = select(Car).where(Car.id.in_(car_ids)).order_by(Car.id).with_for_update()
+    query = query.execution_options(populate_existing=True)
+    found = {car.id: car for car in db.scalars(query)}
+    for car_id in car_ids:
+        if car_id not in found:
+            raise _unknown(car_id)
+    return [found[car_id] for car_id in car_ids]
+
+
+def locked_one(db: Session, car_id: int) -> Car:
+    return locked(db, [car_id])[0]
+
+
+def _unknown(car_id: int) -> NotFound:
+    return NotFound(f"There is no car with the key {car_id} in the register.")
 
 
 def by_name(db: Session, mark: str, number: int) -> Car | None:

@@ -46,6 +46,21 @@ def component_of(db: Session, installation: Installation) -> Component:
     return db.get_one(Component, installation.component_id)
 
 
+def same_as(db: Session, kind: str, maker: str, model: str, serial: str) -> Component | None:
+    """The component that these tell from any other."""
+    return db.scalars(
+        select(Component)
+        .where(
+            Component.kind == kind,
+            Component.maker == maker,
+            Component.model == model,
+            Component.serial == serial,
+            Component.superseded_at.is_(None),
+        )
+        .order_by(Component.id)
+    ).first()
+
+
 def removal_of(db: Session, installation_id: int) -> Removal | None:
     """How this installation ended, if it did."""
     return db.scalars(

@@ -31,7 +31,7 @@ FILE_KINDS = ("cars", "components", "events", "ladings")
 
 
 class DueRow(Base):
-    """A due item of a car. What lists sort and filter by is copied here from the car, so that one index answers them."""
+    """A due item of a car; what lists sort and filter by is copied from the car, so that one index does."""
 
     __tablename__ = "due"
     car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), primary_key=True)

@@ -96,6 +96,15 @@ def known_by(
     ).first()
 
 
+def first_day(db: Session, car_id: int) -> date | None:
+    """The first day on which anything that counts was done to the car."""
+    return db.scalar(
+        select(func.min(EventRow.happened_on)).where(
+            EventRow.car_id == car_id, EventRow.superseded_at.is_(None)
+        )
+    )
+
+
 def readings(db: Session, event_ids: Sequence[int]) -> dict[int, tuple[ReadingRow, ...]]:
     """The readings of these events, in the order of each report."""
     return _by_event(

@@ -205,7 +205,7 @@ class LiningFact(CarFact, Base):
 
 
 class Fitting(CarFact, Base):
-    """The owner's interval for service equipment, the reflective sheeting, and whether there is a relief device at all."""
+    """The owner's interval for service equipment, the sheeting, and whether there is a relief device at all."""
 
     __tablename__ = "fitting"
     has_relief_device: Mapped[bool | None] = mapped_column(comment="false: the car has none")
@@ -220,7 +220,7 @@ class Fitting(CarFact, Base):
 
 
 class StencilFact(CarFact, Base):
-    """The due dates painted on the car, as painted: a day `YYYY-MM-DD`, a month `YYYY-MM` or a year `YYYY` for each item."""
+    """The due dates as painted on the car: `YYYY-MM-DD`, `YYYY-MM` or `YYYY` for each item."""
 
     __tablename__ = "stencil"
     marked_on: Mapped[date | None]
@@ -266,7 +266,7 @@ class Component(Recorded, Base):
 
 
 class Installation(CarFact, Base):
-    """A component put on a car at a position, with what was known of it then. `from_on` is `installed_on`, or BEGINNING."""
+    """A component put on a car, with what was known of it then; `from_on` is `installed_on` or BEGINNING."""
 
     __tablename__ = "installation"
     component_id: Mapped[int] = mapped_column(Key, ForeignKey("component.id"), index=True)

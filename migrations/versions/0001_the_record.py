@@ -250,7 +250,8 @@ def upgrade() -> None:
             comment="the row of this table that this one replaces",
         ),
         sa.CheckConstraint(
-            "item IN ('visual', 'structural_integrity', 'safety_systems', 'thickness', 'lining', 'service_equipment', 'relief_device')",
+            "item IN ('visual', 'structural_integrity', 'safety_systems', 'thickness', 'lining', "
+            "'service_equipment', 'relief_device')",
             name=op.f("ck_approval_item"),
         ),
         sa.CheckConstraint(

@@ -203,7 +203,7 @@ def test_a_car_cannot_have_been_built_after_what_was_done_to_it(db):
 
 
 def test_another_lading_moves_dates_in_the_same_transaction(any_db):
-    """49 CFR 180.509(f)(3), 2019 edition: five years for a corrosive lading in an unlined tank."""
+    """49 CFR 180.509(f)(2), 2019 edition: five years for a corrosive lading in an unlined tank."""
     car = add_car(any_db)
     mild = item(any_db, car, "thickness")
     acid = NewService("Invented acid", corrosive_or_reactive=True, from_on=date(2024, 1, 1))
