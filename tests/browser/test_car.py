@@ -103,7 +103,7 @@ def test_reasons_unfold_in_place(page: Page, car: str):
 def test_on_paper_nothing_stays_folded(page: Page, car: str, tmp_path: Path):
     page.goto(car)
     page.emulate_media(media="print")
-    for item in page.locator(".due-items .why li").all():
+    for item in page.locator(".due-items .fold li").all():
         assert item.evaluate("each => each.getBoundingClientRect().height") > 0
     expect(page.get_by_role("link", name="Record an inspection")).to_be_hidden()
 
