@@ -11,6 +11,7 @@ from sqlalchemy import Row, Table, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.store.columns import CarFact, Recorded
+from app.store.derived import ImportRun
 from app.store.tables import (
     IN_RECORD,
     Car,
@@ -330,12 +331,18 @@ def moved_since(db: Session, import_id: int) -> list[int]:
 
 
 def replaced_by(db: Session, import_id: int) -> list[dict[str, Any]]:
-    """The installations as they stood before an import corrected them, with what replaced each."""
+    """The installations as they stood before an import corrected them, with what replaced each.
+
+    Not those that an import brought which was itself taken back: nobody corrected these.
+    """
     later = aliased(Installation)
+    taken_back = exists().where(
+        and_(ImportRun.id == Installation.import_id, ImportRun.taken_back_at.is_not(None))
+    )
     rows = db.execute(
         select(table_of(Installation), later.id.label("replaced_by"))
         .join(later, later.corrects == Installation.id)
-        .where(later.import_id == import_id, later.superseded_at.is_(None))
+        .where(later.import_id == import_id, later.superseded_at.is_(None), ~taken_back)
         .order_by(Installation.id)
     )
     return [dict(row._mapping) for row in rows]
