@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -86,7 +87,7 @@ def waiting(request: Request, upload_id: str, db: web.Db, looking: Looking) -> R
         seen=seen,
         faults=seen.faults[:FAULTS_SHOWN],
         changes=seen.changes[:CHANGES_SHOWN],
-        before=imports.by_content(db, upload.kind, _sheet(upload).sha256),
+        before=imports.by_content(db, upload.kind, sha256(upload.content).hexdigest()),
         preview=request.query_params.get("preview", ""),
     )
 
