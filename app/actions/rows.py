@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any, TypeVar
 
-from sqlalchemy import Table, inspect, update
+from sqlalchemy import update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
 from app.errors import Conflict
 from app.store import cars
-from app.store.columns import Recorded
+from app.store.columns import Recorded, table_of
 from app.store.tables import Party, Withdrawal
 
 R = TypeVar("R", bound=Recorded)
@@ -34,7 +34,7 @@ def flush(db: Session, clash: str) -> None:
 
 def supersede(db: Session, row: Recorded, stamp: Stamp) -> None:
     """Stamp a row as no longer counting; Conflict when that was done already."""
-    table = table_of(row)
+    table = table_of(type(row))
     done = db.execute(
         update(table)
         .where(table.c.id == row.id, table.c.superseded_at.is_(None))
@@ -50,7 +50,7 @@ def withdraw(db: Session, row: Recorded, reason: str, stamp: Stamp) -> None:
     supersede(db, row, stamp)
     db.add(
         Withdrawal(
-            table_name=table_of(row).name,
+            table_name=table_of(type(row)).name,
             row_id=row.id,
             recorded_at=stamp.at,
             recorded_by=stamp.by,
@@ -58,12 +58,6 @@ def withdraw(db: Session, row: Recorded, reason: str, stamp: Stamp) -> None:
         )
     )
     db.flush()
-
-
-def table_of(row: Recorded) -> Table:
-    table = inspect(type(row)).local_table
-    assert isinstance(table, Table)
-    return table
 
 
 def party(db: Session, name: str) -> Party:

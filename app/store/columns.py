@@ -105,7 +105,7 @@ Id = Annotated[int, mapped_column(Key, primary_key=True)]
 Words = Annotated[str, mapped_column(String(200))]
 
 
-def table_of(mapped: type[Base]) -> Table:
+def table_of(mapped: type[Any]) -> Table:
     """The table behind a mapped class."""
     table = mapped.__table__
     assert isinstance(table, Table)

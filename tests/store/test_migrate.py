@@ -1,5 +1,8 @@
 """Migrations: an empty address becomes a working store, models agree, a newer store is left alone."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
@@ -102,12 +105,10 @@ def names(connection: Connection) -> set[str]:
     return set(inspect(connection).get_table_names())
 
 
-class closing_engine:  # noqa: N801  reads as a function
-    def __init__(self, url: str) -> None:
-        self.engine = make_engine(url)
-
-    def __enter__(self) -> Engine:
-        return self.engine
-
-    def __exit__(self, *_: object) -> None:
-        self.engine.dispose()
+@contextmanager
+def closing_engine(url: str) -> Iterator[Engine]:
+    engine = make_engine(url)
+    try:
+        yield engine
+    finally:
+        engine.dispose()
