@@ -11,13 +11,14 @@ import random
 import statistics
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from fastapi import FastAPI
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.main import create_app
-from app.settings import read_settings
+from app.settings import Settings, read_settings
 from app.store.db import make_engine, read_session, sessions
 from app.store.tables import Car, Party
 
@@ -25,13 +26,26 @@ TIMES = 60
 LIMIT_MS = 50
 
 
-def measure(database_url: str) -> list[tuple[str, float, float]]:
-    """For each page its name, and the median and the 95th percentile of its server time in ms."""
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Milliseconds: the median by the clock, what 95 of 100 stay within, the processor's median.
+
+    The last is what the page costs however busy the machine is with other work.
+    """
+
+    name: str
+    median: float
+    slow: float
+    processor: float
+
+
+def measure(database_url: str) -> list[Timing]:
+    """The server time of each kind of page."""
     engine = make_engine(database_url)
     with read_session(sessions(engine)) as db:
         pages = _pages(db)
     engine.dispose()
-    return asyncio.run(_measured(create_app(), pages))
+    return asyncio.run(_measured(create_app(Settings(database_url=database_url)), pages))
 
 
 def _pages(db: Session) -> dict[str, Sequence[str]]:
@@ -52,21 +66,22 @@ def _pages(db: Session) -> dict[str, Sequence[str]]:
     }
 
 
-async def _measured(
-    app: FastAPI, pages: dict[str, Sequence[str]]
-) -> list[tuple[str, float, float]]:
+async def _measured(app: FastAPI, pages: dict[str, Sequence[str]]) -> list[Timing]:
     found = []
     async with app.router.lifespan_context(app):
         for name, addresses in pages.items():
             for address in addresses[:5]:  # connections, templates and statements are made once
                 await _get(app, address)
-            taken = sorted([await _get(app, address) for address in addresses])
-            found.append((name, statistics.median(taken), taken[int(len(taken) * 0.95) - 1]))
+            taken = [await _get(app, address) for address in addresses]
+            clock, processor = zip(*taken, strict=True)
+            slow = sorted(clock)[int(len(clock) * 0.95) - 1]
+            median = statistics.median
+            found.append(Timing(name, median(clock), slow, median(processor)))
     return found
 
 
-async def _get(app: FastAPI, address: str) -> float:
-    """Milliseconds from the request to the last byte of a page that answered 200."""
+async def _get(app: FastAPI, address: str) -> tuple[float, float]:
+    """Milliseconds of clock and processor from the request to the last byte of a good answer."""
     path, _, query = address.partition("?")
     statuses: list[int] = []
 
@@ -83,17 +98,20 @@ async def _get(app: FastAPI, address: str) -> float:
         "root_path": "", "headers": [(b"host", b"127.0.0.1")], "client": ("127.0.0.1", 1),
         "server": ("127.0.0.1", 80),
     }  # fmt: skip
-    started = time.perf_counter()
+    started, worked = time.perf_counter(), time.process_time()
     await app(scope, receive, send)
     if statuses != [200]:
         raise RuntimeError(f"{address} answered {statuses}")
-    return (time.perf_counter() - started) * 1000
+    return (time.perf_counter() - started) * 1000, (time.process_time() - worked) * 1000
 
 
 def main(tell: Callable[[str], None] = print) -> None:
-    for name, median, slow in measure(read_settings().database_url):
-        verdict = "" if slow < LIMIT_MS else f"  (wanted: under {LIMIT_MS} ms)"
-        tell(f"{name:32} median {median:6.1f} ms   95 of 100 within {slow:6.1f} ms{verdict}")
+    for each in measure(read_settings().database_url):
+        verdict = "" if each.slow < LIMIT_MS else f"  (wanted: under {LIMIT_MS} ms)"
+        tell(
+            f"{each.name:30} median {each.median:6.1f} ms  95 of 100 within {each.slow:6.1f} ms  "
+            f"processor {each.processor:6.1f} ms{verdict}"
+        )
 
 
 if __name__ == "__main__":
