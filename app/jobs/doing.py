@@ -7,32 +7,25 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
-from hashlib import blake2b
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Engine, text, update
-from sqlalchemy.orm import Session
+from sqlalchemy import Engine
 
+from app.actions import jobs as changes
 from app.actions.imports import Tell
 from app.actions.stamp import Stamp
 from app.errors import Busy, Problem
 from app.jobs import progress
 from app.jobs.queue import opened
 from app.jobs.work import MOST_FAULTS_KEPT, WORK
-from app.store import jobs
+from app.store import jobs, locks
 from app.store.db import read_session, sessions, write_session
 from app.store.derived import Job
 
 T = TypeVar("T")
 log = logging.getLogger(__name__)
-# One that takes its worker down with it each time must not do so for ever.
-MOST_STARTS = 3
 TRIES, SECONDS_BETWEEN_TRIES = 60, 1.0
-INTERRUPTED = (
-    "The program ended while this was being done, three times. Nothing of it was stored. "
-    "Look at what it printed, then ask for it again."
-)
 
 
 class Doer:
@@ -74,27 +67,11 @@ class Doer:
 
     def _start(self, job_id: str) -> Job | None:
         with write_session(self.factory) as db:
-            now = datetime.now(UTC)
-            started = db.scalars(
-                update(Job)
-                .where(Job.id == job_id, Job.state == "waiting")
-                .values(state="running", started_at=now, heard_at=now, step="Starting", done=0)
-                .returning(Job)
-            ).first()
-            if started is not None:
-                db.expunge(started)
-            return started
+            return changes.start(db, job_id, datetime.now(UTC))
 
     def _let_wait_again(self, job_id: str) -> None:
         with write_session(self.factory) as db:
-            job = jobs.get(db, job_id)
-            if job.state != "running":
-                return
-            starts = (job.result or {}).get("interrupted", 0) + 1
-            if starts >= MOST_STARTS:
-                self._end(db, job_id, "failed", error=INTERRUPTED, result=None)
-            else:
-                job.state, job.step, job.result = "waiting", "", {"interrupted": starts}
+            changes.wait_again(db, job_id, datetime.now(UTC))
 
     def _work(self, job: Job) -> None:
         try:
@@ -118,24 +95,15 @@ class Doer:
             at = datetime.now(UTC)
             stamp = Stamp(job.asked_by, at, at.astimezone(ZoneInfo(self.zone)).date())
             result = WORK[job.kind](db, job.payload, stamp, self._progress(job.id))
-            self._end(db, job.id, "done", error="", result=result)
+            changes.end(db, job.id, datetime.now(UTC), "done", result)
         self.queue.forget(job.id)
 
     def _fail(self, job_id: str, sentence: str, result: dict[str, Any] | None) -> None:
         def fail() -> None:
             with write_session(self.factory) as db:
-                self._end(db, job_id, "failed", error=sentence, result=result)
+                changes.end(db, job_id, datetime.now(UTC), "failed", result, sentence)
 
         patiently(fail)
-
-    def _end(
-        self, db: Session, job_id: str, state: str, *, error: str, result: dict[str, Any] | None
-    ) -> None:
-        db.execute(
-            update(Job)
-            .where(Job.id == job_id)
-            .values(state=state, error=error, result=result, ended_at=datetime.now(UTC), step="")
-        )
 
     def _progress(self, job_id: str) -> Tell:
         if self._sqlite:
@@ -151,14 +119,8 @@ class Doer:
         if self._sqlite:
             yield True
             return
-        key = int.from_bytes(blake2b(job_id.encode(), digest_size=8).digest(), signed=True)
-        with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as held:
-            mine = held.scalar(text("SELECT pg_try_advisory_lock(:key)"), {"key": key})
-            try:
-                yield bool(mine)
-            finally:
-                if mine:
-                    held.execute(text("SELECT pg_advisory_unlock(:key)"), {"key": key})
+        with locks.held(self.engine, f"job {job_id}") as mine:
+            yield mine
 
 
 def patiently(attempt: Callable[[], T]) -> T:

@@ -11,9 +11,9 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 
-from sqlalchemy import update
 from sqlalchemy.orm import Session, make_transient
 
+from app.actions import jobs as changes
 from app.jobs.queue import Queue, opened
 from app.store import jobs
 from app.store.db import Sessions, write_session
@@ -70,10 +70,6 @@ def in_table(factory: Sessions, job_id: str) -> Progress:
 
     def keep(step: str, done: int, total: int) -> None:
         with write_session(factory) as db:
-            db.execute(
-                update(Job)
-                .where(Job.id == job_id)
-                .values(step=step, done=done, total=total, heard_at=datetime.now(UTC))
-            )
+            changes.tell(db, job_id, datetime.now(UTC), step, done, total)
 
     return Progress(keep)

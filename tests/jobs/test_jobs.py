@@ -15,8 +15,9 @@ import pytest
 from sqlalchemy import Engine, func, select, update
 
 from app import jobs
+from app.actions.jobs import MOST_STARTS
 from app.jobs import doing
-from app.jobs.doing import MOST_STARTS, Doer
+from app.jobs.doing import Doer
 from app.store.db import read_session, sessions, write_session
 from app.store.derived import ImportRun, Job, Upload
 from app.store.tables import Car
@@ -171,12 +172,8 @@ def test_a_job_whose_worker_died_waits_again_but_not_for_ever(
     assert "Nothing of it was stored" in looked_at(any_engine, job_id).error
 
 
-@pytest.mark.postgres
-def test_a_job_that_another_worker_has_is_left_to_it(
-    engine_kind: str, any_engine: Engine, doer: Doer
-) -> None:
-    if engine_kind == "sqlite":
-        pytest.skip("an SQLite store has one worker")
+@pytest.mark.parametrize("engine_kind", ["postgresql"], indirect=True)
+def test_a_job_that_another_worker_has_is_left_to_it(any_engine: Engine, doer: Doer) -> None:
     job_id = hand_in(any_engine, CARS)
     other = Doer(any_engine, "UTC")
     with other._mine(job_id) as mine:
