@@ -15,7 +15,7 @@ from app.actions import components as actions
 from app.actions.changes import NewComponent, NewInstallation
 from app.actions.stamp import Stamp
 from app.errors import Fault, NotFound
-from app.files import cells, days
+from app.files import days
 from app.pages import fields, forms
 from app.pages.changing import Done, Looking, attempt, changed
 from app.pages.facts import FactForm, stated
@@ -53,9 +53,7 @@ SWAP = (
     DEVICE,
 )
 CORRECT = (WHAT, Group("When", (PUT_ON,)), DEVICE)
-WITHDRAW = (
-    Group("Why", (Field("reason", "Reason", cells.notes, "Why it never was", "notes", (), True),)),
-)
+WITHDRAW = (Group("Why", (fields.WHY,)),)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,13 +11,12 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import events as actions
 from app.actions.readings import design_thickness
-from app.files import cells
-from app.pages import event_form, forms
+from app.pages import event_form, fields, forms
 from app.pages.changing import Done, Looking, Made, attempt, changed
 from app.pages.event_form import EventForm, Judge
 from app.pages.facts import FactForm
 from app.pages.fields import Group
-from app.pages.forms import Entries, Field
+from app.pages.forms import Entries
 from app.rules.reader import default_rulebook
 from app.store import cars, events, facts
 from app.store.events import EventShown
@@ -28,8 +27,7 @@ router = APIRouter()
 
 RECORD = "What a report says of one day. What passed moves its due dates; what failed is due now."
 CORRECT = "A new record takes the place of this one. Both stay in the car’s history."
-REASON = Field("reason", "Reason", cells.notes, "What was wrong with it", "notes", (), True)
-WITHDRAW = (Group("Withdraw", (REASON,)),)
+WITHDRAW = (Group("Why", (fields.WHY,)),)
 
 
 def judge(db: Session, car: Car, today: date) -> Judge:
@@ -120,7 +118,7 @@ def withdraw(
     request: Request, event_id: int, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     event, car = _event(db, event_id)
-    values, entries = forms.read((REASON,), forms.typed(posted))
+    values, entries = forms.read((fields.WHY,), forms.typed(posted))
     if entries.problems:
         return _withdrawing(request, event, car, entries, 422)
     made = attempt(

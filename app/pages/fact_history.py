@@ -40,12 +40,21 @@ class Past:
 
 
 @dataclass(frozen=True, slots=True)
+class InForce:
+    """A row in force: what it says, and where it is, to be withdrawn."""
+
+    lines: Lines
+    table: str
+    row_id: int
+
+
+@dataclass(frozen=True, slots=True)
 class Section:
-    """A kind of fact: the rows in force, each as lines of label and value, and those before them."""
+    """A kind of fact: the rows in force, and those before them."""
 
     kind: str
     title: str
-    current: Sequence[Lines]
+    current: Sequence[InForce]
     since: date | None
     recorded: str
     past: Sequence[Past]
@@ -86,7 +95,7 @@ def _section(
     return Section(
         kind=kind,
         title=title,
-        current=[said[row.id] for row in held],
+        current=[InForce(said[row.id], row.__tablename__, row.id) for row in held],
         since=_since(held[0].from_on) if held else None,
         recorded=held[0].recorded_by if held else "",
         past=_past(rows, said),

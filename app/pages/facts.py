@@ -11,6 +11,8 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions import cars as actions
+from app.actions.facts import fact_or_raise
 from app.errors import NotFound
 from app.pages import fields, forms
 from app.pages.changing import Done, Looking, Seen, attempt, changed
@@ -79,6 +81,53 @@ def record_fact(
         return _shown(request, db, car, kind, entries, status=422)
     done = Done(fact.title, fact.done + _later(db, car_id, fact, made.given), made.moved)
     return changed(request, db, car_id, done)
+
+
+@router.get("/facts/{table}/{row_id}/withdraw")
+def withdrawal_form(request: Request, table: str, row_id: int, db: web.Db) -> HTMLResponse:
+    car = cars.car_or_raise(db, fact_or_raise(db, table, row_id).car_id)
+    return _withdrawing(request, car, f"/facts/{table}/{row_id}/withdraw", Entries())
+
+
+@router.post("/facts/{table}/{row_id}/withdraw")
+def withdraw(
+    request: Request, table: str, row_id: int, posted: web.Posted, db: web.Db, looking: Looking
+) -> HTMLResponse:
+    car = cars.car_or_raise(db, fact_or_raise(db, table, row_id).car_id)
+    values, entries = forms.read((fields.WHY,), forms.typed(posted))
+    if entries.problems:
+        return _withdrawing(request, car, request.url.path, entries, 422)
+    made = attempt(
+        db,
+        car.id,
+        looking,
+        lambda: actions.withdraw_fact(db, table, row_id, values["reason"], looking.stamp),
+    )
+    if isinstance(made, list):
+        entries = entries.wrong(forms.beside(made, values))
+        return _withdrawing(request, car, request.url.path, entries, 422)
+    sentence = "What was recorded no longer counts; what was before it holds again."
+    return changed(request, db, car.id, Done("Withdrawn", sentence, made.moved))
+
+
+def _withdrawing(
+    request: Request, car: Car, action: str, entries: Entries, status: int = 200
+) -> HTMLResponse:
+    lead = (
+        "Use this when it should never have been recorded, or from another day. It stays in the "
+        "history, with who withdrew it and why; what was recorded before it holds again."
+    )
+    form = FactForm(
+        "Withdraw a fact",
+        lead,
+        action,
+        (Group("Why", (fields.WHY,)),),
+        entries,
+        "Withdraw",
+        None,
+        "",
+    )
+    return web.page(request, "facts/form.html", status, car=car, form=form)
 
 
 def stated(values: Mapping[str, Any]) -> dict[str, Any]:

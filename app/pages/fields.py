@@ -269,6 +269,7 @@ APPROVAL = (
         hint="An approval not yet on the stencil changes no date",
     ),
 )
+WHY = Field("reason", "Reason", cells.notes, "What was wrong with it", "notes", (), True)
 STANDING = (
     Field(
         "standing",

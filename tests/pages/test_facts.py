@@ -1,5 +1,7 @@
 """Dated facts on pages: a new row, the due dates before and after, the history intact."""
 
+import re
+
 import pytest
 
 from app.actions import ladings
@@ -155,3 +157,33 @@ def test_a_sold_car_leaves_the_lists_and_not_the_record(client, acid):
 
 def test_a_kind_of_fact_that_is_none_is_told(client, acid):
     assert client.get(f"/cars/{acid}/facts/colour").status_code == 404
+
+
+def test_a_fact_recorded_wrongly_is_withdrawn_and_what_was_before_holds_again(client, acid, record):
+    sweet = {"commodity": "Molasses", "hazardous": "no", "corrosive_or_reactive": "no"}
+    client.post(f"/cars/{acid}/facts/lading", data=sweet | {"from_on": "2026-06-01"})
+    page = client.get(f"/cars/{acid}").text
+    address = re.search(r'href="(/facts/service/\d+/withdraw)"', page)[1]
+    assert client.post(address, data={"reason": ""}).status_code == 422
+    answer = client.post(address, data={"reason": "Another car."})
+    assert answer.status_code == 200
+    assert "Thickness 2028-03-15 in date 2023-03-15 overdue" in text(answer)
+    read = text(client.get(f"/cars/{acid}"))
+    assert "Lading Hydrochloric acid" in read
+    assert "Another car." in read
+    twice = client.post(address, data={"reason": "Another car."})
+    assert twice.status_code == 422
+    assert "was already withdrawn" in text(twice)
+
+
+def test_what_a_car_cannot_be_without_is_not_withdrawn(client, acid):
+    address = "/facts/construction/1/withdraw"
+    assert address not in client.get(f"/cars/{acid}").text
+    answer = client.post(address, data={"reason": "Wrong."})
+    assert answer.status_code == 422
+    assert "A car cannot be without this fact" in text(answer)
+
+
+def test_a_fact_that_is_none_is_told(client, acid):
+    assert client.get("/facts/colour/1/withdraw").status_code == 404
+    assert client.get("/facts/service/99/withdraw").status_code == 404
