@@ -63,10 +63,9 @@ def change(db: Session, car: Car, stated: Change, stamp: Stamp) -> CarFact:
     stated = tidied(stated)
     _check(db, car, stated, stamp)
     held = in_force(db, car.id, stated)
-    from_on = _from(stated, held)
-    if held is not None and held.from_on <= from_on and _says(db, held, stated):
+    if held is not None and _holds_already(db, held, stated):
         return held
-    row = write(db, car, stated, from_on, stamp)
+    row = write(db, car, stated, _from(stated, held), stamp)
     settle(db, car, stamp)
     return row
 
@@ -184,10 +183,15 @@ def tidied(stated: Any) -> Any:
 
 def _from(stated: Change, held: CarFact | None) -> date:
     from_on = begins(stated)
-    if from_on is None and held is not None and held.from_on != BEGINNING:
+    if from_on is not None or held is None:
+        return from_on or BEGINNING
+    if held.from_on != BEGINNING:
         problem = f"say from which day it holds; what is recorded holds from {held.from_on}"
         raise Refused.because([Fault("from_on", problem)])
-    return from_on or BEGINNING
+    if isinstance(stated, NewName | NewStanding):
+        # From the beginning on it would say that the car never was what it was until now.
+        raise Refused.because([Fault("from_on", "say from which day it holds")])
+    return BEGINNING
 
 
 def _check(db: Session, car: Car, stated: Change, stamp: Stamp) -> None:
@@ -223,5 +227,8 @@ def _party_id(db: Session, name: str | None) -> int | None:
     return rows.party(db, name).id if name else None
 
 
-def _says(db: Session, held: CarFact, stated: Change) -> bool:
+def _holds_already(db: Session, held: CarFact, stated: Change) -> bool:
+    from_on = begins(stated)
+    if from_on is not None and from_on < held.from_on:
+        return False
     return all(getattr(held, name) == value for name, value in _values(db, stated).items())

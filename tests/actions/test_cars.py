@@ -179,6 +179,17 @@ def test_a_fact_without_a_day_does_not_slip_under_one_that_has_a_day(db):
         cars.put_into_service(db, car.id, NewService("Undated"), stamp(1))
 
 
+@pytest.mark.parametrize(
+    ("action", "stated"),
+    [(cars.re_mark, NewName("ZQBX", 7)), (cars.change_standing, NewStanding("sold"))],
+    ids=["re-marked", "sold"],
+)
+def test_what_a_car_was_until_now_it_stays_until_a_day_that_is_named(db, action, stated):
+    car = add_car(db)
+    with pytest.raises(Refused, match="say from which day it holds"):
+        action(db, car.id, stated, stamp(1))
+
+
 @pytest.mark.parametrize("table", ["car_name", "ownership", "standing", "construction"])
 def test_a_car_keeps_what_it_cannot_be_without(db, table):
     car = add_car(db)
