@@ -34,6 +34,20 @@ def refuse_future(table: str, column: str, moment: str = "recorded_at") -> None:
         )
 
 
+def month_on_its_first(table: str, flag: str, column: str) -> None:
+    """Refuse a month without its day that is not written as the first of the month."""
+    if op.get_context().dialect.name == "sqlite":
+        op.execute(
+            f"CREATE TRIGGER {table}_{flag} BEFORE INSERT ON {table} "
+            f"WHEN NEW.{flag} AND NEW.{column} IS NOT date(NEW.{column}, 'start of month') "
+            f"BEGIN SELECT RAISE(ABORT, '{table}.{column} is not the first of its month'); END"
+        )
+    else:
+        op.create_check_constraint(
+            f"{flag}_on_its_first", table, f"NOT {flag} OR extract(day FROM {column}) = 1"
+        )
+
+
 def _guard_sqlite(table: str, columns: Sequence[str], stamp: bool) -> None:
     refuse = f"BEGIN SELECT RAISE(ABORT, '{REFUSAL.format(table=table)}'); END"
     fixed = [column for column in columns if not (stamp and column == "superseded_at")]

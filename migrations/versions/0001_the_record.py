@@ -3,7 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
-from migrations.append_only import create_functions, guard, refuse_future
+from migrations.append_only import create_functions, guard, month_on_its_first, refuse_future
 
 revision = "0001"
 down_revision = None
@@ -945,3 +945,5 @@ def upgrade() -> None:
         guard(table, columns_of(table), stamp=False)
     for table, column in NOT_IN_FUTURE:
         refuse_future(table, column)
+    month_on_its_first("event", "month_only", "happened_on")
+    month_on_its_first("installation", "installed_month_only", "installed_on")

@@ -7,6 +7,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
 from app.actions import components, events
+from app.store.tables import EventRow
 from tests.store.cast import NOON, add_car, measured, relief_valve, stamp, visual
 
 NOT_KEPT = "the record is kept"
@@ -93,6 +94,21 @@ def test_the_database_refuses_an_event_of_the_future(any_db, day, kept_out):
             any_db.execute(add, values)
     else:
         any_db.execute(add, values)
+
+
+@pytest.mark.parametrize(("day", "kept_out"), [("2024-05-01", False), ("2024-05-02", True)])
+def test_a_month_without_its_day_is_kept_as_its_first(any_db, day, kept_out):
+    car = add_car(any_db)
+    row = EventRow(
+        car_id=car.id, happened_on=date.fromisoformat(day), month_only=True, items="visual",
+        recorded_at=NOON, recorded_by="x",
+    )  # fmt: skip
+    any_db.add(row)
+    if kept_out:
+        with pytest.raises(IntegrityError, match=r"first of its month|on_its_first"):
+            any_db.flush()
+    else:
+        any_db.flush()
 
 
 @pytest.mark.parametrize(
