@@ -1,9 +1,21 @@
-"""The trade's words for items and changes, as sentences and pages use them."""
+"""The trade's words for our names: one place for what reasons, pages and messages call an item, a zone or a verdict."""
 
 from __future__ import annotations
 
-_WORDS = {
+# What a table's cell or heading says.
+_LABELS = {
     "visual": "visual inspection",
+    "service_end": "end of service",
+    "head_a": "A-end head",
+    "head_b": "B-end head",
+    "at_or_below_c": "at or below line C",
+    "above_c": "above line C",
+    "owner_judged": "judged by the owner",
+    "pass": "passed",
+    "fail": "failed",
+}
+# What a sentence calls the work that is done for an item.
+_WORK = {
     "structural_integrity": "structural integrity inspection",
     "safety_systems": "safety systems inspection",
     "thickness": "thickness test",
@@ -11,23 +23,27 @@ _WORDS = {
     "service_equipment": "service equipment qualification",
     "relief_device": "relief device qualification",
     "rupture_disc": "rupture disc replacement",
-    "tank_retest": "tank retest",
     "leakage": "leakage test",
     "air_brake": "air brake test",
-    "reflective_sheeting": "reflective sheeting",
-    "age_limit": "age limit",
     "service_end": "end of service for this lading",
-    "ordered_inspection": "inspection ordered by the agency",
-    "repair_reducing_thickness": "repair, alteration, conversion or blasting",
 }
 
 
+def label(name: str) -> str:
+    """A name of ours in plain English, short: `due_now` is "due now", `head_a` is "A-end head"."""
+    return _LABELS.get(name) or name.replace("_", " ")
+
+
 def words(name: str) -> str:
-    """An item, change or zone in plain English: `visual` is a visual inspection, `head_a` is head a."""
-    return _WORDS.get(name) or name.replace("_", " ")
+    """The same within a sentence, where an item is the work done for it: `thickness` is "thickness test"."""
+    return _WORK.get(name) or label(name)
+
+
+def capitalized(text: str) -> str:
+    """A capital at its front, the rest as it is."""
+    return text[:1].upper() + text[1:]
 
 
 def sentence(name: str) -> str:
-    """The same with a capital, to begin a sentence with."""
-    text = words(name)
-    return text[:1].upper() + text[1:]
+    """`words` to begin a sentence with."""
+    return capitalized(words(name))

@@ -13,6 +13,7 @@ from app.core.due import days_left, due_dates, next_due, state_on
 from app.core.facts import Answer, Due, Settings, Status
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, Unreadable, decode
+from app.core.words import label
 from app.pages.car_drawing import Spot, place_of, spots
 from app.pages.changing import Link, Seen
 from app.pages.drawings import ZoneScale, zone_scales
@@ -24,7 +25,7 @@ from app.store.components import Mounted
 from app.store.events import EventShown
 from app.store.facts import CarRecord, Relief
 from app.store.tables import Car
-from app.web.rendering import inches, words
+from app.web.rendering import inches
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +136,7 @@ def specification(text: str, rulebook: Rulebook) -> list[tuple[str, str]]:
 
 
 def _parts(spec: Specification) -> Iterable[tuple[str, str | None]]:
-    kinds = dict.fromkeys((words(spec.class_kind), words(spec.regime)))
+    kinds = dict.fromkeys((label(spec.class_kind), label(spec.regime)))
     yield "Class", f"{spec.class_}: {', '.join(kinds)}"
     yield f"Delimiter {spec.delimiter or ''}", spec.delimiter_meaning
     yield "Test pressure", _psig(spec.test_psig)

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.core.facts import ITEMS, Reason, Status
+from app.core.words import capitalized, label
 from app.errors import NotFound
 from app.pages.choices import Choice, Choices, choices
 from app.pages.exports import Table, as_csv, as_xlsx
@@ -21,7 +22,6 @@ from app.store import cars
 from app.store import due as due_rows
 from app.store.due import DueFilter, DueListRow
 from app.store.paging import Page
-from app.web.rendering import sentence, words
 
 router = APIRouter()
 
@@ -39,7 +39,7 @@ STATUSES: tuple[Status, ...] = (
     "not_required",
 )
 OVERDUE_STATUSES: tuple[Status, ...] = ("due_now", "overdue")
-ITEM_CHOICES = tuple((item, sentence(words(item))) for item in ITEMS)
+ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in ITEMS)
 CARS_CHOICES = (("all", "in service or not"),)
 EXPORTED = (
     "mark", "number", "item", "status", "due_on", "days_left", "basis_on", "interval_months",
@@ -58,7 +58,7 @@ class Kind:
 
     @property
     def status_choices(self) -> list[Choice]:
-        return [(status, words(status)) for status in self.statuses]
+        return [(status, label(status)) for status in self.statuses]
 
 
 DUE = Kind("Due", "/due", overdue=False, statuses=STATUSES)

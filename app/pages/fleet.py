@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.core.due import state_on
 from app.core.facts import State, Status
+from app.core.words import label
 from app.pages.choices import Choices, choices
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.filters import Asked
@@ -21,14 +22,13 @@ from app.store import cars
 from app.store.cars import CarListRow, RegisterFilter
 from app.store.paging import Page
 from app.store.tables import STANDINGS
-from app.web.rendering import words
 
 router = APIRouter()
 
 NAMES = ("q", "owner", "region", "standing", "class", "lading")
 PAGE = 50
 STANDING_CHOICES = (
-    *((name, words(name)) for name in STANDINGS),
+    *((name, label(name)) for name in STANDINGS),
     ("all", "every car ever registered"),
 )
 # An export is read by pages too, only larger ones.
@@ -71,7 +71,7 @@ class Wanted:
 def _standing_in_words(standing: str | None) -> str:
     if standing == "all":
         return "Every car ever registered"
-    return f"Cars {words(standing)}" if standing else "Cars in the register"
+    return f"Cars {label(standing)}" if standing else "Cars in the register"
 
 
 @router.get("/fleet")

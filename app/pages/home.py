@@ -11,12 +11,13 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.core.facts import Status
+from app.core.words import label
 from app.pages.jobs import TITLES
 from app.store import cars, due, imports, jobs
 from app.store.cars import RegisterFilter
 from app.store.due import DueFilter, DueListRow
 from app.store.tables import IN_RECORD
-from app.web.rendering import query, words
+from app.web.rendering import query
 
 router = APIRouter()
 
@@ -54,7 +55,7 @@ def home(request: Request, db: web.Db, today: web.Today, settings: web.Configure
 def _standings(db: Session) -> list[Count]:
     return [
         Count(
-            words(standing),
+            label(standing),
             cars.count(db, RegisterFilter(standing=standing)),
             f"/fleet{query({'standing': standing})}",
         )
@@ -74,7 +75,7 @@ def _due_counts(db: Session, seen: DueFilter) -> list[Count]:
 def _with_status(db: Session, seen: DueFilter, status: Status, path: str) -> Count:
     # One count by index each: all totals at once would read the whole fleet.
     number = due.count(db, replace(seen, status=status))
-    return Count(words(status), number, f"{path}{query({'status': status})}", status)
+    return Count(label(status), number, f"{path}{query({'status': status})}", status)
 
 
 def _within(db: Session, seen: DueFilter, days: int) -> Count:

@@ -20,35 +20,12 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.core.words import capitalized, label
 from app.web.requests import remembered_recorder, today
 
 ROOT = Path(__file__).parents[2]
 STATIC = ROOT / "static"
 HUNDRED_THOUSANDTH = Decimal("0.00001")
-
-# Names that read badly when an underscore is merely made a space.
-SPOKEN = {
-    "head_a": "A-end head",
-    "head_b": "B-end head",
-    "at_or_below_c": "at or below line C",
-    "above_c": "above line C",
-    "owner_judged": "judged by the owner",
-    "visual": "visual inspection",
-    "tank_retest": "tank retest",
-    "service_end": "end of service",
-    "pass": "passed",
-    "fail": "failed",
-}
-
-
-def words(name: str) -> str:
-    """A name of ours in plain English: `due_now` is "due now"."""
-    return SPOKEN.get(name, name.replace("_", " "))
-
-
-def sentence(text: str) -> str:
-    """The same with a capital at its front, the rest as it is."""
-    return text[:1].upper() + text[1:]
 
 
 def day(value: date | None) -> str:
@@ -108,8 +85,9 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    filters = (words, sentence, day, day_or_month, inches, number, size)
+    filters = (day, day_or_month, inches, number, size)
     made.filters |= {each.__name__: each for each in filters}
+    made.filters |= {"words": label, "sentence": capitalized}
     made.globals |= {"asset": asset, "query": query, "counted": counted}
     return made
 
