@@ -18,7 +18,7 @@ from app.actions.stamp import Stamp
 from app.errors import Busy, Problem
 from app.jobs import progress
 from app.jobs.queue import opened
-from app.jobs.work import MOST_FAULTS_KEPT, WORK
+from app.jobs.work import LOOKS_ONLY, MOST_FAULTS_KEPT, WORK
 from app.store import jobs, locks
 from app.store.db import read_session, sessions, write_session
 from app.store.derived import Job
@@ -90,11 +90,16 @@ class Doer:
             )
 
     def _do_all(self, job: Job) -> None:
+        at = datetime.now(UTC)
+        stamp = Stamp(job.asked_by, at, at.astimezone(ZoneInfo(self.zone)).date())
+        work, tell = WORK[job.kind], self._progress(job.id)
+        if job.kind in LOOKS_ONLY:
+            with read_session(self.factory) as db:
+                result = work(db, job.payload, stamp, tell)
         # The work and its being done are stored together: neither without the other.
         with write_session(self.factory) as db:
-            at = datetime.now(UTC)
-            stamp = Stamp(job.asked_by, at, at.astimezone(ZoneInfo(self.zone)).date())
-            result = WORK[job.kind](db, job.payload, stamp, self._progress(job.id))
+            if job.kind not in LOOKS_ONLY:
+                result = work(db, job.payload, stamp, tell)
             changes.end(db, job.id, datetime.now(UTC), "done", result)
         self.queue.forget(job.id)
 

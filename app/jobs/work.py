@@ -68,6 +68,8 @@ def refresh_due(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict
     return {"cars": due.refresh_all(db, stamp.today, told)}
 
 
+# These store nothing but what they tell, so they must not keep others from writing meanwhile.
+LOOKS_ONLY = frozenset({"look-through"})
 WORK: dict[str, Work] = {
     "look-through": look_through,
     "import": bring_in,

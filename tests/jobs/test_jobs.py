@@ -148,6 +148,32 @@ def test_progress_can_be_looked_at_while_the_work_has_the_store_to_itself(
     assert seen == [("Counting wheels", 3, 8)]
 
 
+def test_looking_through_a_file_keeps_nobody_from_writing(
+    any_engine: Engine, doer: Doer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def writes_meanwhile(*_: Any) -> dict[str, Any]:
+        hand_in(any_engine, CARS, key="meanwhile")
+        return {"rows": 1}
+
+    monkeypatch.setitem(doing.WORK, "look-through", writes_meanwhile)
+    with write_session(sessions(any_engine)) as db:
+        job_id = jobs.ask(db, "look-through", {"upload_id": "up"}, by="Ida Example")
+    doer.do(job_id)
+    assert looked_at(any_engine, job_id).state == "done"
+
+
+def test_a_file_that_was_looked_through_waits_on(any_engine: Engine, doer: Doer) -> None:
+    hand_in(any_engine, CARS + b"ZQKX,x,DOT 111A100W1\n")
+    with write_session(sessions(any_engine)) as db:
+        job_id = jobs.ask(db, "look-through", {"upload_id": "up"}, by="Ida Example")
+    doer.do(job_id)
+    told = looked_at(any_engine, job_id).result
+    assert told is not None
+    assert (told["added"], told["fault_count"]) == (2, 1)
+    assert told["faults"][0]["column"] == "number"
+    assert (count(any_engine, Car), count(any_engine, Upload)) == (0, 1)
+
+
 def test_a_waiting_job_whose_call_was_lost_is_called_for_again(
     any_engine: Engine, doer: Doer
 ) -> None:
