@@ -8,12 +8,13 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from app.core.words import label
 from app.pages import fields
 from app.pages.forms import Field
 from app.store.cars import Histories, Recorded
 from app.store.columns import BEGINNING
 from app.store.tables import CarName
-from app.web.rendering import inches, words
+from app.web.rendering import inches
 
 Lines = Sequence[tuple[str, str]]
 
@@ -142,7 +143,7 @@ def _value(row: Any, name: str, parties: Mapping[int, str]) -> str:
         case Decimal():
             return inches(value)
         case str():
-            return words(value) if name in ("standing", "item", "sheeting_method") else value
+            return label(value) if name in ("standing", "item", "sheeting_method") else value
     return str(value)
 
 

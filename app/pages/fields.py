@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from app.core.facts import STENCILED_ITEMS
+from app.core.words import capitalized, label
 from app.files import cells, columns, days
 from app.files.columns import COMPONENT_KINDS, MATERIALS, Kind
 from app.pages.forms import Choice, Control, Field, one_of
 from app.store.tables import STANDINGS
-from app.web.rendering import sentence, words
 
 COLUMNS = {(kind, each.name): each for kind in columns.KINDS for each in columns.COLUMNS[kind]}
 YES_NO: tuple[Choice, ...] = (("yes", "yes"), ("no", "no"))
@@ -34,7 +34,7 @@ class Group:
 
 def spoken(names: tuple[str, ...]) -> tuple[Choice, ...]:
     """Choices whose labels are our names in plain English."""
-    return tuple((name, sentence(words(name))) for name in names)
+    return tuple((name, capitalized(label(name))) for name in names)
 
 
 def same(names: tuple[str, ...]) -> tuple[Choice, ...]:
@@ -246,7 +246,10 @@ STENCIL = (
     ),
     *(
         _of(
-            "cars", f"stencil_due_{item}", sentence(words(item)), hint="2031, 2031-06 or 2031-06-30"
+            "cars",
+            f"stencil_due_{item}",
+            capitalized(label(item)),
+            hint="2031, 2031-06 or 2031-06-30",
         )
         for item in STENCILED_ITEMS
     ),
