@@ -86,10 +86,15 @@ def test_a_stencil_never_carries_an_item_past_its_maximum(asked: Json):
             assert due["due_on"] <= (limit if stenciled else rounded).isoformat()
 
 
-@given(requests())
-def test_the_status_tells_the_date(asked: Json):
-    as_of, soon_days = date.fromisoformat(asked["as_of"]), asked["settings"]["soon_days"]
-    for due in due_dates(asked)["items"]:
+@given(requests(), st.data())
+def test_the_status_tells_the_date(asked: Json, data: st.DataObject):
+    as_of = date.fromisoformat(asked["as_of"])
+    ahead = [due["days_left"] for due in due_dates(asked)["items"]]
+    # Most edges are met where one item has exactly the days of notice left.
+    edges = [left for left in ahead if left is not None and 0 <= left <= 36_500]
+    soon_days = data.draw(st.sampled_from([0, 180, *edges]))
+    settings = {**asked["settings"], "soon_days": soon_days}
+    for due in due_dates({**asked, "settings": settings})["items"]:
         if due["status"] in NO_DATE:
             assert due["due_on"] is due["days_left"] is None
             continue
