@@ -72,7 +72,9 @@ def _of_workbook(cell: Cell, wanted: str) -> Day:
         return Day(cell.date())
     if isinstance(cell, date):
         return Day(cell)
-    if isinstance(cell, int | float) and not isinstance(cell, bool) and cell == int(cell):
+    if isinstance(cell, bool):
+        raise Unreadable(cell, wanted)
+    if isinstance(cell, int) or (isinstance(cell, float) and cell.is_integer()):
         if int(cell) in SPREADSHEET_DAYS:
             return Day(SPREADSHEET_DAY_ZERO + timedelta(days=int(cell)))
         return _of_text(plain(cell), wanted)

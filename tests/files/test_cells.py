@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from app.core.facts import Reading
@@ -217,6 +217,9 @@ def test_a_decimal_is_read_exactly_as_written(value: Decimal) -> None:
     assert measures.exact(f"{value:f}") == value
 
 
+@example(float("inf"))
+@example(float("nan"))
+@example(10**400)
 @given(st.one_of(st.text(max_size=30), st.floats(), st.integers(), st.booleans(), st.none()))
 def test_no_cell_breaks_a_reader(cell: Any) -> None:
     for kind_of_file in COLUMNS.values():
