@@ -11,13 +11,16 @@ from app.answers import due_dates
 from tests.core.cars import (
     CALENDAR_ITEMS,
     LINED_ITEMS,
+    LIQUOR,
     SHELL_AND_HEADS,
     Json,
+    ask,
     days,
     failed,
     inches,
     item,
     passed,
+    qualified,
     reading,
     requests,
 )
@@ -144,25 +147,31 @@ def test_a_lading_not_stated_counts_as_corrosive(asked: Json):
     assert not lining or lining[0]["status"] != "not_required"
 
 
-@given(requests(), st.sampled_from(SHELL_AND_HEADS))
+@st.composite
+def measured_tanks(draw: st.DrawFn) -> Json:
+    """An unlined tank in corrosive service, of known steel and diameter, measured all over."""
+    tank = {
+        "material": draw(st.sampled_from(["TC128B", "A516-70", "A285C"])),
+        "inside_diameter_in": draw(st.integers(84, 122)),
+        "head_shape": draw(st.sampled_from(["2:1", "2:1", "3:1"])),
+    }
+    thick = st.integers(37_000, 120_000).map(lambda hundred_thousandths: hundred_thousandths / 1e5)
+    read = {name: draw(thick) for name in SHELL_AND_HEADS}
+    return ask(qualified(**read), service=LIQUOR, tank=tank)
+
+
+@given(measured_tanks(), st.sampled_from(SHELL_AND_HEADS))
 def test_a_zone_nobody_measured_never_lengthens_the_interval(asked: Json, unmeasured: str):
     blind = copy.deepcopy(asked)
     for event in blind["events"]:
         event["readings"] = [read for read in event["readings"] if read["zone"] != unmeasured]
-    assert interval(blind, "thickness") <= interval(asked, "thickness")
+    assert interval(blind, "thickness") == 60 <= interval(asked, "thickness")
 
 
-@given(
-    requests(),
-    st.sampled_from(["TC128B", "A516-70", "A285C"]),
-    st.integers(84, 122),
-    st.sampled_from(["tank.inside_diameter_in", "tank.material"]),
-)
-def test_a_tank_nobody_knows_never_lengthens_the_interval(
-    asked: Json, material: str, diameter: int, unknown: str
-):
-    known = with_car(asked, "tank", {"material": material, "inside_diameter_in": diameter})
-    assert interval(with_car(known, unknown, None), "thickness") <= interval(known, "thickness")
+@given(measured_tanks(), st.sampled_from(["tank.inside_diameter_in", "tank.material"]))
+def test_a_tank_nobody_knows_never_lengthens_the_interval(asked: Json, unknown: str):
+    blind = with_car(asked, unknown, None)
+    assert interval(blind, "thickness") == 60 <= interval(asked, "thickness")
 
 
 @given(requests())
@@ -173,21 +182,26 @@ def test_a_lining_nobody_documented_never_lasts_longer(asked: Json):
         assert interval(bare, "lining") <= interval(documented, "lining")
 
 
-@given(requests(plain=True))
-def test_a_relief_device_nobody_protected_is_never_due_later(asked: Json):
-    if (asked["car"]["relief_device"] or {}).get("kind") == "none":
-        return
-    protected, unsaid = (
+@given(
+    st.dates(date(2016, 1, 1), date(2026, 1, 1)),
+    st.integers(-30, 250),
+    st.sampled_from(["valve", "disc", "combination", None]),
+)
+def test_a_relief_device_nobody_protected_is_never_due_later(tested: date, gap: int, kind: str):
+    device = {
+        "kind": kind,
+        "tested_on": tested.isoformat(),
+        "installed_on": (tested + timedelta(days=gap)).isoformat(),
+    }
+    protected, bare, unsaid = (
         item(
-            due_dates(with_car(asked, "relief_device.protected_in_storage", stated)),
+            due_dates(ask(relief_device={**device, "protected_in_storage": stated})),
             "relief_device",
         )
-        for stated in (True, None)
+        for stated in (True, False, None)
     )
-    if protected["due_on"]:
-        assert unsaid["due_on"] <= protected["due_on"]
-    else:
-        assert unsaid["status"] == protected["status"] == "unknown"
+    assert bare["basis_on"] == unsaid["basis_on"] == tested.isoformat()
+    assert unsaid["due_on"] <= protected["due_on"]
 
 
 @given(
