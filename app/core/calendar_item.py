@@ -7,21 +7,22 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from app.core.basis import Basis
-from app.core.facts import Approval, Confidence, Due, Reason
+from app.core.facts import STENCILED_ITEMS, Approval, Confidence, Due, Reason
 from app.core.known import Case
-from app.core.months import add_months, to_precision, year_end
+from app.core.months import Precision, add_months, to_precision, year_end
 from app.core.owed import Owing
 from app.core.words import sentence, words
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """Months to the next time, the most that the rule allows, and why."""
+    """Months to the next time, the most that the rule allows, and why; `year_end` moves the sum to December 31."""
 
     months: int
     maximum: int
     reasons: tuple[Reason, ...]
     confidence: Confidence = "verified"
+    year_end: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,15 +48,18 @@ def dated(
     case: Case, item: str, basis: Basis, interval: Interval, owings: Sequence[Owing]
 ) -> Dated:
     """The due item by calendar, with everything that may move its date."""
-    interval = _approved(case, item, interval)
-    calculated = _calculated(case, basis, interval)
-    reasons = (*interval.reasons, basis.reason, *_sum_told(case, basis, interval, calculated))
+    movable = case.spec.regime == "fusion_welded" and item in STENCILED_ITEMS
+    interval = _approved(case, item, interval) if movable else interval
+    precision = _precision(case, interval, movable)
+    calculated = _calculated(basis, interval, precision)
+    told = _sum_told(basis, interval, precision, calculated)
+    reasons = (*interval.reasons, basis.reason, *told)
     due = Due(
         item, "dated", calculated, basis.on, interval.months, calculated, interval.confidence, reasons
     )  # fmt: skip
     if owings:
         return Dated(_owed(due, owings))
-    painted = _stencil(case, item, basis, interval)
+    painted = _stencil(case, item, basis, interval) if movable else _Painted()
     warnings = painted.warnings
     if painted.on:
         due = replace(due, due_on=painted.on)
@@ -77,24 +81,30 @@ def _owed(due: Due, owings: Sequence[Owing]) -> Due:
     return replace(due, state="owed", due_on=min(days), reasons=told + due.reasons)
 
 
-def _calculated(case: Case, basis: Basis, interval: Interval) -> date | None:
+def _precision(case: Case, interval: Interval, movable: bool) -> Precision:
+    """What the sum is moved to: the calendar year's end for ton tanks, else the setting where it applies."""
+    if interval.year_end:
+        return "year_end"
+    return case.settings.due_precision if movable else "day"
+
+
+def _calculated(basis: Basis, interval: Interval, precision: Precision) -> date | None:
     if basis.on is None:
         return None
-    return to_precision(add_months(basis.on, interval.months), case.settings.due_precision)
+    return to_precision(add_months(basis.on, interval.months), precision)
 
 
 def _sum_told(
-    case: Case, basis: Basis, interval: Interval, calculated: date | None
+    basis: Basis, interval: Interval, precision: Precision, calculated: date | None
 ) -> tuple[Reason, ...]:
-    if calculated is None:
+    if basis.on is None or calculated is None:
         return ()
-    told = (
-        f"{basis.on} plus {interval.months} months is {add_months(basis.on, interval.months)}"
-        if basis.on
-        else ""
-    )
-    if case.settings.due_precision != "day":
-        end = case.settings.due_precision.split("_")[0]
+    total = add_months(basis.on, interval.months)
+    told = f"{basis.on} plus {interval.months} months is {total}"
+    if interval.year_end:
+        told += f"; any day of that calendar year will do: {calculated}"
+    elif precision != "day":
+        end = precision.split("_")[0]
         told += (
             f", moved to {calculated}, the end of its {end} (a setting; common practice, no source)"
         )

@@ -1,48 +1,18 @@
-"""One function an item: from a case and what is owed to the due item with its reasons."""
+"""The items of fusion-welded cars that are more than an interval: one function each."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 from app.core.basis import calendar_basis, lining_basis, relief_basis
 from app.core.calendar_item import Dated, Interval, dated, owed_by_event
-from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Reason, ZoneThickness
+from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Event, Reason, ZoneThickness
+from app.core.findings import Findings, by_rule
 from app.core.known import Case
-from app.core.lading import Corrosive
-from app.core.lining import Lined
 from app.core.months import add_months
-from app.core.owed import Owing, Owings
 from app.core.thickness import all_lines, surely_above_c
 from app.core.words import sentence
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Findings:
-    """What several items need to know of a case, worked out once."""
-
-    case: Case
-    owings: Owings
-    lined: Lined
-    corrosive: Corrosive
-    zones: tuple[ZoneThickness, ...]
-
-    def owed(self, item: str) -> Sequence[Owing]:
-        return self.owings.get(item, ())
-
-
-ItemFunction = Callable[[Findings], Dated | None]
-
-
-def every_ten_years(item: str) -> ItemFunction:
-    """An item with nothing but the rule's own interval."""
-
-    def due(found: Findings) -> Dated:
-        rule = found.case.rulebook.rule(item)
-        interval = Interval(rule.months, rule.months, (rule.reason(),), rule.confidence)
-        return dated(found.case, item, calendar_basis(found.case, item), interval, found.owed(item))
-
-    return due
 
 
 def service_equipment(found: Findings) -> Dated:
@@ -185,7 +155,7 @@ def _lining_interval(case: Case) -> Interval:
 def _owner_shorter(case: Case, item: str, owner_months: int | None) -> Interval:
     rule = case.rulebook.rule(item)
     if owner_months is None or owner_months >= rule.months:
-        return Interval(rule.months, rule.months, (rule.reason(),), rule.confidence)
+        return by_rule(rule)
     told = Reason(f"The owner's interval is shorter: {owner_months} months", rule.citation)
     return Interval(owner_months, rule.months, (rule.reason(), told), rule.confidence)
 
@@ -194,14 +164,25 @@ def _weaker(one: Confidence, other: Confidence) -> Confidence:
     return "memory" if "memory" in (one, other) else "verified"
 
 
-# In the order of facts.ITEMS. A regime's items without a function here are left out of its answer.
-FUSION_WELDED: Mapping[str, ItemFunction] = {
-    "visual": every_ten_years("visual"),
-    "structural_integrity": every_ten_years("structural_integrity"),
-    "safety_systems": every_ten_years("safety_systems"),
-    "thickness": thickness,
-    "lining": lining,
-    "service_equipment": service_equipment,
-    "relief_device": relief_device,
-}
-BY_REGIME: Mapping[str, Mapping[str, ItemFunction]] = {"fusion_welded": FUSION_WELDED}
+def leakage(found: Findings) -> Dated:
+    """By event: owed by changes; not known when the latest qualification of equipment shows no leak test (rule 10)."""
+    case, rule = found.case, found.case.rulebook.rule("leakage")
+    if found.owed("leakage"):
+        return Dated(owed_by_event("leakage", found.owed("leakage"), (rule.reason(),)))
+    qualified = [
+        at for at, event in enumerate(case.events)
+        if event.outcome == "pass" and not _EQUIPMENT.isdisjoint(event.items)
+    ]  # fmt: skip
+    if not qualified or any(_passes(event, "leakage") for event in case.events[qualified[-1] :]):
+        return Dated(Due("leakage", "by_event", reasons=(rule.reason(),)))
+    day = case.events[qualified[-1]].on
+    missing = f"no passing leakage test is known for the qualification of {day}"
+    due = Due("leakage", "unknown", reasons=(rule.reason(), rule.because(missing)))
+    return Dated(due, (rule.because(f"Leakage: {missing}"),))
+
+
+_EQUIPMENT = frozenset({"service_equipment", "relief_device"})
+
+
+def _passes(event: Event, item: str) -> bool:
+    return event.outcome == "pass" and item in event.items

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 from typing import Literal
 
@@ -23,7 +24,11 @@ def marked(text: str, confidence: Confidence) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule in our words. `interval_months` is the most it allows; `limits` are its other numbers, by name."""
+    """One rule in our words.
+
+    `interval_months` is the most it allows, `limits` are its other numbers by name, `day` is the
+    day it turns on.
+    """
 
     id: str
     text: str
@@ -32,6 +37,7 @@ class Rule:
     confidence: Confidence
     interval_months: int | None = None
     limits: Mapping[str, Fraction] | None = None
+    day: date | None = None
 
     def reason(self) -> Reason:
         return Reason(marked(self.text, self.confidence), self.citation)
@@ -45,6 +51,12 @@ class Rule:
         if self.interval_months is None:
             raise KeyError(f"rule {self.id} has no interval")
         return self.interval_months
+
+    @property
+    def turning_day(self) -> date:
+        if self.day is None:
+            raise KeyError(f"rule {self.id} has no day")
+        return self.day
 
     def limit(self, name: str) -> Fraction:
         return (self.limits or {})[name]
@@ -132,6 +144,21 @@ class StencilTables:
 
 
 @dataclass(frozen=True, slots=True)
+class FlammableBan:
+    """From which day a class 111 car may not carry a class 3 lading: by UN number, else by packing group."""
+
+    name: str
+    un_numbers: frozenset[str]
+    packing_groups: frozenset[str]
+    without_jacket: date
+    jacketed: date
+    cpc_without_jacket: date
+    cpc_jacketed: date
+    citation: str
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
 class CorrosiveList:
     """Ladings deemed corrosive to the tank: normalised names in whole words, and UN numbers (from memory)."""
 
@@ -152,6 +179,7 @@ class Rulebook:
     materials: Mapping[str, Material]
     allowances: tuple[Allowance, ...]
     corrosive: CorrosiveList
+    flammable_bans: tuple[FlammableBan, ...]
 
     def rule(self, id_: str) -> Rule:
         return self.rules[id_]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
+from datetime import date
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -22,6 +23,7 @@ from app.core.rule import (
     ClassFamily,
     ClassKind,
     CorrosiveList,
+    FlammableBan,
     Material,
     PlateNote,
     Presence,
@@ -55,6 +57,7 @@ class _Rule(_Strict):
     confidence: Confidence
     interval_months: int | None = Field(default=None, gt=0)
     limits: dict[str, Exact] | None = None
+    day: date | None = None
 
 
 class _Change(_Strict):
@@ -80,6 +83,18 @@ class _Material(_Strict):
 class _Corrosive(_Strict):
     names: list[str]
     un_numbers: list[Annotated[str, Field(pattern=r"^(UN|NA)\d{4}$")]]
+
+
+class _FlammableBan(_Strict):
+    name: str
+    un_numbers: frozenset[str] = frozenset()
+    packing_groups: frozenset[Literal["I", "II", "III"]] = frozenset()
+    without_jacket: date
+    jacketed: date
+    cpc_without_jacket: date
+    cpc_jacketed: date
+    citation: str
+    confidence: Confidence
 
 
 class _PlateNote(_Strict):
@@ -134,6 +149,7 @@ class _Book(_Strict):
     changes: dict[Change, _Change]
     allowances: list[_Allowance]
     corrosive: _Corrosive
+    flammable_bans: list[_FlammableBan]
     materials: dict[str, _Material]
     plate_notes: dict[str, list[_PlateNote]]
     rows: list[_Row]
@@ -162,6 +178,7 @@ def read_rulebook(folder: Path) -> Rulebook:
         materials=_materials(book),
         allowances=tuple(Allowance(**dict(row)) for row in book.allowances),
         corrosive=_corrosive(book),
+        flammable_bans=tuple(FlammableBan(**dict(row)) for row in book.flammable_bans),
     )
 
 
