@@ -11,8 +11,7 @@ from typing import Any
 from sqlalchemy import bindparam, update
 from sqlalchemy.orm import Session
 
-from app.core.due import due_dates, next_due
-from app.core.facts import ITEMS, Due, Reason, Settings
+from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
 from app.rules.reader import default_rulebook
@@ -68,10 +67,10 @@ def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: S
     rows: list[dict[str, Any]] = []
     projected: list[dict[str, Any]] = []
     for record in records.values():
-        items = items_of(record, today, rulebook)
+        answer = record.whole_answer(today, rulebook).answer
         shared = _shared(record)
-        rows += [_row(shared, each) for each in items]
-        projected.append(_projection(record, next_due(items), rulebook))
+        rows += [_row(shared, each) for each in answer.items]
+        projected.append(_projection(record, answer.next, rulebook))
     due.replace(db, car_ids, rows)
     if projected:
         db.connection().execute(PROJECT, projected)
@@ -80,39 +79,6 @@ def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: S
         # All that was known came with a file that was taken back.
         db.execute(update(Car).where(Car.id.in_(without_facts)).values(standing="withdrawn"))
     _forget_projections(db)
-
-
-def items_of(record: CarRecord, today: date, rulebook: Rulebook) -> tuple[Due, ...]:
-    """The due items of a car; of several relief devices the one that comes first speaks for all."""
-    items = due_dates(record.facts(today), rulebook).items
-    if len(record.relief_devices) < 2:
-        return items
-    first = relief_due(record, today, rulebook)
-    return tuple(first if each.item == "relief_device" and first else each for each in items)
-
-
-def relief_due(record: CarRecord, today: date, rulebook: Rulebook) -> Due | None:
-    """The relief device item of the device that comes first, named in its reasons."""
-    found = []
-    for place, device in enumerate(record.relief_devices):
-        item = due_dates(record.facts(today, place), rulebook).item("relief_device")
-        if item is not None:
-            found.append(_named(item, device.label, len(record.relief_devices)))
-    return min(found, key=urgency, default=None)
-
-
-def urgency(item: Due) -> tuple[int, date]:
-    """What is owed comes first; what is unknown counts as sooner than any date."""
-    order = ("owed", "unknown", "dated", "by_event", "not_required")
-    return order.index(item.state), item.due_on or date.max
-
-
-def _named(item: Due, label: str, of: int) -> Due:
-    told = Reason(f"Of {of} relief devices on the car this one comes first: {label}")
-    return Due(
-        item.item, item.state, item.due_on, item.basis_on, item.interval_months,
-        item.calculated_due_on, item.confidence, (told, *item.reasons),
-    )  # fmt: skip
 
 
 def _shared(record: CarRecord) -> dict[str, Any]:

@@ -13,7 +13,6 @@ from app import web
 from app.actions import cars as actions
 from app.actions import components
 from app.actions.stamp import Stamp
-from app.actions.whole_answer import first_device
 from app.answers import answer_as_json
 from app.api.calculator import REQUEST
 from app.api.cars_in import CarIn, place_of
@@ -109,8 +108,8 @@ def add(
 
 def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:
     record, answer = answered(db, car_id, today, soon_days)
-    rulebook = default_rulebook()
-    car = record.facts(today, first_device(record, today, rulebook)).car
+    first = record.whole_answer(today, default_rulebook()).first
+    car = record.facts(today, first).car
     return CarOut(
         id=car_id,
         mark=car.mark,

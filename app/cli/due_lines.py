@@ -13,7 +13,6 @@ from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
-from app.actions.due import items_of
 from app.core.facts import ITEMS, Due
 from app.core.status import days_left, state_on
 from app.rules.reader import default_rulebook
@@ -89,7 +88,7 @@ def _meant(record: CarRecord, asked: Question) -> bool:
 
 
 def _lines_of(record: CarRecord, owner: str, asked: Question) -> Iterator[Line]:
-    for item in items_of(record, asked.as_of, default_rulebook()):
+    for item in record.whole_answer(asked.as_of, default_rulebook()).answer.items:
         left = days_left(item.due_on, asked.as_of)
         if item.due_on is None or left is None or item.due_on > asked.before:
             continue

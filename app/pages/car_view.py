@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 from sqlalchemy.orm import Session
 
-from app.actions.due import items_of, urgency
-from app.core.due import days_left, due_dates, next_due, state_on
+from app.core.devices import urgency
+from app.core.due import days_left, state_on
 from app.core.facts import Answer, Due, Settings, Status
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, Unreadable, decode
@@ -104,26 +104,17 @@ def line(due: Due, day: date, soon_days: int) -> DueLine:
 def answered(
     record: CarRecord, day: date, rulebook: Rulebook
 ) -> tuple[Answer, Sequence[DeviceLine]]:
-    """The answer for the car, and each relief device with its own; the one first due speaks for all."""
-    answer = due_dates(record.facts(day), rulebook)
-    if len(record.relief_devices) < 2:
-        return answer, ()
-    answers = [
-        due_dates(record.facts(day, place), rulebook) for place in range(len(record.relief_devices))
-    ]
-    each = [one.item("relief_device") for one in answers]
-    asked = [(place, due) for place, due in enumerate(each) if due is not None]
-    if not asked:
-        return answer, ()
-    first = min(asked, key=lambda one: urgency(one[1]))[0]
+    """The answer for the car, and each of several relief devices with its own, the first due first."""
+    whole = record.whole_answer(day, rulebook)
+    if len(whole.devices) < 2:
+        return whole.answer, ()
     soon = record.settings.soon_days
     devices = [
-        DeviceLine(record.relief_devices[place], line(due, day, soon), place == first)
-        for place, due in asked
+        DeviceLine(record.relief_devices[place], line(due, day, soon), place == whole.first)
+        for place, due in enumerate(whole.devices)
+        if due is not None
     ]
-    items = items_of(record, day, rulebook)
-    whole = replace(answers[first], items=items, next=next_due(items))
-    return whole, sorted(devices, key=lambda one: urgency(one.line.due))
+    return whole.answer, sorted(devices, key=lambda one: urgency(one.line.due))
 
 
 def specification(text: str, rulebook: Rulebook) -> list[tuple[str, str]]:

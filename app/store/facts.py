@@ -28,7 +28,9 @@ from sqlalchemy import (
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.core import facts as core
+from app.core.devices import Whole, whole_answer
 from app.core.months import month_end
+from app.core.rule import Rulebook
 from app.store.columns import CarFact, Exact, Recorded
 from app.store.tables import (
     RELIEF_KINDS,
@@ -84,6 +86,12 @@ class CarRecord:
         chosen = devices[device or 0].device if devices else self.car.relief_device
         events = self.events if device is None else self._events_of(devices[device].device)
         return core.Facts(as_of, replace(self.car, relief_device=chosen), events, self.settings)
+
+    def whole_answer(self, as_of: date, rulebook: Rulebook) -> Whole:
+        """The calculator's answer for the car on a day, all its relief devices looked at."""
+        places = enumerate(self.relief_devices)
+        devices = [(each.label, self.facts(as_of, place)) for place, each in places]
+        return whole_answer(self.facts(as_of), devices, rulebook)
 
     def _events_of(self, device: core.ReliefDevice) -> tuple[core.Event, ...]:
         others = {each.device.installed_on for each in self.relief_devices}
