@@ -64,7 +64,7 @@ def _valve(burst: Fraction, built_on: date | None, rulebook: Rulebook) -> Range:
     if burst <= old.limit("most_burst_psig") and built_on and built_on < old.turning_day:
         shares = old.limit("least_share"), old.limit("most_share")
         return Range(burst * shares[0], burst * shares[1], (old.reason(),))
-    reasons = (rule.reason(),)
+    reasons: tuple[Reason, ...] = (rule.reason(),)
     if built_on is None and burst <= old.limit("most_burst_psig"):
         reasons += (
             Reason(
