@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
 from app.core.basis import Basis
-from app.core.facts import STENCILED_ITEMS, Approval, Confidence, Due, Reason
+from app.core.facts import STENCILED_ITEMS, Approval, Confidence, Due, Reason, State
 from app.core.known import Case
 from app.core.months import Precision, add_months, to_precision, year_end
 from app.core.owed import Owing
@@ -44,41 +44,42 @@ class _Painted:
     stale: bool = False
 
 
+_NOT_PAINTED = _Painted()
+
+
 def dated(
     case: Case, item: str, basis: Basis, interval: Interval, owings: Sequence[Owing]
 ) -> Dated:
     """The due item by calendar, with everything that may move its date."""
     movable = case.spec.regime == "fusion_welded" and item in STENCILED_ITEMS
     interval = _approved(case, item, interval) if movable else interval
+    total = add_months(basis.on, interval.months) if basis.on else None
     precision = _precision(case, interval, movable)
-    calculated = _calculated(basis, interval, precision)
-    told = _sum_told(basis, interval, precision, calculated)
-    reasons = (*interval.reasons, basis.reason, *told)
-    due = Due(
-        item, "dated", calculated, basis.on, interval.months, calculated, interval.confidence, reasons
-    )  # fmt: skip
+    calculated = to_precision(total, precision) if total else None
+    counted = (*interval.reasons, basis.reason, *_sum_told(basis, interval, total, calculated))
+    counts = basis.on, interval.months, calculated, interval.confidence
     if owings:
-        return Dated(_owed(due, owings))
-    painted = _stencil(case, item, basis, interval) if movable else _Painted()
-    warnings = painted.warnings
-    if painted.on:
-        due = replace(due, due_on=painted.on)
-    elif calculated is None:
-        due = replace(due, state="unknown")
-        warnings += (Reason(f"{sentence(item)}: {basis.reason.text}"),)
-    return Dated(replace(due, reasons=due.reasons + painted.reasons), warnings, painted.stale)
+        since, told = _owed(owings, calculated)
+        return Dated(Due(item, "owed", since, *counts, (*told, *counted)))
+    painted = _stencil(case, item, basis, interval) if movable else _NOT_PAINTED
+    due_on, warnings = painted.on or calculated, painted.warnings
+    if due_on is None:
+        warnings = (*warnings, Reason(f"{sentence(item)}: {basis.reason.text}"))
+    state: State = "dated" if due_on else "unknown"
+    due = Due(item, state, due_on, *counts, (*counted, *painted.reasons))
+    return Dated(due, warnings, painted.stale)
 
 
 def owed_by_event(item: str, owings: Sequence[Owing], reasons: tuple[Reason, ...]) -> Due:
     """An item without a calendar that is owed."""
-    return _owed(Due(item, "by_event", reasons=reasons), owings)
+    since, told = _owed(owings, None)
+    return Due(item, "owed", since, reasons=(*told, *reasons))
 
 
-def _owed(due: Due, owings: Sequence[Owing]) -> Due:
+def _owed(owings: Sequence[Owing], calculated: date | None) -> tuple[date, Iterator[Reason]]:
     """Owed since the earliest of the days it became owed, or since its calendar date when that is earlier."""
-    days = [owing.since for owing in owings] + ([due.due_on] if due.due_on else [])
-    told = tuple(owing.reason for owing in owings)
-    return replace(due, state="owed", due_on=min(days), reasons=told + due.reasons)
+    days = [owing.since for owing in owings] + ([calculated] if calculated else [])
+    return min(days), (owing.reason for owing in owings)
 
 
 def _precision(case: Case, interval: Interval, movable: bool) -> Precision:
@@ -88,26 +89,16 @@ def _precision(case: Case, interval: Interval, movable: bool) -> Precision:
     return case.settings.due_precision if movable else "day"
 
 
-def _calculated(basis: Basis, interval: Interval, precision: Precision) -> date | None:
-    if basis.on is None:
-        return None
-    return to_precision(add_months(basis.on, interval.months), precision)
-
-
 def _sum_told(
-    basis: Basis, interval: Interval, precision: Precision, calculated: date | None
+    basis: Basis, interval: Interval, total: date | None, calculated: date | None
 ) -> tuple[Reason, ...]:
-    if basis.on is None or calculated is None:
+    if total is None:
         return ()
-    total = add_months(basis.on, interval.months)
     told = f"{basis.on} plus {interval.months} months is {total}"
     if interval.year_end:
         told += f"; any day of that calendar year will do: {calculated}"
-    elif precision != "day":
-        end = precision.split("_")[0]
-        told += (
-            f", moved to {calculated}, the end of its {end} (a setting; common practice, no source)"
-        )
+    elif total != calculated:
+        told += f", moved to {calculated} by the setting for the end of month or year (common practice, no source)"
     return (Reason(told),)
 
 
@@ -146,7 +137,7 @@ def _name(approval: Approval) -> str:
 def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painted:
     text = dict(case.car.stencil.due).get(item)
     if text is None or _marked_before_installed(case, item):
-        return _Painted()
+        return _NOT_PAINTED
     painted = painted_day(text, case.settings.stencil_year)
     rule = case.rulebook.rule("stencil")
     marked_on = case.car.stencil.marked_on

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
 from app.core.calendar_item import Dated
-from app.core.facts import Answer, Due, Facts, Reason, ZoneThickness
+from app.core.facts import Answer, Due, Facts, Reason
 from app.core.findings import Findings
 from app.core.known import Case, case_of
 from app.core.lading import corrosive
@@ -16,7 +16,7 @@ from app.core.owed import CHOOSING, owed
 from app.core.regimes import BY_REGIME
 from app.core.rule import Rulebook
 from app.core.status import days_left, state_on
-from app.core.thickness import zones_shown
+from app.core.thickness import Lines, all_lines, zones_shown
 
 __all__ = ["days_left", "due_dates", "next_due", "state_on"]
 
@@ -53,12 +53,14 @@ def next_due(items: Sequence[Due]) -> Due | None:
 
 
 def _findings(case: Case) -> Findings:
-    zones: tuple[ZoneThickness, ...] = ()
+    lines: Mapping[str, Lines] = {}
     if case.spec.regime == "fusion_welded":
-        zones = zones_shown(case.spec, case.car.tank, case.events, case.rulebook)
+        lines = all_lines(case.spec, case.car.tank, case.rulebook)
+    zones = zones_shown(lines, case.events, case.rulebook) if lines else ()
+    rulebook = case.rulebook
     return Findings(
-        case, owed(case), lined(case), corrosive(case.car.service, case.rulebook), zones
-    )
+        case, owed(case), lined(case), corrosive(case.car.service, rulebook), lines, zones
+    )  # fmt: skip
 
 
 def _warnings(found: Findings, results: Iterable[Dated]) -> tuple[Reason, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from app.core.basis import calendar_basis
 from app.core.calendar_item import Dated, Interval, dated
@@ -13,6 +14,7 @@ from app.core.lading import Corrosive
 from app.core.lining import Lined
 from app.core.owed import Owing, Owings
 from app.core.rule import Rule
+from app.core.thickness import Lines
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,6 +25,7 @@ class Findings:
     owings: Owings
     lined: Lined
     corrosive: Corrosive
+    lines: Mapping[str, Lines]
     zones: tuple[ZoneThickness, ...]
 
     def owed(self, item: str) -> Sequence[Owing]:
@@ -32,9 +35,10 @@ class Findings:
 ItemFunction = Callable[[Findings], Dated | None]
 
 
+@lru_cache
 def by_rule(rule: Rule, *, year_end: bool = False) -> Interval:
     """The rule's own interval and nothing else."""
-    return Interval(rule.months, rule.months, (rule.reason(),), rule.confidence, year_end)
+    return Interval(rule.months, rule.months, (rule.reason,), rule.confidence, year_end)
 
 
 def every(item: str) -> ItemFunction:

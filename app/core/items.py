@@ -11,7 +11,7 @@ from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Event, Reason,
 from app.core.findings import Findings, by_rule
 from app.core.known import Case
 from app.core.months import add_months
-from app.core.thickness import all_lines, surely_above_c
+from app.core.thickness import surely_above_c
 from app.core.words import sentence
 
 
@@ -54,7 +54,7 @@ def thickness(found: Findings) -> Dated:
 def _thickness_lined(found: Findings) -> Dated:
     """By event: measured at the lining's application (180.509(f)(2)(i))."""
     case, rule = found.case, found.case.rulebook.rule("thickness_lined")
-    reasons = (rule.reason(), found.lined.reason)
+    reasons = (rule.reason, found.lined.reason)
     if found.owed("thickness"):
         return Dated(owed_by_event("thickness", found.owed("thickness"), reasons))
     applied_on = found.lined.applied_on
@@ -84,7 +84,7 @@ def _thickness_unlined(found: Findings) -> Dated:
     ]
     short = found.corrosive.yes and bool(thin)
     rule = case.rulebook.rule("thickness_thin" if short else "thickness")
-    reasons = [rule.reason()]
+    reasons = [rule.reason]
     if short or thin:
         reasons += found.corrosive.reasons
     if short:
@@ -98,7 +98,7 @@ def _thickness_unlined(found: Findings) -> Dated:
 
 
 def _surely_above_c(found: Findings, zone: ZoneThickness) -> bool:
-    return surely_above_c(zone, found.case.spec, found.case.car.tank, found.case.rulebook)
+    return surely_above_c(zone, found.lines[zone.zone])
 
 
 def _why_thin(found: Findings, zone: ZoneThickness) -> Reason:
@@ -122,7 +122,7 @@ def _thickness_confidence(found: Findings, thin: Sequence[ZoneThickness]) -> Con
         return "verified"
     if thin and found.corrosive.confidence == "memory":
         return "memory"
-    known = all_lines(found.case.spec, found.case.car.tank, found.case.rulebook).values()
+    known = found.lines.values()
     return "memory" if any(line.confidence == "memory" for line in known) else "verified"
 
 
@@ -136,20 +136,20 @@ def _lining_interval(case: Case) -> Interval:
             f"The lining owner's interval is not known: {rule.months} months, the outer bound",
             rule.citation,
         )
-        return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
+        return Interval(rule.months, rule.months, (rule.reason, told), rule.confidence)
     if months > rule.months and not documented:
         told = Reason(
             f"The lining owner's {months} months are more than {rule.months} and not documented: {rule.months} count",
             rule.citation,
         )
-        return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
+        return Interval(rule.months, rule.months, (rule.reason, told), rule.confidence)
     # The owner's own shorter interval is no maximum of the rule; only a documented longer one lifts it.
     maximum = max(months, rule.months)
     told = Reason(
         f"The lining owner's interval is {months} months" + (", documented" if documented else ""),
         rule.citation,
     )
-    return Interval(months, maximum, (rule.reason(), told), rule.confidence)
+    return Interval(months, maximum, (rule.reason, told), rule.confidence)
 
 
 def _owner_shorter(case: Case, item: str, owner_months: int | None) -> Interval:
@@ -157,7 +157,7 @@ def _owner_shorter(case: Case, item: str, owner_months: int | None) -> Interval:
     if owner_months is None or owner_months >= rule.months:
         return by_rule(rule)
     told = Reason(f"The owner's interval is shorter: {owner_months} months", rule.citation)
-    return Interval(owner_months, rule.months, (rule.reason(), told), rule.confidence)
+    return Interval(owner_months, rule.months, (rule.reason, told), rule.confidence)
 
 
 def _weaker(one: Confidence, other: Confidence) -> Confidence:
@@ -168,16 +168,16 @@ def leakage(found: Findings) -> Dated:
     """By event: owed by changes; not known when the latest qualification of equipment shows no leak test (rule 10)."""
     case, rule = found.case, found.case.rulebook.rule("leakage")
     if found.owed("leakage"):
-        return Dated(owed_by_event("leakage", found.owed("leakage"), (rule.reason(),)))
+        return Dated(owed_by_event("leakage", found.owed("leakage"), (rule.reason,)))
     qualified = [
         at for at, event in enumerate(case.events)
         if event.outcome == "pass" and not _EQUIPMENT.isdisjoint(event.items)
     ]  # fmt: skip
     if not qualified or any(_passes(event, "leakage") for event in case.events[qualified[-1] :]):
-        return Dated(Due("leakage", "by_event", reasons=(rule.reason(),)))
+        return Dated(Due("leakage", "by_event", reasons=(rule.reason,)))
     day = case.events[qualified[-1]].on
     missing = f"no passing leakage test is known for the qualification of {day}"
-    due = Due("leakage", "unknown", reasons=(rule.reason(), rule.because(missing)))
+    due = Due("leakage", "unknown", reasons=(rule.reason, rule.because(missing)))
     return Dated(due, (rule.because(f"Leakage: {missing}"),))
 
 

@@ -63,7 +63,7 @@ def _hits(service: Service, rulebook: Rulebook) -> tuple[Reason, ...]:
         ("corrosive_un", service.un in rulebook.corrosive.un_numbers),
         ("corrosive_rate", _fast(service, rulebook)),
     )
-    return tuple(rulebook.rule(name).reason() for name, hit in checks if hit)
+    return tuple(rulebook.rule(name).reason for name, hit in checks if hit)
 
 
 def _sure(service: Service, rulebook: Rulebook) -> bool:

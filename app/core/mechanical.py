@@ -69,8 +69,8 @@ def _compared(found: Findings) -> Dated:
     rule = found.case.rulebook.rule("sheeting_comparator")
     owings = [*_uncompared(found.case), *found.owed("reflective_sheeting")]
     if owings:
-        return Dated(owed_by_event("reflective_sheeting", owings, (rule.reason(),)))
-    return Dated(Due("reflective_sheeting", "by_event", reasons=(rule.reason(),)))
+        return Dated(owed_by_event("reflective_sheeting", owings, (rule.reason,)))
+    return Dated(Due("reflective_sheeting", "by_event", reasons=(rule.reason,)))
 
 
 def _uncompared(case: Case) -> Sequence[Owing]:

@@ -49,6 +49,6 @@ def seamless(item: str) -> ItemFunction:
             return None
         rule = found.case.rulebook.rule("seamless")
         warning = Reason(f"{sentence(item)}: {rule.text}", rule.citation)
-        return Dated(Due(item, "unknown", reasons=(rule.reason(),)), (warning,))
+        return Dated(Due(item, "unknown", reasons=(rule.reason,)), (warning,))
 
     return due

@@ -63,8 +63,8 @@ def _valve(burst: Fraction, built_on: date | None, rulebook: Rulebook) -> Range:
     old, rule = rulebook.rule("relief_range_old"), rulebook.rule("relief_range")
     if burst <= old.limit("most_burst_psig") and built_on and built_on < old.turning_day:
         shares = old.limit("least_share"), old.limit("most_share")
-        return Range(burst * shares[0], burst * shares[1], (old.reason(),))
-    reasons: tuple[Reason, ...] = (rule.reason(),)
+        return Range(burst * shares[0], burst * shares[1], (old.reason,))
+    reasons: tuple[Reason, ...] = (rule.reason,)
     if built_on is None and burst <= old.limit("most_burst_psig"):
         reasons += (
             Reason(
@@ -77,7 +77,7 @@ def _valve(burst: Fraction, built_on: date | None, rulebook: Rulebook) -> Range:
 def _disc(spec: Specification, burst: Fraction, rulebook: Rulebook) -> Range:
     rule = rulebook.rule("relief_disc")
     nominal = max(spec.test_psig or Fraction(0), burst * rule.limit("share"))
-    return Range(nominal * (1 - rule.limit("less")), nominal, (rule.reason(),))
+    return Range(nominal * (1 - rule.limit("less")), nominal, (rule.reason,))
 
 
 def tolerance(set_psig: Fraction, rulebook: Rulebook) -> Range:
@@ -88,13 +88,13 @@ def tolerance(set_psig: Fraction, rulebook: Rulebook) -> Range:
         if set_psig <= rule.limit("up_to_psig")
         else set_psig * rule.limit("share")
     )
-    return Range(set_psig - within, set_psig + within, (rule.reason(),))
+    return Range(set_psig - within, set_psig + within, (rule.reason,))
 
 
 def vapor_tight(set_psig: Fraction, rulebook: Rulebook) -> Range:
     """At which pressure at least a valve must still be vapor tight."""
     rule = rulebook.rule("relief_vapor_tight")
-    return Range(set_psig * rule.limit("share"), None, (rule.reason(),))
+    return Range(set_psig * rule.limit("share"), None, (rule.reason,))
 
 
 def judged(psig: Fraction, allowed: Range) -> Judged:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from functools import cached_property
 from typing import Literal
 
 from app.core.facts import Confidence, Reason
@@ -22,7 +23,7 @@ def marked(text: str, confidence: Confidence) -> str:
     return text if confidence == "verified" else f"{text} ({UNVERIFIED})"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Rule:
     """One rule in our words.
 
@@ -39,7 +40,9 @@ class Rule:
     limits: Mapping[str, Fraction] | None = None
     day: date | None = None
 
+    @cached_property
     def reason(self) -> Reason:
+        """The rule itself as a reason."""
         return Reason(marked(self.text, self.confidence), self.citation)
 
     def because(self, text: str) -> Reason:

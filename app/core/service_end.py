@@ -39,9 +39,9 @@ def service_end(found: Findings) -> Dated:
     if unknown:
         reasons = tuple(ban.reason for ban in bans)
         warning = Reason(f"End of service: {unknown[0].reason.text}", unknown[0].reason.citation)
-        return Dated(Due(ITEM, "unknown", reasons=(rule.reason(), *reasons)), (warning,))
+        return Dated(Due(ITEM, "unknown", reasons=(rule.reason, *reasons)), (warning,))
     first = min(bans, key=lambda ban: ban.last_day or date.max)
-    reasons = (rule.reason(), first.reason, *(ban.reason for ban in bans if ban is not first))
+    reasons = (rule.reason, first.reason, *(ban.reason for ban in bans if ban is not first))
     return Dated(
         Due(
             ITEM,
@@ -71,11 +71,11 @@ def _poison(case: Case) -> _Ban | None:
             None, Reason("whether the tank is of normalized steel is not known", old.citation)
         )
     if not normalized:
-        return _Ban(old.turning_day, old.reason(), old.confidence)
+        return _Ban(old.turning_day, old.reason, old.confidence)
     if _to_2009_standard(case):
         return None
     newer = rules.rule("poison_not_2009")
-    return _Ban(newer.turning_day, newer.reason(), newer.confidence)
+    return _Ban(newer.turning_day, newer.reason, newer.confidence)
 
 
 def _is_poison(case: Case) -> bool | None:

@@ -5,12 +5,13 @@ Inches as exact fractions. B is the required minimum, F the allowance: C = B - F
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 from functools import lru_cache
 from math import floor
+from typing import NamedTuple
 
 from app.core.facts import (
     OWNER_JUDGED_ZONES,
@@ -44,8 +45,7 @@ class Lines:
     confidence: Confidence
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(NamedTuple):
     """A reading with the day it was taken, and whether that was a full thickness test."""
 
     on: date
@@ -224,55 +224,68 @@ def _latest(readings: list[Measured]) -> list[Measured]:
 
 
 def zone_thickness(
-    spec: Specification, tank: Tank, zone: str, readings: Sequence[Measured], rulebook: Rulebook
+    zone: str, line: Lines, readings: Sequence[Measured], rulebook: Rulebook
 ) -> ZoneThickness:
     """A zone against its lines: the worst of its readings, or `not_measured`, or `unknown` without lines.
 
     Spot checks may lower the verdict, never raise it: without a full test they count only at or below line C.
     """
-    if zone in OWNER_JUDGED_ZONES:
-        return _owner_judged(zone, readings, rulebook)
-    line = all_lines(spec, tank, rulebook)[zone]
-    shown = ZoneThickness(
-        zone, "not_measured", line.required, line.c, line.d, line.e, reasons=line.reasons
-    )
     if line.c is None:
-        return _with_least(replace(shown, verdict="unknown"), readings)
+        least = min(readings, key=lambda one: one.reading.inches, default=None)
+        return _shown(zone, "unknown", line, least)
     judged = [_judged(one, line, rulebook) for one in readings]
-    judged = [one for one in judged if one.full or one.verdict != "above_c"]
+    judged = [one for one in judged if one.measured.full or one.verdict != "above_c"]
     if not judged:
-        return shown
-    worst = min(judged, key=lambda one: (_WORST_FIRST.index(one.verdict), one.inches, one.on))
-    return replace(
-        shown, verdict=worst.verdict, reading_in=worst.inches, measured_on=worst.on,
-        extent=worst.extent, reasons=line.reasons + worst.reasons,
+        return _shown(zone, "not_measured", line, None)
+    worst = min(judged, key=_worst_first)
+    return _shown(zone, worst.verdict, line, worst.measured, worst.extent, worst.reasons)
+
+
+def _shown(
+    zone: str,
+    verdict: Verdict,
+    line: Lines,
+    measured: Measured | None,
+    extent: Extent | None = None,
+    reasons: tuple[Reason, ...] = (),
+) -> ZoneThickness:
+    lines, told = (line.required, line.c, line.d, line.e), line.reasons + reasons
+    if measured is None:
+        return ZoneThickness(zone, verdict, *lines, reasons=told)
+    read = measured.reading
+    return ZoneThickness(
+        zone, verdict, *lines, read.inches, measured.on, extent or read.extent, told
     )  # fmt: skip
 
 
 def zones_shown(
-    spec: Specification, tank: Tank, events: Iterable[Event], rulebook: Rulebook
+    lines: Mapping[str, Lines], events: Iterable[Event], rulebook: Rulebook
 ) -> tuple[ZoneThickness, ...]:
     """All shell and head zones, then the owner-judged ones that were read."""
     taken = measured(events)
-    zones = [*SHELL_AND_HEAD_ZONES, *(zone for zone in OWNER_JUDGED_ZONES if zone in taken)]
-    return tuple(zone_thickness(spec, tank, zone, taken.get(zone, ()), rulebook) for zone in zones)
+    judged = [
+        zone_thickness(zone, line, taken.get(zone, ()), rulebook) for zone, line in lines.items()
+    ]
+    owner_judged = [
+        _owner_judged(zone, taken[zone], rulebook) for zone in OWNER_JUDGED_ZONES if zone in taken
+    ]
+    return (*judged, *owner_judged)
 
 
-def surely_above_c(
-    zone: ZoneThickness, spec: Specification, tank: Tank, rulebook: Rulebook
-) -> bool:
+def surely_above_c(zone: ZoneThickness, line: Lines) -> bool:
     """Is nothing left that could put this zone at or below line C (rule 6)?"""
-    return zone.verdict == "above_c" and all_lines(spec, tank, rulebook)[zone.zone].firm
+    return zone.verdict == "above_c" and line.firm
 
 
-@dataclass(frozen=True, slots=True)
-class _Judged:
+class _Judged(NamedTuple):
     verdict: Verdict
-    inches: Fraction
-    on: date
+    measured: Measured
     extent: Extent
-    full: bool
     reasons: tuple[Reason, ...]
+
+
+def _worst_first(one: _Judged) -> tuple[int, Fraction, date]:
+    return _WORST_FIRST.index(one.verdict), one.measured.reading.inches, one.measured.on
 
 
 def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
@@ -282,17 +295,15 @@ def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
     assert line.c is not None
     value = one.reading.inches
     if value < condemning:
-        verdict: Verdict = "condemned"
         name = "E, the local" if extent == "local" else "D, the general"
         text = f"{inches(value)} in is below line {name} condemning line, {inches(condemning)} in"
-        reasons += (Reason(text, rulebook.rule("condemned").citation),)
-    elif value <= line.c:
-        verdict = "at_or_below_c"
+        told = Reason(text, rulebook.rule("condemned").citation)
+        return _Judged("condemned", one, extent, (*reasons, told))
+    if value <= line.c:
         text = f"{inches(value)} in is at or below line C, {inches(line.c)} in"
-        reasons += (Reason(text, rulebook.rule("thickness_thin").citation),)
-    else:
-        verdict = "above_c"
-    return _Judged(verdict, value, one.on, extent, one.full, reasons)
+        told = Reason(text, rulebook.rule("thickness_thin").citation)
+        return _Judged("at_or_below_c", one, extent, (*reasons, told))
+    return _Judged("above_c", one, extent, reasons)
 
 
 def _extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason, ...]]:
@@ -313,15 +324,10 @@ def _extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason,
 
 
 def _owner_judged(zone: str, readings: Sequence[Measured], rulebook: Rulebook) -> ZoneThickness:
-    shown = ZoneThickness(zone, "owner_judged", reasons=(rulebook.rule("owner_judged").reason(),))
-    return _with_least(shown, readings)
-
-
-def _with_least(shown: ZoneThickness, readings: Sequence[Measured]) -> ZoneThickness:
-    """What was read where no line judges it: the least of the readings."""
-    if not readings:
-        return shown
+    """The least that was read where no line judges it."""
     least = min(readings, key=lambda one: one.reading.inches)
-    return replace(
-        shown, reading_in=least.reading.inches, measured_on=least.on, extent=least.reading.extent
-    )
+    reasons = (rulebook.rule("owner_judged").reason,)
+    return _shown(zone, "owner_judged", _NO_LINES, least, reasons=reasons)
+
+
+_NO_LINES = Lines(None, None, None, None, False, (), "verified")

@@ -25,7 +25,7 @@ from app.core.facts import (
 )
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, Unreadable, decode
-from app.core.thickness import zones_shown
+from app.core.thickness import all_lines, zones_shown
 from app.errors import Fault
 from app.files import cells, days, measures
 from app.pages import forms
@@ -282,7 +282,7 @@ class Judge:
 
     def _zone(self, spec: Specification, reading: Reading) -> ZoneThickness:
         event = Event(date.min, ("thickness",), readings=(reading,))
-        shown = zones_shown(spec, self.tank, (event,), self.rulebook)
+        shown = zones_shown(all_lines(spec, self.tank, self.rulebook), (event,), self.rulebook)
         return next(zone for zone in shown if zone.zone == reading.zone)
 
 
