@@ -65,6 +65,16 @@ def test_a_component_on_another_car_is_not_put_on_twice(client, acid, record):
     assert "is on ZQKX 104512" in text(answer)
 
 
+def test_a_form_sent_twice_installs_once_and_says_so(client, acid, record):
+    typed = VALVE | {"serial": ""}
+    assert client.post(f"/cars/{acid}/components", data=typed).status_code == 200
+    answer = client.post(f"/cars/{acid}/components", data=typed)
+    assert answer.status_code == 422
+    assert "Relief valve (top) is already on the car since 2026-10-01" in text(answer)
+    assert 'value="Orlo Valve"' in answer.text
+    assert count(record) == 1
+
+
 def test_a_swap_takes_one_off_and_puts_the_other_in_its_place(client, acid, valves):
     form = client.get(f"/installations/{valves[1]}/swap")
     assert 'value="top, A end"' in form.text
