@@ -127,9 +127,7 @@ def history(db: Session, car_id: int) -> list[Mounted]:
     return [Mounted(*row, withdrawal=gone.get(row[0].id)) for row in found]
 
 
-def like(
-    db: Session, car_id: int, kind: str, serial: str, day: date | None
-) -> list[Installation]:
+def like(db: Session, car_id: int, kind: str, serial: str, day: date | None) -> list[Installation]:
     """What of this kind and serial is on the car now, or was still on after `day`; oldest first."""
     still = Removal.id.is_(None)
     found = db.execute(
