@@ -117,6 +117,9 @@ def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stam
     removal = components.removal_of(db, old.id)
     if removal is None:
         raise Conflict("That component is not recorded as taken off.")
+    component = components.component_of(db, old)
+    _must_be_another(db, car, component, old.position, removal.removed_on)
+    _must_be_free(db, component, removal.removed_on)
     rows.withdraw(db, removal, reason, stamp)
     due.refresh(db, [car.id], stamp.today)
     return old
@@ -166,7 +169,7 @@ def _mount(
     removed: bool = False,
 ) -> Installation:
     if replaces is None:
-        _must_be_another(db, car, new)
+        _must_be_another(db, car, new.component, new.position, new.installed_on)
     component = _component(db, car, new.component, stamp)
     if not removed:
         _must_be_free(db, component, new.installed_on)
@@ -209,11 +212,12 @@ def _must_be_free(db: Session, component: Component, installed_on: date | None) 
     )
 
 
-def _must_be_another(db: Session, car: Car, new: NewInstallation) -> None:
+def _must_be_another(
+    db: Session, car: Car, what: NewComponent | Component, position: str, day: date | None
+) -> None:
     """A form that is sent twice must not put a second one beside the first."""
-    what = new.component
-    for each in components.like(db, car.id, what.kind, what.serial, new.installed_on):
-        if key(each.position) == key(new.position):
+    for each in components.like(db, car.id, what.kind, what.serial, day):
+        if key(each.position) == key(position):
             named = " ".join(filter(None, (what.kind.replace("_", " "), what.serial)))
             raise Conflict(
                 f"{named[:1].upper() + named[1:]} ({each.position or 'position not stated'}) is "

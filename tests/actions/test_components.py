@@ -207,6 +207,29 @@ def test_a_component_is_taken_off_once(any_db):
     assert on_car(any_db, car, date(2026, 5, 31)) == ["RV-1"]
 
 
+def test_taking_off_is_not_undone_once_the_component_is_on_another_car(any_db):
+    car, other = add_car(any_db, 1), add_car(any_db, 2)
+    one = components.install(any_db, car.id, relief_valve(), stamp())
+    components.remove(any_db, one.id, date(2026, 5, 1), stamp(1))
+    later = relief_valve(installed_on=date(2026, 6, 1))
+    two = components.install(any_db, other.id, later, stamp(2))
+    with pytest.raises(Conflict, match="relief valve RV-1 is on ZQKX 2 since 2026-06-01"):
+        components.withdraw_removal(any_db, one.id, "it never came off", stamp(3))
+    components.withdraw(any_db, two.id, "another one", stamp(4))
+    components.withdraw_removal(any_db, one.id, "it never came off", stamp(5))
+    assert on_car(any_db, car) == ["RV-1"]
+
+
+@pytest.mark.parametrize("serial", ["RV-1", ""])
+def test_taking_off_is_not_undone_once_the_like_of_it_is_in_its_place(any_db, serial):
+    car = add_car(any_db)
+    one = components.install(any_db, car.id, relief_valve(serial), stamp())
+    components.swap(any_db, one.id, relief_valve(serial, installed_on=TODAY), stamp(1))
+    with pytest.raises(Conflict, match=f"already on the car since {TODAY}"):
+        components.withdraw_removal(any_db, one.id, "it never came off", stamp(2))
+    assert on_car(any_db, car) == [serial]
+
+
 def test_a_correction_takes_the_place_of_an_installation_with_its_removal(any_db):
     car = add_car(any_db)
     wrong = components.install(any_db, car.id, relief_valve("RV-l"), stamp())

@@ -98,6 +98,25 @@ def test_taking_off_asks_for_the_day_and_keeps_the_history(client, acid, valves)
     assert "was already taken off the car on 2026-11-20" in text(twice)
 
 
+def test_taking_off_is_undone_and_the_dates_move_back(client, acid, valves):
+    address = f"/installations/{valves[1]}/undo-removal"
+    assert address not in client.get(f"/cars/{acid}").text
+    refused = client.post(address, data={"reason": "It never came off."})
+    assert refused.status_code == 422
+    assert "not recorded as taken off" in text(refused)
+    off = {"removed_on": "2026-11-20", "is_change": "no"}
+    client.post(f"/installations/{valves[1]}/remove", data=off)
+    assert address in client.get(f"/cars/{acid}").text
+    form = client.get(address)
+    assert "Undo taking a component off" in text(form)
+    assert client.post(address, data={"reason": ""}).status_code == 422
+    answer = client.post(address, data={"reason": "Another car was meant."})
+    assert answer.status_code == 200
+    # The one first due speaks for the car again.
+    assert "Relief device 2032-05-02 in date 2026-06-09 overdue" in text(answer)
+    assert address not in client.get(f"/cars/{acid}").text
+
+
 def test_taking_off_before_it_was_put_on_is_refused(client, valves):
     typed = {"removed_on": "2020-01-01", "is_change": "no"}
     answer = client.post(f"/installations/{valves[2]}/remove", data=typed)
