@@ -30,7 +30,7 @@ def due_dates(facts: Facts, rulebook: Rulebook) -> Answer:
     functions = BY_REGIME.get(case.spec.regime, {})
     results = [result for function in functions.values() if (result := function(found))]
     items = tuple(result.due for result in results)
-    stale = [warning for result in results if result.stale_stencil for warning in result.warnings]
+    stale = [result.stale_stencil for result in results if result.stale_stencil]
     left_out = None if functions else _left_out(case)
     return Answer(
         facts=facts,
