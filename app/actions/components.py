@@ -14,6 +14,7 @@ from app.actions.checks import Faults, tidy
 from app.actions.events import check_event
 from app.actions.stamp import Stamp
 from app.errors import Conflict
+from app.files.cells import key
 from app.store import cars, components, events
 from app.store.columns import BEGINNING
 from app.store.tables import (
@@ -116,6 +117,9 @@ def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stam
     removal = components.removal_of(db, old.id)
     if removal is None:
         raise Conflict("That component is not recorded as taken off.")
+    component = components.component_of(db, old)
+    _must_be_another(db, car, component, old.position, removal.removed_on)
+    _must_be_free(db, component, removal.removed_on)
     rows.withdraw(db, removal, reason, stamp)
     due.refresh(db, [car.id], stamp.today)
     return old
@@ -164,6 +168,8 @@ def _mount(
     *,
     removed: bool = False,
 ) -> Installation:
+    if replaces is None:
+        _must_be_another(db, car, new.component, new.position, new.installed_on)
     component = _component(db, car, new.component, stamp)
     if not removed:
         _must_be_free(db, component, new.installed_on)
@@ -204,6 +210,20 @@ def _must_be_free(db: Session, component: Component, installed_on: date | None) 
         f"{component.kind.replace('_', ' ')} {component.serial} is on {elsewhere.mark} "
         f"{elsewhere.number} since {_since(elsewhere.from_on)}. Take it off there first."
     )
+
+
+def _must_be_another(
+    db: Session, car: Car, what: NewComponent | Component, position: str, day: date | None
+) -> None:
+    """A form that is sent twice must not put a second one beside the first."""
+    for each in components.like(db, car.id, what.kind, what.serial, day):
+        if key(each.position) == key(position):
+            named = " ".join(filter(None, (what.kind.replace("_", " "), what.serial)))
+            raise Conflict(
+                f"{named[:1].upper() + named[1:]} ({each.position or 'position not stated'}) is "
+                f"already on the car since {_since(each.from_on)}. If this is another one, give "
+                f"the serial or the position that tells the two apart."
+            )
 
 
 def _since(day: date) -> str:

@@ -31,7 +31,7 @@ class Dated:
 
     due: Due
     warnings: tuple[Reason, ...] = ()
-    stale_stencil: bool = False
+    stale_stencil: Reason | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class _Painted:
     on: date | None = None
     reasons: tuple[Reason, ...] = ()
     warnings: tuple[Reason, ...] = field(default=())
-    stale: bool = False
+    stale: Reason | None = None
 
 
 _NOT_PAINTED = _Painted()
@@ -192,7 +192,7 @@ def _overtaken(case: Case, item: str, painted: date, told: Reason) -> _Painted:
         f"{sentence(item)}: the car still shows {painted}, which is past, and not its new date",
         told.citation,
     )
-    return _Painted(reasons=(told,), warnings=(stale,), stale=True)
+    return _Painted(reasons=(told,), warnings=(stale,), stale=stale)
 
 
 def _changed_since_marking(case: Case, item: str) -> tuple[Reason, ...]:

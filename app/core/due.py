@@ -30,7 +30,7 @@ def due_dates(facts: Facts, rulebook: Rulebook) -> Answer:
     found = _findings(case)
     results = [result for function in BY_REGIME[case.spec.regime] if (result := function(found))]
     items = tuple(result.due for result in results)
-    stale = [warning for result in results if result.stale_stencil for warning in result.warnings]
+    stale = [result.stale_stencil for result in results if result.stale_stencil]
     return Answer(
         facts=facts,
         rulebook_id=rulebook.id,

@@ -36,6 +36,7 @@ def lining(found: Findings) -> Dated | None:
     case, rule = found.case, found.case.rulebook.rule("lining")
     interval = _lining_interval(case)
     result = dated(case, "lining", lining_basis(case, found.lined), interval, found.owed("lining"))
+    result = replace(result, warnings=result.warnings + _interval_warnings(case, interval))
     reasons = (*result.due.reasons, *found.corrosive.reasons)
     if found.corrosive.yes:
         confidence = _weaker(result.due.confidence, found.corrosive.confidence)
@@ -150,6 +151,15 @@ def _lining_interval(case: Case) -> Interval:
         rule.citation,
     )
     return Interval(months, maximum, (rule.reason, told), rule.confidence)
+
+
+def _interval_warnings(case: Case, interval: Interval) -> tuple[Reason, ...]:
+    """The owner should state an interval, or support one of more than 8 years (180.509(i))."""
+    stated = case.car.lining
+    months = stated.owner_interval_months if stated else None
+    if months is not None and months <= interval.maximum:
+        return ()
+    return (replace(interval.reasons[1], text=f"Lining: {interval.reasons[1].text}"),)
 
 
 def _owner_shorter(case: Case, item: str, owner_months: int | None) -> Interval:

@@ -14,6 +14,7 @@ from app.core.facts import (
     Facts,
     Lining,
     Reason,
+    ReflectiveSheeting,
     ReliefDevice,
     Settings,
     StencilMarks,
@@ -61,13 +62,17 @@ def _car_as_known(car: Car, as_of: date) -> tuple[Car, tuple[Reason, ...]]:
     lining, lining_told = _lining(car.lining, as_of)
     device, device_told = _device(car.relief_device, as_of)
     stencil, stencil_told = _stencil(car.stencil, as_of)
-    told = (*lining_told, *device_told, *stencil_told)
+    sheeting, sheeting_told = _sheeting(car.reflective_sheeting, as_of)
+    told = (*lining_told, *device_told, *stencil_told, *sheeting_told)
     if car.rebuilt_on and car.rebuilt_on > as_of:
         told = (_later("The rebuild", car.rebuilt_on), *told)
         car = replace(car, rebuilt_on=None)
     if not told:
         return car, ()
-    return replace(car, lining=lining, relief_device=device, stencil=stencil), told
+    known = replace(
+        car, lining=lining, relief_device=device, stencil=stencil, reflective_sheeting=sheeting
+    )
+    return known, told
 
 
 def _lining(lining: Lining | None, as_of: date) -> tuple[Lining | None, tuple[Reason, ...]]:
@@ -93,6 +98,15 @@ def _stencil(stencil: StencilMarks, as_of: date) -> tuple[StencilMarks, tuple[Re
     if stencil.marked_on and stencil.marked_on > as_of:
         return StencilMarks(), (_later("The stencil marked", stencil.marked_on),)
     return stencil, ()
+
+
+def _sheeting(
+    sheeting: ReflectiveSheeting, as_of: date
+) -> tuple[ReflectiveSheeting, tuple[Reason, ...]]:
+    if sheeting.installed_on and sheeting.installed_on > as_of:
+        told = (_later("The reflective sheeting installed", sheeting.installed_on),)
+        return replace(sheeting, installed_on=None), told
+    return sheeting, ()
 
 
 def _events_as_known(

@@ -19,7 +19,12 @@ class Unreadable(ValueError):
 
     def __init__(self, text: str, place: int, problem: str) -> None:
         self.text, self.place, self.problem = text, place, problem
-        super().__init__(f"at character {place} of {text!r}: {problem}")
+        super().__init__(f"at character {place} of {_clipped(text)!r}: {problem}")
+
+
+def _clipped(text: str) -> str:
+    """Enough of it to be known again."""
+    return text if len(text) <= 40 else text[:37] + "..."
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -121,7 +126,7 @@ class _Reader:
         material, weld = self.material_and_weld(family)
         suffix = self.suffix(family, weld)
         if self.at < len(self.chars):
-            self.fail(f"{self.rest()!r} is more than a {family.class_} specification has")
+            self.fail(f"{_clipped(self.rest())!r} is more than a {family.class_} specification has")
         row = _row(self.tables, family, delimiter, pressure, material, weld, suffix)
         warnings = _warnings(agency, family, row)
         agency = None if agency == "BE" else agency
@@ -150,7 +155,11 @@ class _Reader:
         digits = re.match(r"\d*", self.rest())
         number = digits.group() if digits else ""
         if number not in self.tables.families:
-            what = f"{number!r} is no class" if number else f"a class is wanted, {self.found()}"
+            what = (
+                f"{_clipped(number)!r} is no class"
+                if number
+                else f"a class is wanted, {self.found()}"
+            )
             self.fail(f"{what}; known are {', '.join(self.tables.families)}")
         self.at += len(number)
         return self.tables.families[number]
@@ -179,7 +188,8 @@ class _Reader:
         if not number or not (family.any_pressure or int(number) in family.pressures):
             known = ", ".join(map(str, family.pressures)) or "the marked test pressure"
             self.fail(
-                f"a pressure of class {family.class_} is wanted ({known}), found {number or self.rest()[:1]!r}"
+                f"a pressure of class {family.class_} is wanted ({known}), "
+                f"found {_clipped(number) or self.rest()[:1]!r}"
             )
         self.at += len(number)
         return int(number)

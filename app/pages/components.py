@@ -114,6 +114,14 @@ ACTS: Mapping[str, Act] = {
         lambda db, key, values, stamp: actions.withdraw(db, key, values["reason"], stamp),
         "The record no longer counts; it stays in the history.",
     ),
+    "undo-removal": Act(
+        "Undo taking a component off",
+        "Use this when it never came off: it counts as on the car all along. If a change was "
+        "recorded with it, withdraw that event too.",
+        WITHDRAW,
+        lambda db, key, values, stamp: actions.withdraw_removal(db, key, values["reason"], stamp),
+        "It is on the car all along.",
+    ),
 }
 
 

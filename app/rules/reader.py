@@ -37,7 +37,15 @@ from app.core.rule import (
 HERE = Path(__file__).parent
 DEFAULT = HERE / "us_49cfr"
 
-Exact = Annotated[Fraction, BeforeValidator(Fraction)]
+
+def _exact(value: object) -> Fraction:
+    """A number in quotes; a bare decimal would be read as its binary neighbour."""
+    if not isinstance(value, str):
+        raise ValueError(f'an exact number stands in quotes, such as "7/16", not {value!r}')
+    return Fraction(value)
+
+
+Exact = Annotated[Fraction, BeforeValidator(_exact)]
 Item = Literal[*ITEMS]  # type: ignore[valid-type]
 Change = Literal[*CHANGES]  # type: ignore[valid-type]
 

@@ -127,21 +127,20 @@ def history(db: Session, car_id: int) -> list[Mounted]:
     return [Mounted(*row, withdrawal=gone.get(row[0].id)) for row in found]
 
 
-def by_serial(db: Session, car_id: int, kind: str, position: str, serial: str) -> Mounted | None:
-    """The component still on the car that these tell from any other."""
+def like(db: Session, car_id: int, kind: str, serial: str, day: date | None) -> list[Installation]:
+    """What of this kind and serial is on the car now, or was still on after `day`; oldest first."""
+    still = Removal.id.is_(None)
     found = db.execute(
         _mounted(car_id)
         .where(
             Installation.superseded_at.is_(None),
-            Removal.id.is_(None),
             Component.kind == kind,
             Component.serial == serial,
-            Installation.position == position,
+            still if day is None else or_(still, Removal.removed_on > day),
         )
-        .order_by(Installation.id.desc())
+        .order_by(Installation.from_on, Installation.id)
     )
-    first = found.first()
-    return Mounted(*first) if first else None
+    return [row[0] for row in found]
 
 
 def _mounted(car_id: int) -> Select[Installation, Component, Removal]:

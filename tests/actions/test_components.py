@@ -119,6 +119,43 @@ def test_a_component_moves_from_car_to_car_and_is_the_same_one(any_db):
     assert other.component_id == one.component_id
 
 
+ON = date(2026, 3, 1)
+
+
+@pytest.mark.parametrize(
+    ("again", "taken"),
+    [
+        (relief_valve("RV-1", installed_on=ON), False),  # the form sent twice
+        (relief_valve("RV-1", position="Top ", installed_on=ON), False),  # as another writes it
+        (relief_valve("RV-1", installed_on=date(2026, 4, 1)), False),  # it never came off
+        (relief_valve("", installed_on=ON), False),  # without a serial, only the place tells
+        (relief_valve("", position="top, A end", installed_on=ON), True),
+        (relief_valve("RV-2", installed_on=ON), True),
+        (NewInstallation(NewComponent("valve", serial="RV-1"), "top", ON), True),
+    ],
+)
+def test_what_is_on_the_car_already_is_not_put_on_again(any_db, again, taken):
+    car = add_car(any_db)
+    for serial in ("RV-1", ""):
+        components.install(any_db, car.id, relief_valve(serial, installed_on=ON), stamp())
+    if taken:
+        components.install(any_db, car.id, again, stamp(1))
+    else:
+        named = r"Relief valve( RV-1)? \(top\) is already on the car since 2026-03-01"
+        with pytest.raises(Conflict, match=named):
+            components.install(any_db, car.id, again, stamp(1))
+    assert len(on_car(any_db, car)) == (3 if taken else 2)
+
+
+def test_without_a_serial_the_next_one_goes_on_once_the_first_is_off(any_db):
+    car = add_car(any_db)
+    first = components.install(any_db, car.id, relief_valve(""), stamp())
+    components.remove(any_db, first.id, ON, stamp(1))
+    second = components.install(any_db, car.id, relief_valve("", installed_on=ON), stamp(2))
+    components.swap(any_db, second.id, relief_valve("", installed_on=TODAY), stamp(3))
+    assert on_car(any_db, car) == [""]
+
+
 @pytest.mark.parametrize(
     ("new", "path", "problem"),
     [
@@ -168,6 +205,29 @@ def test_a_component_is_taken_off_once(any_db):
     assert on_car(any_db, car) == ["RV-1"]
     components.remove(any_db, one.id, date(2026, 6, 1), stamp(3))
     assert on_car(any_db, car, date(2026, 5, 31)) == ["RV-1"]
+
+
+def test_taking_off_is_not_undone_once_the_component_is_on_another_car(any_db):
+    car, other = add_car(any_db, 1), add_car(any_db, 2)
+    one = components.install(any_db, car.id, relief_valve(), stamp())
+    components.remove(any_db, one.id, date(2026, 5, 1), stamp(1))
+    later = relief_valve(installed_on=date(2026, 6, 1))
+    two = components.install(any_db, other.id, later, stamp(2))
+    with pytest.raises(Conflict, match="relief valve RV-1 is on ZQKX 2 since 2026-06-01"):
+        components.withdraw_removal(any_db, one.id, "it never came off", stamp(3))
+    components.withdraw(any_db, two.id, "another one", stamp(4))
+    components.withdraw_removal(any_db, one.id, "it never came off", stamp(5))
+    assert on_car(any_db, car) == ["RV-1"]
+
+
+@pytest.mark.parametrize("serial", ["RV-1", ""])
+def test_taking_off_is_not_undone_once_the_like_of_it_is_in_its_place(any_db, serial):
+    car = add_car(any_db)
+    one = components.install(any_db, car.id, relief_valve(serial), stamp())
+    components.swap(any_db, one.id, relief_valve(serial, installed_on=TODAY), stamp(1))
+    with pytest.raises(Conflict, match=f"already on the car since {TODAY}"):
+        components.withdraw_removal(any_db, one.id, "it never came off", stamp(2))
+    assert on_car(any_db, car) == [serial]
 
 
 def test_a_correction_takes_the_place_of_an_installation_with_its_removal(any_db):

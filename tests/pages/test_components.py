@@ -65,6 +65,16 @@ def test_a_component_on_another_car_is_not_put_on_twice(client, acid, record):
     assert "is on ZQKX 104512" in text(answer)
 
 
+def test_a_form_sent_twice_installs_once_and_says_so(client, acid, record):
+    typed = VALVE | {"serial": ""}
+    assert client.post(f"/cars/{acid}/components", data=typed).status_code == 200
+    answer = client.post(f"/cars/{acid}/components", data=typed)
+    assert answer.status_code == 422
+    assert "Relief valve (top) is already on the car since 2026-10-01" in text(answer)
+    assert 'value="Orlo Valve"' in answer.text
+    assert count(record) == 1
+
+
 def test_a_swap_takes_one_off_and_puts_the_other_in_its_place(client, acid, valves):
     form = client.get(f"/installations/{valves[1]}/swap")
     assert 'value="top, A end"' in form.text
@@ -86,6 +96,25 @@ def test_taking_off_asks_for_the_day_and_keeps_the_history(client, acid, valves)
     twice = client.post(address, data={"removed_on": "2026-11-21", "is_change": "yes"})
     assert twice.status_code == 422
     assert "was already taken off the car on 2026-11-20" in text(twice)
+
+
+def test_taking_off_is_undone_and_the_dates_move_back(client, acid, valves):
+    address = f"/installations/{valves[1]}/undo-removal"
+    assert address not in client.get(f"/cars/{acid}").text
+    refused = client.post(address, data={"reason": "It never came off."})
+    assert refused.status_code == 422
+    assert "not recorded as taken off" in text(refused)
+    off = {"removed_on": "2026-11-20", "is_change": "no"}
+    client.post(f"/installations/{valves[1]}/remove", data=off)
+    assert address in client.get(f"/cars/{acid}").text
+    form = client.get(address)
+    assert "Undo taking a component off" in text(form)
+    assert client.post(address, data={"reason": ""}).status_code == 422
+    answer = client.post(address, data={"reason": "Another car was meant."})
+    assert answer.status_code == 200
+    # The one first due speaks for the car again.
+    assert "Relief device 2032-05-02 in date 2026-06-09 overdue" in text(answer)
+    assert address not in client.get(f"/cars/{acid}").text
 
 
 def test_taking_off_before_it_was_put_on_is_refused(client, valves):
