@@ -96,7 +96,11 @@ class PlateNote:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SpecificationRow:
-    """A row of the part 179 or 180.519 tables. `suffix` "" matches a specification without one."""
+    """A row of the part 179 or 180.519 tables. `suffix` "" matches a specification without one.
+
+    `relief_set_psig` give or take `relief_within_psi` is the one setting of a cryogenic car's valve;
+    `build_...` are the stricter figures to which the valves of some ton tanks are built.
+    """
 
     class_: str
     pressure: int | None
@@ -109,6 +113,11 @@ class SpecificationRow:
     plate_in: Fraction | None = None
     plate_notes: tuple[PlateNote, ...] = ()
     relief_max_psig: Fraction | None = None
+    relief_set_psig: Fraction | None = None
+    relief_within_psi: Fraction | None = None
+    vapor_tight_psig: Fraction | None = None
+    build_relief_max_psig: Fraction | None = None
+    build_vapor_tight_psig: Fraction | None = None
     bottom_outlet: Presence | None = None
     insulation: Presence | None = None
     inner_tank_only: bool = False

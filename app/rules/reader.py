@@ -123,6 +123,11 @@ class _Row(_Strict):
     plate_in: Exact | None = None
     plate_notes: list[str] = []
     relief_max_psig: Exact | None = None
+    relief_set_psig: Exact | None = None
+    relief_within_psi: Exact | None = None
+    vapor_tight_psig: Exact | None = None
+    build_relief_max_psig: Exact | None = None
+    build_vapor_tight_psig: Exact | None = None
     bottom_outlet: Presence | None = None
     insulation: Presence | None = None
     inner_tank_only: bool = False
