@@ -11,16 +11,21 @@ from app.core.facts import STENCILED_ITEMS, Approval, Confidence, Due, Reason, S
 from app.core.known import Case
 from app.core.months import Precision, add_months, to_precision, year_end
 from app.core.owed import Owing
+from app.core.rule import Rule
 from app.core.words import sentence, words
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """Months to the next time, the most that the rule allows, and why; `year_end` moves the sum to December 31."""
+    """Months to the next time, the most that the rule allows, and why; `year_end` moves the sum to December 31.
+
+    `rule` is the id of the rule that sets it.
+    """
 
     months: int
     maximum: int
     reasons: tuple[Reason, ...]
+    rule: str
     confidence: Confidence = "verified"
     year_end: bool = False
 
@@ -60,20 +65,34 @@ def dated(
     counts = basis.on, interval.months, calculated, interval.confidence
     if owings:
         since, told = _owed(owings, calculated)
-        return Dated(Due(item, "owed", since, *counts, (*told, *counted)))
+        return Dated(Due(item, "owed", since, *counts, (*told, *counted), interval.rule))
     painted = _stencil(case, item, basis, interval) if movable else _NOT_PAINTED
     due_on, warnings = painted.on or calculated, painted.warnings
     if due_on is None:
         warnings = (*warnings, Reason(f"{sentence(item)}: {basis.reason.text}"))
     state: State = "dated" if due_on else "unknown"
-    due = Due(item, state, due_on, *counts, (*counted, *painted.reasons))
+    due = Due(item, state, due_on, *counts, (*counted, *painted.reasons), interval.rule)
     return Dated(due, warnings, painted.stale)
 
 
-def owed_by_event(item: str, owings: Sequence[Owing], reasons: tuple[Reason, ...]) -> Due:
+def owed_by_event(
+    item: str, owings: Sequence[Owing], reasons: tuple[Reason, ...], rule: Rule
+) -> Due:
     """An item without a calendar that is owed."""
     since, told = _owed(owings, None)
-    return Due(item, "owed", since, reasons=(*told, *reasons))
+    return Due(
+        item, "owed", since, confidence=rule.confidence, reasons=(*told, *reasons), rule=rule.id
+    )
+
+
+def by_event(item: str, reasons: tuple[Reason, ...], rule: Rule) -> Due:
+    """An item without a calendar, nothing of it owed."""
+    return Due(item, "by_event", confidence=rule.confidence, reasons=reasons, rule=rule.id)
+
+
+def not_known(item: str, reasons: tuple[Reason, ...], rule: Rule) -> Due:
+    """An item that applies, with nothing to count it from."""
+    return Due(item, "unknown", confidence=rule.confidence, reasons=reasons, rule=rule.id)
 
 
 def _owed(owings: Sequence[Owing], calculated: date | None) -> tuple[date, Iterator[Reason]]:
@@ -123,7 +142,8 @@ def _approved(case: Case, item: str, interval: Interval) -> Interval:
     shortest = min(stenciled, key=lambda one: one.interval_months)
     told = rule.because(f"{_name(shortest)}, stenciled, sets {shortest.interval_months} months")
     return Interval(
-        shortest.interval_months, shortest.interval_months, (*interval.reasons, told, *waiting), interval.confidence
+        shortest.interval_months, shortest.interval_months, (*interval.reasons, told, *waiting),
+        rule.id, interval.confidence,
     )  # fmt: skip
 
 

@@ -198,7 +198,10 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One due item. `due_on` is None under the states without a date; the calendar fields stay whatever the state."""
+    """One due item. `due_on` is None under the states without a date; the calendar fields stay whatever the state.
+
+    `rule` is the id of the rule that governs it: of several the one that sets its interval.
+    """
 
     item: str
     state: State
@@ -208,6 +211,7 @@ class Due:
     calculated_due_on: date | None = None
     confidence: Confidence = "verified"
     reasons: tuple[Reason, ...] = ()
+    rule: str = ""
 
 
 @dataclass(frozen=True, slots=True)

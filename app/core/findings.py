@@ -38,7 +38,7 @@ ItemFunction = Callable[[Findings], Dated | None]
 @lru_cache
 def by_rule(rule: Rule, *, year_end: bool = False) -> Interval:
     """The rule's own interval and nothing else."""
-    return Interval(rule.months, rule.months, (rule.reason,), rule.confidence, year_end)
+    return Interval(rule.months, rule.months, (rule.reason,), rule.id, rule.confidence, year_end)
 
 
 def every(item: str) -> ItemFunction:

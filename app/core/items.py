@@ -6,8 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from app.core.basis import calendar_basis, lining_basis, relief_basis
-from app.core.calendar_item import Dated, Interval, dated, owed_by_event
-from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Event, Reason, ZoneThickness
+from app.core.calendar_item import (
+    Dated,
+    Interval,
+    by_event,
+    dated,
+    not_known,
+    owed_by_event,
+)
+from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Event, Reason, ZoneThickness
 from app.core.findings import Findings, by_rule
 from app.core.known import Case
 from app.core.months import add_months
@@ -57,7 +64,7 @@ def _thickness_lined(found: Findings) -> Dated:
     case, rule = found.case, found.case.rulebook.rule("thickness_lined")
     reasons = (rule.reason, found.lined.reason)
     if found.owed("thickness"):
-        return Dated(owed_by_event("thickness", found.owed("thickness"), reasons))
+        return Dated(owed_by_event("thickness", found.owed("thickness"), reasons, rule))
     applied_on = found.lined.applied_on
     if applied_on is None:
         missing = "Not known from when to count: the day the lining was applied is not known"
@@ -66,12 +73,12 @@ def _thickness_lined(found: Findings) -> Dated:
         measured = [event.on for event in case.passes("thickness") if event.on >= since]
         if measured:
             told = Reason(f"Measured on {measured[-1]}, for the lining of {applied_on}")
-            return Dated(Due("thickness", "by_event", reasons=(*reasons, told)))
+            return Dated(by_event("thickness", (*reasons, told), rule))
         missing = (
             f"no passing thickness measurement is known since {since}, "
             f"six months before the lining of {applied_on}"
         )
-    due = Due("thickness", "unknown", reasons=(*reasons, Reason(missing)))
+    due = not_known("thickness", (*reasons, Reason(missing)), rule)
     return Dated(due, (Reason(f"Thickness: {missing}", rule.citation),))
 
 
@@ -90,9 +97,8 @@ def _thickness_unlined(found: Findings) -> Dated:
         reasons += found.corrosive.reasons
     if short:
         reasons += [_why_thin(found, zone) for zone in thin]
-    interval = Interval(
-        rule.months, rule.months, tuple(reasons), _thickness_confidence(found, thin)
-    )
+    confidence = _weaker(rule.confidence, _thickness_confidence(found, thin))
+    interval = Interval(rule.months, rule.months, tuple(reasons), rule.id, confidence)
     return dated(
         case, "thickness", calendar_basis(case, "thickness"), interval, found.owed("thickness")
     )
@@ -137,20 +143,20 @@ def _lining_interval(case: Case) -> Interval:
             f"The lining owner's interval is not known: {rule.months} months, the outer bound",
             rule.citation,
         )
-        return Interval(rule.months, rule.months, (rule.reason, told), rule.confidence)
+        return Interval(rule.months, rule.months, (rule.reason, told), rule.id, rule.confidence)
     if months > rule.months and not documented:
         told = Reason(
             f"The lining owner's {months} months are more than {rule.months} and not documented: {rule.months} count",
             rule.citation,
         )
-        return Interval(rule.months, rule.months, (rule.reason, told), rule.confidence)
+        return Interval(rule.months, rule.months, (rule.reason, told), rule.id, rule.confidence)
     # The owner's own shorter interval is no maximum of the rule; only a documented longer one lifts it.
     maximum = max(months, rule.months)
     told = Reason(
         f"The lining owner's interval is {months} months" + (", documented" if documented else ""),
         rule.citation,
     )
-    return Interval(months, maximum, (rule.reason, told), rule.confidence)
+    return Interval(months, maximum, (rule.reason, told), rule.id, rule.confidence)
 
 
 def _interval_warnings(case: Case, interval: Interval) -> tuple[Reason, ...]:
@@ -167,7 +173,7 @@ def _owner_shorter(case: Case, item: str, owner_months: int | None) -> Interval:
     if owner_months is None or owner_months >= rule.months:
         return by_rule(rule)
     told = Reason(f"The owner's interval is shorter: {owner_months} months", rule.citation)
-    return Interval(owner_months, rule.months, (rule.reason, told), rule.confidence)
+    return Interval(owner_months, rule.months, (rule.reason, told), rule.id, rule.confidence)
 
 
 def _weaker(one: Confidence, other: Confidence) -> Confidence:
@@ -178,16 +184,16 @@ def leakage(found: Findings) -> Dated:
     """By event: owed by changes; not known when the latest qualification of equipment shows no leak test (rule 10)."""
     case, rule = found.case, found.case.rulebook.rule("leakage")
     if found.owed("leakage"):
-        return Dated(owed_by_event("leakage", found.owed("leakage"), (rule.reason,)))
+        return Dated(owed_by_event("leakage", found.owed("leakage"), (rule.reason,), rule))
     qualified = [
         at for at, event in enumerate(case.events)
         if event.outcome == "pass" and not _EQUIPMENT.isdisjoint(event.items)
     ]  # fmt: skip
     if not qualified or any(_passes(event, "leakage") for event in case.events[qualified[-1] :]):
-        return Dated(Due("leakage", "by_event", reasons=(rule.reason,)))
+        return Dated(by_event("leakage", (rule.reason,), rule))
     day = case.events[qualified[-1]].on
     missing = f"no passing leakage test is known for the qualification of {day}"
-    due = Due("leakage", "unknown", reasons=(rule.reason, rule.because(missing)))
+    due = not_known("leakage", (rule.reason, rule.because(missing)), rule)
     return Dated(due, (rule.because(f"Leakage: {missing}"),))
 
 

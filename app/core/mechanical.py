@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 
 from app.core.basis import Basis
-from app.core.calendar_item import Dated, dated, owed_by_event
-from app.core.facts import Due, Reason
+from app.core.calendar_item import Dated, by_event, dated, owed_by_event
+from app.core.facts import Reason
 from app.core.findings import Findings, by_rule
 from app.core.known import Case
 from app.core.owed import Owing
@@ -69,8 +69,8 @@ def _compared(found: Findings) -> Dated:
     rule = found.case.rulebook.rule("sheeting_comparator")
     owings = [*_uncompared(found.case), *found.owed("reflective_sheeting")]
     if owings:
-        return Dated(owed_by_event("reflective_sheeting", owings, (rule.reason,)))
-    return Dated(Due("reflective_sheeting", "by_event", reasons=(rule.reason,)))
+        return Dated(owed_by_event("reflective_sheeting", owings, (rule.reason,), rule))
+    return Dated(by_event("reflective_sheeting", (rule.reason,), rule))
 
 
 def _uncompared(case: Case) -> Sequence[Owing]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from app.core.basis import calendar_basis, relief_basis
-from app.core.calendar_item import Dated, Interval, dated
-from app.core.facts import Due, Reason
+from app.core.calendar_item import Dated, Interval, dated, not_known
+from app.core.facts import Reason
 from app.core.findings import Findings, ItemFunction, by_rule
 from app.core.words import sentence
 
@@ -49,6 +49,6 @@ def seamless(item: str) -> ItemFunction:
             return None
         rule = found.case.rulebook.rule("seamless")
         warning = Reason(f"{sentence(item)}: {rule.text}", rule.citation)
-        return Dated(Due(item, "unknown", reasons=(rule.reason,)), (warning,))
+        return Dated(not_known(item, (rule.reason,), rule), (warning,))
 
     return due

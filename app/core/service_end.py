@@ -16,10 +16,14 @@ ITEM = "service_end"
 
 @dataclass(frozen=True, slots=True)
 class _Ban:
-    """The last allowed day; None when it is not known whether or when the ban begins."""
+    """The last allowed day; None when it is not known whether or when the ban begins.
+
+    `rule` is the id of the rule that states it; the bans of flammable liquids are a table instead.
+    """
 
     last_day: date | None
     reason: Reason
+    rule: str = ITEM
     confidence: Confidence = "verified"
 
 
@@ -28,18 +32,19 @@ def service_end(found: Findings) -> Dated:
     case, rule = found.case, found.case.rulebook.rule(ITEM)
     if not case.car.service.hazardous:
         told = Reason("Not required: the lading is stated not to be hazardous")
-        return Dated(Due(ITEM, "not_required", reasons=(told,)))
+        return Dated(Due(ITEM, "not_required", reasons=(told,), rule=ITEM))
     bans = [ban for ban in (_poison(case), _flammable(case)) if ban]
     if not bans:
         told = rule.because(
             "Not required: no ban that is known here applies to this car and lading"
         )
-        return Dated(Due(ITEM, "not_required", reasons=(told,)))
+        return Dated(Due(ITEM, "not_required", reasons=(told,), rule=ITEM))
     unknown = [ban for ban in bans if ban.last_day is None]
     if unknown:
         reasons = tuple(ban.reason for ban in bans)
         warning = Reason(f"End of service: {unknown[0].reason.text}", unknown[0].reason.citation)
-        return Dated(Due(ITEM, "unknown", reasons=(rule.reason, *reasons)), (warning,))
+        due = Due(ITEM, "unknown", reasons=(rule.reason, *reasons), rule=unknown[0].rule)
+        return Dated(due, (warning,))
     first = min(bans, key=lambda ban: ban.last_day or date.max)
     reasons = (rule.reason, first.reason, *(ban.reason for ban in bans if ban is not first))
     return Dated(
@@ -50,6 +55,7 @@ def service_end(found: Findings) -> Dated:
             calculated_due_on=first.last_day,
             confidence=first.confidence,
             reasons=reasons,
+            rule=first.rule,
         )
     )
 
@@ -64,18 +70,17 @@ def _poison(case: Case) -> _Ban | None:
     old = rules.rule("poison_non_normalized")
     if poison is None:
         told = "whether the lading is poisonous by inhalation is not stated, and its class does not say"
-        return _Ban(None, Reason(told, old.citation))
+        return _Ban(None, Reason(told, old.citation), old.id)
     normalized = case.car.tank.normalized_steel
     if normalized is None:
-        return _Ban(
-            None, Reason("whether the tank is of normalized steel is not known", old.citation)
-        )
+        told = "whether the tank is of normalized steel is not known"
+        return _Ban(None, Reason(told, old.citation), old.id)
     if not normalized:
-        return _Ban(old.turning_day, old.reason, old.confidence)
+        return _Ban(old.turning_day, old.reason, old.id, old.confidence)
     if _to_2009_standard(case):
         return None
     newer = rules.rule("poison_not_2009")
-    return _Ban(newer.turning_day, newer.reason, newer.confidence)
+    return _Ban(newer.turning_day, newer.reason, newer.id, newer.confidence)
 
 
 def _is_poison(case: Case) -> bool | None:
@@ -113,7 +118,7 @@ def _flammable(case: Case) -> _Ban | None:
     return _Ban(
         begins - timedelta(days=1),
         Reason(marked(text, ban.confidence), ban.citation),
-        ban.confidence,
+        confidence=ban.confidence,
     )
 
 
