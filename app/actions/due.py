@@ -103,6 +103,7 @@ def _row(shared: dict[str, Any], item: Due) -> dict[str, Any]:
         "interval_months": item.interval_months,
         "calculated_due_on": item.calculated_due_on,
         "confidence": item.confidence,
+        "rule": item.rule,
         "citation": next((each.citation for each in item.reasons if each.citation), ""),
         "reasons": item.reasons,
     }
