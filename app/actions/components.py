@@ -8,13 +8,14 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.actions import due, rows
+from app.actions import bench, due, rows
 from app.actions.changes import NewComponent, NewEvent, NewInstallation
 from app.actions.checks import Faults, tidy
 from app.actions.events import check_event
 from app.actions.stamp import Stamp
 from app.errors import Conflict
 from app.files.cells import key
+from app.rules.reader import default_rulebook
 from app.store import cars, components, events
 from app.store.columns import BEGINNING
 from app.store.tables import (
@@ -152,8 +153,10 @@ def check(car: Car, new: NewInstallation, stamp: Stamp) -> None:
     faults.day("installed_on", new.installed_on, stamp, car.built_on)
     faults.day("tested_on", new.tested_on, stamp)
     faults.months("owner_interval_months", new.owner_interval_months)
-    if new.set_psig == 0:
-        faults.add("set_psig", "must be above 0, got 0")
+    for name in bench.VALUES:
+        if getattr(new, name) == 0:
+            faults.add(name, "must be above 0, got 0")
+    bench.ask_about_left(faults, car, new, default_rulebook())
     if new.is_change and new.installed_month_only:
         faults.add("installed_on", "a change to the car needs its day; a month is not enough")
     faults.refuse()
@@ -188,7 +191,7 @@ def _stated(new: NewInstallation) -> dict[str, Any]:
     return rows.values_of(
         new,
         "position", "installed_on", "installed_month_only", "tested_on", "set_psig",
-        "protected_in_storage", "owner_interval_months", "found_psig", "left_psig",
+        "protected_in_storage", "owner_interval_months", "found_psig", "left_psig", "vapor_tight_psig",
     )  # fmt: skip
 
 

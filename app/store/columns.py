@@ -10,9 +10,11 @@ from typing import Annotated, Any
 
 from sqlalchemy import (
     BigInteger,
+    CheckConstraint,
     Date,
     DateTime,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
@@ -110,6 +112,33 @@ def table_of(mapped: type[Any]) -> Table:
     table = mapped.__table__
     assert isinstance(table, Table)
     return table
+
+
+def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
+    listed = ", ".join(f"'{value}'" for value in values)
+    return CheckConstraint(f"{column} IN ({listed})", name=column)
+
+
+def above_zero(column: str) -> CheckConstraint:
+    return CheckConstraint(f"{column} > 0", name=f"{column}_above_zero")
+
+
+def zero_or_more(column: str) -> CheckConstraint:
+    return CheckConstraint(f"{column} >= 0", name=f"{column}_zero_or_more")
+
+
+def named(name: str, *extra: CheckConstraint | Index) -> tuple[CheckConstraint | Index, ...]:
+    """The constraints of a mark and number wherever a table holds them."""
+    return (
+        CheckConstraint("length(mark) BETWEEN 2 AND 4 AND mark = upper(mark)", name="mark"),
+        CheckConstraint("number BETWEEN 1 AND 999999", name="number"),
+        *extra,
+    )
+
+
+def by_car(table: str) -> Index:
+    """What reading a car's facts asks for: its rows by day."""
+    return Index(f"ix_{table}_by_car", "car_id", "from_on", "id")
 
 
 class Recorded:

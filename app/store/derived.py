@@ -20,8 +20,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.core.facts import Reason
-from app.store.columns import Base, Id, Key, Moment, Reasons, Words
-from app.store.tables import named, one_of
+from app.store.columns import Base, Id, Key, Moment, Reasons, Words, named, one_of
 
 STATES = ("owed", "dated", "by_event", "unknown", "not_required")
 JOB_STATES = ("waiting", "running", "done", "failed")
