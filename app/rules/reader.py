@@ -36,11 +36,14 @@ from app.core.rule import (
 
 HERE = Path(__file__).parent
 DEFAULT = HERE / "us_49cfr"
+Document = Mapping[str, Any]
+# No more than a table of the rules holds; a fraction of nothing is none.
+_PLAIN_NUMBER = re.compile(r"[0-9]{1,7}(\.[0-9]{1,7}|/[1-9][0-9]{0,6})?")
 
 
 def _exact(value: object) -> Fraction:
     """A number in quotes; a bare decimal would be read as its binary neighbour."""
-    if not isinstance(value, str):
+    if not isinstance(value, str) or not _PLAIN_NUMBER.fullmatch(value):
         raise ValueError(f'an exact number stands in quotes, such as "7/16", not {value!r}')
     return Fraction(value)
 
@@ -72,6 +75,8 @@ class _Change(_Strict):
     opens: list[Item]
     text: str
     citation: str
+    edition: str
+    confidence: Confidence
     chosen: bool = False
 
 
@@ -178,9 +183,14 @@ class _Book(_Strict):
 def read_rulebook(folder: Path) -> Rulebook:
     """The rulebook in `folder`; raises BadRulebook naming the field that is wrong."""
     try:
-        book = _Book.model_validate(_laid_together(folder))
+        return rulebook_of(_laid_together(folder))
     except (ValidationError, tomllib.TOMLDecodeError) as error:
         raise BadRulebook(f"{folder.name}: {error}") from error
+
+
+def rulebook_of(document: Document) -> Rulebook:
+    """The rulebook that a document of all its tables states; raises Pydantic's ValidationError."""
+    book = _Book.model_validate(document)
     return Rulebook(
         id=book.id,
         edition=book.edition,
@@ -197,8 +207,14 @@ def read_rulebook(folder: Path) -> Rulebook:
 
 @cache
 def default_rulebook() -> Rulebook:
-    """The rulebook in force: 49 CFR as seen, read once."""
+    """The built-in rulebook: 49 CFR as seen, read once."""
     return read_rulebook(DEFAULT)
+
+
+@cache
+def built_in() -> Document:
+    """The built-in rulebook as its files state it. Not to be changed by whoever asks."""
+    return _laid_together(DEFAULT)
 
 
 def _laid_together(folder: Path) -> dict[str, Any]:
@@ -223,9 +239,8 @@ def _joined(one: Any, other: Any, where: str) -> Any:
 def _rules(book: _Book) -> Mapping[str, Rule]:
     """The rules, and each change as the rule that opens what it opens."""
     stated = {id_: Rule(id=id_, **dict(row)) for id_, row in book.rules.items()}
-    edition = stated["visual"].edition
     changes = {
-        change: Rule(change, row.text, row.citation, edition, "verified")
+        change: Rule(change, row.text, row.citation, row.edition, row.confidence)
         for change, row in book.changes.items()
     }
     return stated | changes
