@@ -93,10 +93,15 @@ def _weld(spec: Specification, car: Car, known: Beside, rulebook: Rulebook) -> I
         yield _told(rule, f"this one was built on {car.built_on}")
 
 
-def _outlet(spec: Specification, car: Car, known: Beside, rulebook: Rulebook) -> Iterator[Reason]:
+def outlet_told(spec: Specification, known: Beside, rulebook: Rulebook) -> Iterator[Reason]:
+    """A bottom outlet on a car whose class has none."""
     none = spec.bottom_outlet == "none" or (spec.row is None and spec.suffix in NO_OUTLET)
     if none and known.bottom_outlet:
         yield _told(rulebook.rule("says_no_bottom_outlet"), "one is recorded on the car")
+
+
+def _outlet(spec: Specification, car: Car, known: Beside, rulebook: Rulebook) -> Iterator[Reason]:
+    return outlet_told(spec, known, rulebook)
 
 
 def _insulation(

@@ -29,6 +29,7 @@ router = APIRouter(prefix="/imports")
 LOOKED_THROUGH_AT_ONCE = 5_000
 FAULTS_SHOWN = 200
 CHANGES_SHOWN = 200
+WARNINGS_SHOWN = 200
 RUNS_SHOWN = 50
 TELLS: dict[Kind, str] = {
     "cars": "Cars with their tank, lading, lining and stencil. The first file to bring in.",
@@ -87,6 +88,7 @@ def waiting(request: Request, upload_id: str, db: web.Db, looking: Looking) -> R
         seen=seen,
         faults=seen.faults[:FAULTS_SHOWN],
         changes=seen.changes[:CHANGES_SHOWN],
+        warnings=seen.warnings[:WARNINGS_SHOWN],
         before=imports.by_content(db, upload.kind, sha256(upload.content).hexdigest()),
         preview=request.query_params.get("preview", ""),
     )

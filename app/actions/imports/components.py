@@ -12,6 +12,8 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.actions import bench
+from app.actions.imports.car_warnings import outside, wrong_outlet
 from app.actions.imports.devices import Mounting, counts, differing, fills_in, with_month
 from app.actions.imports.named import NamedCars
 from app.actions.imports.report import Report, seen
@@ -20,6 +22,7 @@ from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.files.cells import key
 from app.files.headers import RowFault
+from app.rules.reader import default_rulebook
 from app.store import intake
 from app.store.intake import KnownCar
 from app.store.tables import RELIEF_KINDS
@@ -70,6 +73,7 @@ class Components:
         on_car = [each for each in alike if counts(each)]
         if not on_car and _may_be_put_on(alike, said):
             self._add(car, position, said, removed_on)
+            self._warn(car, row, {})
         elif len(on_car) == 1 and _contradiction(row, on_car[0], said) is None:
             self._complete(car, row, on_car[0], said, removed_on)
         else:
@@ -92,8 +96,18 @@ class Components:
         if removed_on:
             self.mounting.take_off(installation_id, removed_on)
             told.append(("removed_on", None, removed_on))
+        self._warn(car, row, stored)
         self.report.change(row.row, car.name, told)
         self.report.touched.add(car.id)
+
+    def _warn(self, car: KnownCar, row: Stated, stored: Mounted) -> None:
+        """Tell what of a bench test lies outside, and of a bottom outlet where none may be."""
+        now, rulebook = stored | row.about("component"), default_rulebook()
+        judged = bench.judged(car.specification, car.built_on, now["kind"], now, rulebook)
+        told = outside(judged)
+        if now["kind"] == "bottom_outlet":
+            told += wrong_outlet(car.specification, rulebook)
+        self.report.warn(row.row, car.name, now["kind"], told)
 
 
 def _faults(row: Stated, today: date) -> Iterator[RowFault]:
