@@ -11,12 +11,13 @@ from typing import Any
 from sqlalchemy import bindparam, update
 from sqlalchemy.orm import Session
 
+from app.actions import rulebooks
 from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
-from app.rules.reader import default_rulebook
-from app.store import cars, due
+from app.store import due
 from app.store import facts as crossing
+from app.store import rulebooks as editions
 from app.store.facts import CarRecord
 from app.store.tables import Car
 
@@ -37,9 +38,14 @@ def refresh(
             _refresh_batch(db, car_ids[first : first + BATCH], today, settings)
 
 
-def refresh_all(db: Session, today: date, tell: Tell | None = None) -> int:
-    """Rebuild every car; `tell` hears how many of how many are done. Gives the number of cars."""
-    every = cars.all_ids(db)
+def refresh_all(
+    db: Session, today: date, tell: Tell | None = None, owner_id: int | None = None
+) -> int:
+    """Rebuild every car, or every car of an owner; `tell` hears how many of how many are done.
+
+    Gives the number of cars.
+    """
+    every = editions.cars_of(db, owner_id)
     with _collector_paused(len(every)):
         for first in range(0, len(every), BATCH):
             _refresh_batch(db, every[first : first + BATCH], today, crossing.DEFAULTS)
@@ -62,15 +68,16 @@ def _collector_paused(cars: int) -> Iterator[None]:
 
 
 def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:
-    rulebook = default_rulebook()
+    editions.hold(db)
+    programme = rulebooks.in_force(db)
     records = crossing.load(db, car_ids, today, settings=settings)
     rows: list[dict[str, Any]] = []
     projected: list[dict[str, Any]] = []
     for record in records.values():
-        answer = record.whole_answer(today, rulebook).answer
+        answer = programme.whole_answer(record, today).answer
         shared = _shared(record)
         rows += [_row(shared, each) for each in answer.items]
-        projected.append(_projection(record, answer.next, rulebook))
+        projected.append(_projection(record, answer.next, programme.everyone.rulebook))
     due.replace(db, car_ids, rows)
     if projected:
         db.connection().execute(PROJECT, projected)

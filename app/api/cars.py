@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import cars as actions
-from app.actions import components
+from app.actions import components, rulebooks
 from app.actions.stamp import Stamp
 from app.answers import answer_as_json
 from app.api.calculator import REQUEST
@@ -20,7 +20,6 @@ from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
 from app.api.register import Key, Listing, Words, answer_shown, answered, told_at
 from app.api.schemas import DueDatesOut, PageOut
-from app.rules.reader import default_rulebook
 from app.store import cars
 from app.store.cars import RegisterFilter
 from app.store.tables import STANDINGS
@@ -108,7 +107,7 @@ def add(
 
 def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:
     record, answer = answered(db, car_id, today, soon_days)
-    first = record.whole_answer(today, default_rulebook()).first
+    first = rulebooks.in_force(db).whole_answer(record, today).first
     car = record.facts(today, first).car
     return CarOut(
         id=car_id,

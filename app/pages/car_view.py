@@ -8,6 +8,7 @@ from datetime import date
 
 from sqlalchemy.orm import Session
 
+from app.actions import rulebooks
 from app.core.devices import urgency
 from app.core.due import days_left, state_on
 from app.core.facts import Answer, Due, Settings, Status
@@ -19,7 +20,6 @@ from app.pages.changing import Link, Seen
 from app.pages.drawings import ZoneScale, zone_scales
 from app.pages.fact_forms import FACTS
 from app.pages.fact_history import Section, sections
-from app.rules.reader import default_rulebook
 from app.store import cars, components, events, facts
 from app.store.components import Mounted
 from app.store.events import EventShown
@@ -73,8 +73,9 @@ class CarView:
 
 def view(db: Session, car: Car, seen: Seen) -> CarView:
     """The page of a car on the day it is looked at; a bounded number of queries."""
-    day, rulebook = seen.stamp.today, default_rulebook()
+    day, programme = seen.stamp.today, rulebooks.in_force(db)
     record = facts.load(db, [car.id], day, settings=Settings(soon_days=seen.soon_days))[car.id]
+    record, rulebook = programme.read(record), programme.of(record.owner_id).rulebook
     answer, devices = answered(record, day, rulebook)
     histories = cars.histories(db, car.id)
     mounted = sorted(components.on_car(db, car.id, day), key=_place)

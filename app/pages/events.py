@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import events as actions
+from app.actions import rulebooks
 from app.actions.readings import design_thickness
 from app.pages import event_form, fields, forms
 from app.pages.changing import Done, Looking, Made, attempt, changed
@@ -17,7 +18,6 @@ from app.pages.event_form import EventForm, Judge
 from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.forms import Entries
-from app.rules.reader import default_rulebook
 from app.store import cars, events, facts
 from app.store.events import EventShown
 from app.store.tables import Car, EventRow
@@ -33,9 +33,10 @@ WITHDRAW = (Group("Why", (fields.WHY,)),)
 def judge(db: Session, car: Car, today: date) -> Judge:
     """What readings of this car are judged against, as its tank is known today."""
     record = facts.load(db, [car.id], today)[car.id]
+    rulebook = rulebooks.in_force(db).of(record.owner_id).rulebook
     design = design_thickness(db, car)
     last = events.last_readings(db, car.id)
-    return Judge.of(record.car, default_rulebook(), design, last)
+    return Judge.of(record.car, rulebook, design, last)
 
 
 @router.get("/cars/{car_id}/events/new")

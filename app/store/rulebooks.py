@@ -1,0 +1,103 @@
+"""Questions about editions of the rules: which are loaded, which are in force for whom, and what each rule governs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import func, select, text
+from sqlalchemy.orm import Session
+
+from app.errors import NotFound
+from app.store.derived import DueRow, RulebookEdition, RulebookInForce
+from app.store.tables import IN_RECORD, Car, Party
+
+
+@dataclass(frozen=True, slots=True)
+class Put:
+    """When which edition (None: none) was put in force for an owner (None: for all), and by whom."""
+
+    edition_id: int | None
+    code: str | None
+    edition: str | None
+    owner_id: int | None
+    owner: str | None
+    at: datetime
+    by: str
+
+
+def editions(db: Session) -> Sequence[RulebookEdition]:
+    """All that was ever loaded, in that order."""
+    return db.scalars(select(RulebookEdition).order_by(RulebookEdition.id)).all()
+
+
+def edition_or_raise(db: Session, edition_id: int) -> RulebookEdition:
+    found = db.get(RulebookEdition, edition_id)
+    if found is None:
+        raise NotFound("There is no such edition of the rules.")
+    return found
+
+
+def by_code(db: Session, code: str) -> RulebookEdition | None:
+    return db.scalars(select(RulebookEdition).where(RulebookEdition.code == code)).first()
+
+
+def in_force(db: Session) -> dict[int | None, int]:
+    """The edition in force by owner; None stands for all. Whoever has none is left out."""
+    latest = select(func.max(RulebookInForce.id)).group_by(RulebookInForce.owner_id)
+    rows = db.execute(
+        select(RulebookInForce.owner_id, RulebookInForce.edition_id).where(
+            RulebookInForce.id.in_(latest)
+        )
+    )
+    return {row.owner_id: row.edition_id for row in rows if row.edition_id is not None}
+
+
+def history(db: Session) -> list[Put]:
+    """What was put in force when, the latest first."""
+    rows = db.execute(
+        select(
+            RulebookInForce.edition_id, RulebookEdition.code, RulebookEdition.edition,
+            RulebookInForce.owner_id, Party.name, RulebookInForce.recorded_at,
+            RulebookInForce.recorded_by,
+        )
+        .outerjoin(RulebookEdition, RulebookEdition.id == RulebookInForce.edition_id)
+        .outerjoin(Party, Party.id == RulebookInForce.owner_id)
+        .order_by(RulebookInForce.id.desc())
+    )  # fmt: skip
+    return [Put(*row) for row in rows]
+
+
+def governed(db: Session) -> dict[str, int]:
+    """How many cars in service each rule governs now, by its id; one query over the stored due items.
+
+    Items that were not worked out since this was first kept stand under the empty name.
+    """
+    rows = db.execute(
+        select(DueRow.rule, func.count(DueRow.car_id.distinct()))
+        .where(DueRow.listed.is_(True))
+        .group_by(DueRow.rule)
+    )
+    return dict(rows.all())
+
+
+def cars_of(db: Session, owner_id: int | None, *, in_record: bool = False) -> Sequence[int]:
+    """The keys of the cars of an owner (None: of all), with or without those sold, scrapped or withdrawn."""
+    query = select(Car.id).order_by(Car.id)
+    if owner_id is not None:
+        query = query.where(Car.owner_id == owner_id)
+    if in_record:
+        query = query.where(Car.standing.in_(IN_RECORD))
+    return db.scalars(query).all()
+
+
+def hold(db: Session, *, whole_fleet: bool = False) -> None:
+    """Keep dates from being worked out by a rulebook that is no longer in force once they are stored.
+
+    Whoever works out dates of some cars waits for whoever works out those of a whole fleet, and the
+    other way round. SQLite has one writer anyhow.
+    """
+    if db.get_bind().dialect.name == "postgresql":
+        mode = "SHARE ROW EXCLUSIVE" if whole_fleet else "ROW EXCLUSIVE"
+        db.execute(text(f"LOCK TABLE due IN {mode} MODE"))
