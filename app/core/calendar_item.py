@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
 from app.core.basis import Basis
+from app.core.closing import closing
 from app.core.facts import STENCILED_ITEMS, Approval, Confidence, Due, Reason, State
 from app.core.known import Case
 from app.core.months import Precision, add_months, to_precision, year_end
@@ -19,7 +20,7 @@ from app.core.words import sentence, words
 class Interval:
     """Months to the next time, the most that the rule allows, and why; `year_end` moves the sum to December 31.
 
-    `rule` is the id of the rule that sets it.
+    `rule` is the id of the rule that sets it; `would_change` is what would make it another.
     """
 
     months: int
@@ -28,6 +29,7 @@ class Interval:
     rule: str
     confidence: Confidence = "verified"
     year_end: bool = False
+    would_change: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,16 +64,19 @@ def dated(
     precision = _precision(case, interval, movable)
     calculated = to_precision(total, precision) if total else None
     counted = (*interval.reasons, basis.reason, *_sum_told(basis, interval, total, calculated))
+    otherwise = (*basis.would_change, *interval.would_change)
     counts = basis.on, interval.months, calculated, interval.confidence
     if owings:
-        since, told = _owed(owings, calculated)
-        return Dated(Due(item, "owed", since, *counts, (*told, *counted), interval.rule))
+        since, told = _owed(item, owings, calculated)
+        reasons = (*told, *counted, *otherwise)
+        return Dated(Due(item, "owed", since, *counts, reasons, interval.rule))
     painted = _stencil(case, item, basis, interval) if movable else _NOT_PAINTED
     due_on, warnings = painted.on or calculated, painted.warnings
     if due_on is None:
         warnings = (*warnings, Reason(f"{sentence(item)}: {basis.reason.text}"))
     state: State = "dated" if due_on else "unknown"
-    due = Due(item, state, due_on, *counts, (*counted, *painted.reasons), interval.rule)
+    reasons = (*counted, *painted.reasons, *otherwise)
+    due = Due(item, state, due_on, *counts, reasons, interval.rule)
     return Dated(due, warnings, painted.stale)
 
 
@@ -79,7 +84,7 @@ def owed_by_event(
     item: str, owings: Sequence[Owing], reasons: tuple[Reason, ...], rule: Rule
 ) -> Due:
     """An item without a calendar that is owed."""
-    since, told = _owed(owings, None)
+    since, told = _owed(item, owings, None)
     return Due(
         item, "owed", since, confidence=rule.confidence, reasons=(*told, *reasons), rule=rule.id
     )
@@ -95,10 +100,15 @@ def not_known(item: str, reasons: tuple[Reason, ...], rule: Rule) -> Due:
     return Due(item, "unknown", confidence=rule.confidence, reasons=reasons, rule=rule.id)
 
 
-def _owed(owings: Sequence[Owing], calculated: date | None) -> tuple[date, Iterator[Reason]]:
-    """Owed since the earliest of the days it became owed, or since its calendar date when that is earlier."""
+def _owed(
+    item: str, owings: Sequence[Owing], calculated: date | None
+) -> tuple[date, tuple[Reason, ...]]:
+    """Owed since the earliest of the days it became owed, or since its calendar date when that is earlier.
+
+    With why, and what closes it.
+    """
     days = [owing.since for owing in owings] + ([calculated] if calculated else [])
-    return min(days), (owing.reason for owing in owings)
+    return min(days), (*(owing.reason for owing in owings), closing(item, owings))
 
 
 def _precision(case: Case, interval: Interval, movable: bool) -> Precision:
@@ -118,7 +128,7 @@ def _sum_told(
         told += f"; any day of that calendar year will do: {calculated}"
     elif total != calculated:
         told += f", moved to {calculated} by the setting for the end of month or year (common practice, no source)"
-    return (Reason(told),)
+    return (Reason(told, part="counted"),)
 
 
 # Approvals (rule 9) -----------------------------------------------------------------------------------------------
@@ -132,7 +142,8 @@ def _approved(case: Case, item: str, interval: Interval) -> Interval:
     rule = case.rulebook.rule("approval")
     waiting = tuple(
         case.rulebook.rule("stencil").because(
-            f"{_name(one)} for {one.interval_months} months is not yet stenciled and changes nothing"
+            f"{_name(one)} for {one.interval_months} months is not yet stenciled and changes nothing until it is",
+            "would_change",
         )
         for one in mine if not one.stenciled
     )  # fmt: skip
@@ -140,7 +151,9 @@ def _approved(case: Case, item: str, interval: Interval) -> Interval:
     if not stenciled:
         return replace(interval, reasons=interval.reasons + waiting)
     shortest = min(stenciled, key=lambda one: one.interval_months)
-    told = rule.because(f"{_name(shortest)}, stenciled, sets {shortest.interval_months} months")
+    told = rule.because(
+        f"{_name(shortest)}, stenciled, sets {shortest.interval_months} months", "counted"
+    )
     return Interval(
         shortest.interval_months, shortest.interval_months, (*interval.reasons, told, *waiting),
         rule.id, interval.confidence,
@@ -166,6 +179,7 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
         told = Reason(
             f"The stencil of {marked_on} says {text}; {words(item)} passed after it, on {overtaking[-1]}",
             rule.citation,
+            "counted",
         )
         return _overtaken(case, item, painted, told)
     reading = _year_told(text, case.settings.stencil_year)
@@ -175,12 +189,21 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
             f"The stencil says {text}{reading}, past the most that the rule allows from {basis.on}: "
             f"{most} controls",
             rule.citation,
+            "counted",
         )  # fmt: skip
         return _Painted(most, (told,), (replace(told, text=f"{sentence(item)}: {told.text}"),))
-    told = Reason(f"The stencil says {text}{reading}, and it controls", rule.citation)
-    return _Painted(
-        painted, (told, *_changed_since_marking(case, item)), _changed_since_marking(case, item)
-    )
+    told = Reason(f"The stencil says {text}{reading}, and it controls", rule.citation, "counted")
+    swapped = _changed_since_marking(case, item)
+    return _Painted(painted, (told, *swapped, _overtaking(item, marked_on, rule)), swapped)
+
+
+def _overtaking(item: str, marked_on: date | None, rule: Rule) -> Reason:
+    """What would take the date from the stencil."""
+    if marked_on is None:
+        text = "The day it was marked is not known, so no inspection overtakes it; that day would let later ones count"
+    else:
+        text = f"A passing {words(item)} after {marked_on}, when it was marked, would overtake it"
+    return Reason(text, rule.citation, "would_change")
 
 
 def painted_day(text: str, year: str) -> date:

@@ -18,6 +18,11 @@ Confidence = Literal["verified", "memory"]
 Verdict = Literal[
     "condemned", "at_or_below_c", "above_c", "not_measured", "unknown", "owner_judged"
 ]
+# What the rule asks; what is owed and what closes it; what was counted from; what was taken for granted on the safe
+# side; what would change the answer; and what stands beside it: a mechanical item told with the loading answer.
+Part = Literal["asks", "owed", "closes", "counted", "assumed", "would_change", "mechanical"]
+# The part 179 table, the plate formula, the owner's design minimum.
+ThicknessSource = Literal["table", "formula", "owner"]
 LoadingVerdict = Literal["may_load", "check", "may_not_load"]
 
 SHELL_AND_HEAD_ZONES = ("shell_top", "shell_bottom", "head_a", "head_b")
@@ -192,8 +197,11 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Reason:
+    """A sentence and the rule it rests on. `part` is what it does in an explanation, for headings alone."""
+
     text: str
     citation: str | None = None
+    part: Part | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +223,17 @@ class Due:
 
 
 @dataclass(frozen=True, slots=True)
+class Required:
+    """One of the up to three that ask for a thickness of a zone, inches; `governs` when it asks for the most."""
+
+    source: ThicknessSource
+    inches: Fraction
+    reason: Reason
+    confidence: Confidence
+    governs: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class ZoneThickness:
     """A zone against its lines, in inches. Lines are None where nothing gives a required thickness."""
 
@@ -228,6 +247,7 @@ class ZoneThickness:
     measured_on: date | None = None
     extent: Extent | None = None
     reasons: tuple[Reason, ...] = ()
+    sources: tuple[Required, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,9 @@ def lined(case: Case) -> Lined:
     if steps:
         on, applied = latest_step(steps)
         what = "applied" if applied else "removed"
-        return Lined(applied, on if applied else None, Reason(f"Lining {what} on {on}", part="counted"))
+        return Lined(
+            applied, on if applied else None, Reason(f"Lining {what} on {on}", part="counted")
+        )
     if case.spec.lined_by_suffix:
         return Lined(
             True,
@@ -35,7 +37,9 @@ def lined(case: Case) -> Lined:
             ),
         )
     if case.car.lining is not None:
-        return Lined(True, None, Reason("A lining is stated, without the day it was applied", part="counted"))
+        return Lined(
+            True, None, Reason("A lining is stated, without the day it was applied", part="counted")
+        )
     return Lined(False, None, Reason("No lining is known", part="counted"))
 
 

@@ -80,6 +80,9 @@ def _unknown(items: Iterable[Due], zones: Iterable[ZoneThickness]) -> tuple[Reas
 
 def _mechanical(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
     return tuple(
-        Reason(f"{sentence(due.item)} {_since(case, due)}; a mechanical item, it does not decide about the lading")
+        Reason(
+            f"{sentence(due.item)} {_since(case, due)}; a mechanical item, it does not decide about the lading",
+            part="mechanical",
+        )
         for due in items if due.item in MECHANICAL and _is_past(case, due)
     )  # fmt: skip

@@ -27,12 +27,12 @@ def air_brake(found: Findings) -> Dated:
 
 def _brake_basis(last: date | None, made: date | None, first: bool) -> Basis:
     if first:
-        return Basis(made, Reason(f"Counted from {made}, when the car was built or rebuilt"))
+        told = Reason(f"Counted from {made}, when the car was built or rebuilt", part="counted")
+        return Basis(made, told, _TESTED)
     if last:
-        return Basis(last, Reason(f"Counted from {last}, the latest passing air brake test"))
-    return Basis(
-        None, Reason("Not known from when to count: no air brake test and no day built is known")
-    )
+        told = Reason(f"Counted from {last}, the latest passing air brake test", part="counted")
+        return Basis(last, told)
+    return _UNTESTED
 
 
 def reflective_sheeting(found: Findings) -> Dated:
@@ -49,19 +49,15 @@ def _sheeting_basis(case: Case) -> Basis:
     installed = case.car.reflective_sheeting.installed_on
     days = [*replaced, *([installed] if installed else [])]
     if days:
-        return Basis(
-            max(days), Reason(f"Counted from {max(days)}, when the sheeting was installed")
-        )
+        told = Reason(f"Counted from {max(days)}, when the sheeting was installed", part="counted")
+        return Basis(max(days), told, _COMPARED)
     rule, built = case.rulebook.rule("sheeting_from_built"), case.car.built_on
     if built and built > rule.turning_day:
-        told = (
+        text = (
             f"Counted from {built}, when the car was built: {rule.text[:1].lower()}{rule.text[1:]}"
         )
-        return Basis(built, rule.because(told))
-    return Basis(
-        None,
-        Reason("Not known from when to count: the day the sheeting was installed is not known"),
-    )
+        return Basis(built, rule.because(text, "assumed"), (*_REPLACED, *_COMPARED))
+    return _NO_SHEETING
 
 
 def _compared(found: Findings) -> Dated:
@@ -82,17 +78,42 @@ def _uncompared(case: Case) -> Sequence[Owing]:
         if event.outcome == "pass" and "reflective_sheeting" in event.items:
             since.clear()
     return [
-        Owing(day, False, rule.because(f"Owed since the air brake test on {day}")) for day in since
+        Owing(day, False, rule.because(f"Owed since the air brake test on {day}", "owed"))
+        for day in since
     ]
 
 
 def age_limit(found: Findings) -> Dated:
     """The last day within 50 years of original construction; the anniversary is still allowed."""
     built = found.case.car.built_on
-    missing = Reason("Not known from when to count: the day of original construction is not known")
-    basis = (
-        Basis(built, Reason(f"Counted from {built}, the original construction"))
-        if built
-        else Basis(None, missing)
-    )
+    basis = _UNBUILT
+    if built:
+        told = Reason(f"Counted from {built}, the original construction", part="counted")
+        basis = Basis(built, told, _OLDER)
     return dated(found.case, "age_limit", basis, by_rule(found.case.rulebook.rule("age_limit")), ())
+
+
+def _otherwise(text: str) -> tuple[Reason, ...]:
+    return (Reason(text, part="would_change"),)
+
+
+def _unknown(what: str, wanted: str) -> Basis:
+    told = Reason(f"Not known from when to count: {what}", part="counted")
+    return Basis(None, told, _otherwise(f"{wanted} would make it known"))
+
+
+_TESTED = _otherwise(
+    "The first test on record would be counted from instead, by the shorter interval"
+)
+_UNTESTED = _unknown(
+    "no air brake test and no day built is known", "The last test, or the day built or rebuilt,"
+)
+_COMPARED = _otherwise("Kept up by comparison with a panel, it would go by the air brake tests")
+_REPLACED = _otherwise("The day it was put on or replaced would be counted from instead")
+_NO_SHEETING = _unknown(
+    "the day the sheeting was installed is not known", "The day it was put on or replaced"
+)
+_UNBUILT = _unknown(
+    "the day of original construction is not known", "The day of original construction"
+)
+_OLDER = _otherwise("An approval to run longer is for the agency to give, and is not counted here")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from app.core.basis import calendar_basis, relief_basis
 from app.core.calendar_item import Dated, Interval, dated, not_known
 from app.core.facts import Reason
@@ -25,7 +27,17 @@ def ton_tank_relief_device(found: Findings) -> Dated | None:
     rule = found.case.rulebook.rule(
         "relief_device_fluorinated" if longer else "relief_device_ton_tank"
     )
-    return _relief_device(found, by_rule(rule, year_end=True))
+    interval = by_rule(rule, year_end=True)
+    return _relief_device(found, interval if longer else _fluorinated_longer(found, interval))
+
+
+def _fluorinated_longer(found: Findings, interval: Interval) -> Interval:
+    rule = found.case.rulebook.rule("relief_device_fluorinated")
+    text = (
+        "Stated to be a spring-loaded valve on a tank for fluorinated hydrocarbons only, "
+        f"it would be {rule.months} months"
+    )
+    return replace(interval, would_change=(Reason(text, rule.citation, "would_change"),))
 
 
 def cryogenic_relief_device(found: Findings) -> Dated | None:

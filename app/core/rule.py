@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Literal
 
-from app.core.facts import Confidence, Reason
+from app.core.facts import Confidence, Part, Reason
 
 UNVERIFIED = "not verified against the rule text"
 
@@ -43,11 +43,11 @@ class Rule:
     @cached_property
     def reason(self) -> Reason:
         """The rule itself as a reason."""
-        return Reason(marked(self.text, self.confidence), self.citation)
+        return Reason(marked(self.text, self.confidence), self.citation, "asks")
 
-    def because(self, text: str) -> Reason:
+    def because(self, text: str, part: Part | None = None) -> Reason:
         """What this rule led to here, cited."""
-        return Reason(marked(text, self.confidence), self.citation)
+        return Reason(marked(text, self.confidence), self.citation, part)
 
     @property
     def months(self) -> int:

@@ -23,6 +23,7 @@ class _Ban:
 
     last_day: date | None
     reason: Reason
+    would_change: str
     rule: str = ITEM
     confidence: Confidence = "verified"
 
@@ -31,22 +32,27 @@ def service_end(found: Findings) -> Dated:
     """The earliest last day of the bans that apply; unknown while one of them is; not required with none (rule 12)."""
     case, rule = found.case, found.case.rulebook.rule(ITEM)
     if not case.car.service.hazardous:
-        told = Reason("Not required: the lading is stated not to be hazardous")
+        told = Reason("Not required: the lading is stated not to be hazardous", part="counted")
         return Dated(Due(ITEM, "not_required", reasons=(told,), rule=ITEM))
     bans = [ban for ban in (_poison(case), _flammable(case)) if ban]
     if not bans:
         told = rule.because(
-            "Not required: no ban that is known here applies to this car and lading"
+            "Not required: no ban that is known here applies to this car and lading", "counted"
         )
-        return Dated(Due(ITEM, "not_required", reasons=(told,), rule=ITEM))
+        return Dated(Due(ITEM, "not_required", reasons=(told, _OTHER_LADING), rule=ITEM))
     unknown = [ban for ban in bans if ban.last_day is None]
     if unknown:
-        reasons = tuple(ban.reason for ban in bans)
+        reasons = (*(ban.reason for ban in bans), *map(_otherwise, bans))
         warning = Reason(f"End of service: {unknown[0].reason.text}", unknown[0].reason.citation)
         due = Due(ITEM, "unknown", reasons=(rule.reason, *reasons), rule=unknown[0].rule)
         return Dated(due, (warning,))
     first = min(bans, key=lambda ban: ban.last_day or date.max)
-    reasons = (rule.reason, first.reason, *(ban.reason for ban in bans if ban is not first))
+    reasons = (
+        rule.reason,
+        first.reason,
+        *(ban.reason for ban in bans if ban is not first),
+        _otherwise(first),
+    )
     return Dated(
         Due(
             ITEM,
@@ -60,6 +66,13 @@ def service_end(found: Findings) -> Dated:
     )
 
 
+def _otherwise(ban: _Ban) -> Reason:
+    return Reason(ban.would_change, ban.reason.citation, "would_change")
+
+
+_OTHER_LADING = Reason("Another lading may have a last day", part="would_change")
+
+
 # Poison by inhalation ---------------------------------------------------------------------------------------------
 
 
@@ -70,17 +83,28 @@ def _poison(case: Case) -> _Ban | None:
     old = rules.rule("poison_non_normalized")
     if poison is None:
         told = "whether the lading is poisonous by inhalation is not stated, and its class does not say"
-        return _Ban(None, Reason(told, old.citation), old.id)
+        wanted = "State whether it is poisonous by inhalation, or its hazard class"
+        return _Ban(None, Reason(told, old.citation, "counted"), wanted, old.id)
+    assumed = "" if case.car.service.poison_by_inhalation else "; class 2.3 counts as such"
     normalized = case.car.tank.normalized_steel
     if normalized is None:
         told = "whether the tank is of normalized steel is not known"
-        return _Ban(None, Reason(told, old.citation), old.id)
+        wanted = "State whether shell and heads are of normalized steel"
+        return _Ban(None, Reason(told, old.citation, "counted"), wanted, old.id)
     if not normalized:
-        return _Ban(old.turning_day, old.reason, old.id, old.confidence)
+        barred = old.because(f"{old.text}{assumed}", "counted")
+        return _Ban(old.turning_day, barred, _NOT_POISON, old.id, old.confidence)
     if _to_2009_standard(case):
         return None
     newer = rules.rule("poison_not_2009")
-    return _Ban(newer.turning_day, newer.reason, newer.id, newer.confidence)
+    barred = newer.because(f"{newer.text}{assumed}", "counted")
+    wanted = (
+        "A tank built to the 2009 standard, stated so or shown by its stencil, has no such last day"
+    )
+    return _Ban(newer.turning_day, barred, wanted, newer.id, newer.confidence)
+
+
+_NOT_POISON = "A lading not poisonous by inhalation would have no such last day"
 
 
 def _is_poison(case: Case) -> bool | None:
@@ -113,13 +137,31 @@ def _flammable(case: Case) -> _Ban | None:
         return None
     ban = _ban_of(case.car, case.rulebook)
     begins, assumed = _begins(ban, case)
+    if not case.car.service.packing_group and ban.packing_groups:
+        assumed = "; no packing group is stated: counted as I, the earliest" + assumed
     cpc = "CPC-1232 " if case.car.tank.built_to == "CPC-1232" else ""
     text = f"A {cpc}class 111 car may not carry {ban.name} on or after {begins}{assumed}"
     return _Ban(
         begins - timedelta(days=1),
-        Reason(marked(text, ban.confidence), ban.citation),
+        Reason(marked(text, ban.confidence), ban.citation, "assumed" if assumed else "counted"),
+        _retrofit(case.car, bool(assumed)),
         confidence=ban.confidence,
     )
+
+
+def _retrofit(car: Car, assumed: bool) -> str:
+    """What would give the car another last day for a flammable lading."""
+    missing = [
+        what
+        for what, known in (
+            ("the packing group", car.service.packing_group),
+            ("whether it is jacketed", car.tank.jacketed is not None),
+            ("whether it was built to CPC-1232", car.tank.built_to),
+        )
+        if not known
+    ]
+    text = "Retrofitted and re-stenciled as a class 117 car it has no such last day"
+    return f"{text}; stated as well: {', '.join(missing)}" if assumed and missing else text
 
 
 def _ban_of(car: Car, rulebook: Rulebook) -> FlammableBan:

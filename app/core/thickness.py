@@ -6,7 +6,7 @@ Inches as exact fractions. B is the required minimum, F the allowance: C = B - F
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from functools import lru_cache
@@ -21,11 +21,12 @@ from app.core.facts import (
     Extent,
     Reading,
     Reason,
+    Required,
     Tank,
     Verdict,
     ZoneThickness,
 )
-from app.core.rule import Allowance, Rulebook, SpecificationRow, marked
+from app.core.rule import Allowance, PlateNote, Rule, Rulebook, SpecificationRow, marked
 from app.core.stencil import Specification
 
 # From the worst to the best; the worst reading decides a zone.
@@ -34,7 +35,7 @@ _WORST_FIRST: tuple[Verdict, ...] = ("condemned", "at_or_below_c", "above_c")
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """The lines of one zone. `firm` says that B cannot be more than it is here (rule 6)."""
+    """The lines of one zone and what asked for them. `firm` says that B cannot be more than it is here (rule 6)."""
 
     required: Fraction | None
     c: Fraction | None
@@ -43,6 +44,7 @@ class Lines:
     firm: bool
     reasons: tuple[Reason, ...]
     confidence: Confidence
+    sources: tuple[Required, ...] = ()
 
 
 class Measured(NamedTuple):
@@ -88,29 +90,49 @@ def lines(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> Lin
     ) if found]  # fmt: skip
     if not candidates:
         return Lines(None, None, None, None, False, (_no_requirement(spec),), "verified")
-    required = max(thickness for thickness, _, _ in candidates)
-    reasons = tuple(reason for thickness, reason, _ in candidates)
+    # The first of those that ask for the most, so that exactly one governs.
+    most = max(candidates, key=lambda each: each.inches)
+    sources = tuple(replace(each, governs=each is most) for each in candidates)
+    required, firm = most.inches, _firm(tank, zone, rulebook)
+    reasons = (*(each.reason for each in sources), _governing(most, len(sources), firm))
     confidence: Confidence = (
-        "memory" if any(sure == "memory" for *_, sure in candidates) else "verified"
+        "memory" if any(each.confidence == "memory" for each in sources) else "verified"
     )
-    firm = _firm(tank, zone, rulebook)
     allowance = _allowance(spec.test_psig, zone, rulebook)
     if allowance is None:
         reasons += (Reason("The marked test pressure is not known, so no allowance and no lines"),)
-        return Lines(required, None, None, None, firm, reasons, confidence)
+        return Lines(required, None, None, None, firm, reasons, confidence, sources)
+    rule = rulebook.rule("allowance")
     c, d = required - allowance / 2, required - allowance
-    return Lines(
-        required,
-        c,
-        d,
-        d - rulebook.rule("allowance").limit("local_extra_in"),
-        firm,
-        reasons,
-        confidence,
+    e = d - rule.limit("local_extra_in")
+    told = _sums_told(spec, allowance, rule)
+    return Lines(required, c, d, e, firm, (*reasons, told), confidence, sources)
+
+
+def _governing(most: Required, of: int, firm: bool) -> Reason:
+    """Which of them makes B, and whether more could be asked for."""
+    only = "alone makes" if of == 1 else "asks for the most and makes"
+    text = f"{_SOURCES[most.source]} {only} B {inches(most.inches)} in"
+    if firm:
+        return Reason(text, part="counted")
+    wanted = "the owner's minimum, or diameter and material, would make it firm"
+    return Reason(f"{text}, which is not firm: {wanted}", part="assumed")
+
+
+def _sums_told(spec: Specification, allowance: Fraction, rule: Rule) -> Reason:
+    assert spec.test_psig is not None
+    text = (
+        f"The allowance F is {inches(allowance)} in at a marked test pressure of {float(spec.test_psig):g} psig: "
+        f"C is B less half of it, D is B less F, E is {inches(rule.limit('local_extra_in'))} in less than D"
     )
+    return Reason(text, rule.citation, "counted")
 
 
-_Candidate = tuple[Fraction, Reason, Confidence]
+_SOURCES = {
+    "table": "The table",
+    "formula": "The plate formula",
+    "owner": "The owner's design minimum",
+}
 
 
 def _usable(row: SpecificationRow | None) -> SpecificationRow | None:
@@ -118,30 +140,44 @@ def _usable(row: SpecificationRow | None) -> SpecificationRow | None:
     return None if row is None or row.inner_tank_only else row
 
 
-def _table(row: SpecificationRow | None, tank: Tank, rulebook: Rulebook) -> _Candidate | None:
+def _table(row: SpecificationRow | None, tank: Tank, rulebook: Rulebook) -> Required | None:
     row = _usable(row)
     if row is None or row.plate_in is None:
         return None
     strength, confidence = tensile(tank, rulebook)
-    noted = [
-        note.plate_in
+    noted = {
+        note.plate_in: told
         for note in row.plate_notes
-        if (note.tensile_psi is not None and strength is not None and strength >= note.tensile_psi)
-        or (
-            note.inside_diameter_in is not None
-            and tank.inside_diameter_in is not None
-            and tank.inside_diameter_in <= note.inside_diameter_in
-        )
-    ]
+        if (told := _noted(note, strength, tank.inside_diameter_in))
+    }
     plate = min([row.plate_in, *noted])
     confidence = confidence if noted else "verified"
-    text = f"The table asks for {inches(plate)} in" + (
-        ", by its note for this steel or diameter" if noted else ""
-    )
-    return plate, Reason(marked(text, confidence), row.citation), confidence
+    text = f"The table asks for {inches(plate)} in for {_named(row)}"
+    if plate in noted:
+        text += f", by its note for {noted[plate]}, instead of {inches(row.plate_in)} in"
+    reason = Reason(marked(text, confidence), row.citation, "counted")
+    return Required("table", plate, reason, confidence)
 
 
-def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> _Candidate | None:
+def _named(row: SpecificationRow) -> str:
+    parts = (f"class {row.class_}", row.pressure and f"{row.pressure} psig", row.material)
+    return ", ".join(str(part) for part in parts if part)
+
+
+def _noted(note: PlateNote, strength: Fraction | None, diameter: Fraction | None) -> str:
+    """What of the tank a note of the table is for; empty when it is not for this one."""
+    if note.tensile_psi is not None and strength is not None and strength >= note.tensile_psi:
+        return f"steel of at least {note.tensile_psi} psi (this one {float(strength):g} psi)"
+    if (
+        note.inside_diameter_in is not None
+        and diameter is not None
+        and diameter <= note.inside_diameter_in
+    ):
+        return f"an inside diameter of at most {note.inside_diameter_in} in"
+    return ""
+
+
+def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> Required | None:
     row = _usable(spec.row)
     strength, confidence = tensile(tank, rulebook)
     if row is None or row.burst_psig is None or strength is None or tank.inside_diameter_in is None:
@@ -159,19 +195,19 @@ def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> 
         f"{float(tank.inside_diameter_in):g} in, tensile strength {float(strength):g} psi, "
         f"joint efficiency {float(efficiency):g}"
     )
-    return plate, Reason(marked(text, confidence), rule.citation), confidence
+    if zone.startswith("head") and tank.head_shape == "3:1":
+        text += f", and {float(rule.limit('factor')):g} times that for a 3:1 head"
+    reason = Reason(marked(text, confidence), rule.citation, "counted")
+    return Required("formula", plate, reason, confidence)
 
 
-def _owner_minimum(tank: Tank, zone: str, rulebook: Rulebook) -> _Candidate | None:
+def _owner_minimum(tank: Tank, zone: str, rulebook: Rulebook) -> Required | None:
     given = dict(tank.required_thickness_in).get(zone)
     if given is None:
         return None
     rule = rulebook.rule("owner_minimum")
-    return (
-        given,
-        Reason(f"The owner's design minimum is {inches(given)} in", rule.citation),
-        "verified",
-    )
+    told = Reason(f"The owner's design minimum is {inches(given)} in", rule.citation, "counted")
+    return Required("owner", given, told, "verified")
 
 
 def _firm(tank: Tank, zone: str, rulebook: Rulebook) -> bool:
@@ -251,10 +287,10 @@ def _shown(
 ) -> ZoneThickness:
     lines, told = (line.required, line.c, line.d, line.e), line.reasons + reasons
     if measured is None:
-        return ZoneThickness(zone, verdict, *lines, reasons=told)
+        return ZoneThickness(zone, verdict, *lines, reasons=told, sources=line.sources)
     read = measured.reading
     return ZoneThickness(
-        zone, verdict, *lines, read.inches, measured.on, extent or read.extent, told
+        zone, verdict, *lines, read.inches, measured.on, extent or read.extent, told, line.sources
     )  # fmt: skip
 
 
