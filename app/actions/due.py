@@ -33,7 +33,7 @@ def refresh(
 
     Belongs into the transaction of whatever changed them.
     """
-    with _collector_paused(len(car_ids)):
+    with collector_paused(len(car_ids)):
         for first in range(0, len(car_ids), BATCH):
             _refresh_batch(db, car_ids[first : first + BATCH], today, settings)
 
@@ -46,7 +46,7 @@ def refresh_all(
     Gives the number of cars.
     """
     every = editions.cars_of(db, owner_id)
-    with _collector_paused(len(every)):
+    with collector_paused(len(every)):
         for first in range(0, len(every), BATCH):
             _refresh_batch(db, every[first : first + BATCH], today, crossing.DEFAULTS)
             if tell:
@@ -55,7 +55,7 @@ def refresh_all(
 
 
 @contextmanager
-def _collector_paused(cars: int) -> Iterator[None]:
+def collector_paused(cars: int) -> Iterator[None]:
     """Thousands of facts make no cycles, and looking for some would take a fifth of the time."""
     pause = cars > BATCH and gc.isenabled()
     if pause:

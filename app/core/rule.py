@@ -28,7 +28,7 @@ class Rule:
     """One rule in our words.
 
     `interval_months` is the most it allows, `limits` are its other numbers by name, `day` is the
-    day it turns on.
+    day it turns on, `feeds` are the due items (and "loading") that it has a say in.
     """
 
     id: str
@@ -39,6 +39,7 @@ class Rule:
     interval_months: int | None = None
     limits: Mapping[str, Fraction] | None = None
     day: date | None = None
+    feeds: tuple[str, ...] = ()
 
     @cached_property
     def reason(self) -> Reason:

@@ -18,6 +18,7 @@ from app.errors import NotFound
 from app.pages.choices import Choice, Choices, choices
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.filters import Asked
+from app.rules.reader import default_rulebook
 from app.store import cars
 from app.store import due as due_rows
 from app.store.due import DueFilter, DueListRow
@@ -25,7 +26,7 @@ from app.store.paging import Page
 
 router = APIRouter()
 
-NAMES = ("q", "owner", "item", "status", "region", "from", "to", "cars", "on")
+NAMES = ("q", "owner", "item", "rule", "status", "region", "from", "to", "cars", "on")
 PAGE = 50
 # Cars; above it the totals come after the page.
 COUNTED_AT_ONCE = 5_000
@@ -40,6 +41,11 @@ STATUSES: tuple[Status, ...] = (
 )
 OVERDUE_STATUSES: tuple[Status, ...] = ("due_now", "overdue")
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in ITEMS)
+RULE_CHOICES = tuple(
+    (name, capitalized(name.replace("_", " ")))
+    for name, rule in default_rulebook().rules.items()
+    if rule.feeds
+)
 CARS_CHOICES = (("all", "in service or not"),)
 EXPORTED = (
     "mark", "number", "item", "status", "due_on", "days_left", "basis_on", "interval_months",
@@ -167,6 +173,7 @@ def _listing(at: Here, kind: Kind) -> Response:
         after=after,
         choices=seen.choices,
         items=ITEM_CHOICES,
+        rules=RULE_CHOICES,
         which_cars=CARS_CHOICES,
     )
 
@@ -229,6 +236,7 @@ def _wanted(at: Here, kind: Kind) -> Wanted:
         owner_id=owner_id,
         owner=given.owner(owner_id),
         item=asked.one_of("item", ITEM_CHOICES),
+        rule=asked.one_of("rule", RULE_CHOICES),
         status=cast(Status | None, asked.one_of("status", kind.status_choices)),
         overdue=kind.overdue,
         region=asked.one_of("region", given.regions),

@@ -51,6 +51,8 @@ def _exact(value: object) -> Fraction:
 Exact = Annotated[Fraction, BeforeValidator(_exact)]
 Item = Literal[*ITEMS]  # type: ignore[valid-type]
 Change = Literal[*CHANGES]  # type: ignore[valid-type]
+# What a rule has a say in: a due item, or the answer whether a car may be loaded.
+Feed = Literal[*ITEMS, "loading"]  # type: ignore[valid-type]
 
 
 class BadRulebook(Exception):
@@ -69,6 +71,7 @@ class _Rule(_Strict):
     interval_months: int | None = Field(default=None, gt=0)
     limits: dict[str, Exact] | None = None
     day: date | None = None
+    feeds: tuple[Feed, ...] = ()
 
 
 class _Change(_Strict):
@@ -240,7 +243,9 @@ def _rules(book: _Book) -> Mapping[str, Rule]:
     """The rules, and each change as the rule that opens what it opens."""
     stated = {id_: Rule(id=id_, **dict(row)) for id_, row in book.rules.items()}
     changes = {
-        change: Rule(change, row.text, row.citation, row.edition, row.confidence)
+        change: Rule(
+            change, row.text, row.citation, row.edition, row.confidence, feeds=tuple(row.opens)
+        )
         for change, row in book.changes.items()
     }
     return stated | changes

@@ -66,7 +66,7 @@ class DueRow(Base):
         # One order each; the columns after it let a list skip what it does not show from the index.
         Index("ix_due_soonest", "due_on", *NAMED, *SHOWN_BY, "state", "owner_id"),
         Index("ix_due_owner", "owner_id", "due_on", *NAMED, *SHOWN_BY, "state"),
-        Index("ix_due_rule", "rule", "due_on", *NAMED, "listed", "car_id"),
+        Index("ix_due_rule", "rule", "due_on", *NAMED, "listed", "state", "car_id"),
         Index("ix_due_state", "state", "due_on", *NAMED, *SHOWN_BY, "owner_id"),
     )
 

@@ -57,6 +57,7 @@ class DueFilter:
     owner_id: int | None = None
     owner: str | None = None
     item: str | None = None
+    rule: str | None = None
     status: Status | None = None
     overdue: bool = False
     region: str | None = None
@@ -75,6 +76,7 @@ class DueFilter:
         parts = [
             self._kind_in_words(),
             self.item and self.item.replace("_", " "),
+            self.rule and f"governed by the rule {self.rule.replace('_', ' ')}",
             self.due_from and f"due from {self.due_from}",
             self.due_to and f"due until {self.due_to}",
             self.owner_id and f"owner {self.owner or self.owner_id}",
@@ -238,6 +240,8 @@ def _conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
         conditions.append(DueRow.owner_id == wanted.owner_id)
     if wanted.item is not None:
         conditions.append(DueRow.item_no == ITEMS.index(wanted.item))
+    if wanted.rule is not None:
+        conditions.append(DueRow.rule == wanted.rule)
     if wanted.region is not None:
         conditions.append(DueRow.region == wanted.region)
     if wanted.due_from is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -69,17 +70,20 @@ def history(db: Session) -> list[Put]:
     return [Put(*row) for row in rows]
 
 
-def governed(db: Session) -> dict[str, int]:
-    """How many cars in service each rule governs now, by its id; one query over the stored due items.
+def governed(db: Session) -> dict[str, dict[str, int]]:
+    """How many cars in service each rule governs now, by its id and the state of their items; one query.
 
     Items that were not worked out since this was first kept stand under the empty name.
     """
     rows = db.execute(
-        select(DueRow.rule, func.count(DueRow.car_id.distinct()))
+        select(DueRow.rule, DueRow.state, func.count(DueRow.car_id.distinct()))
         .where(DueRow.listed.is_(True))
-        .group_by(DueRow.rule)
+        .group_by(DueRow.rule, DueRow.state)
     )
-    return dict(rows.all())
+    found: dict[str, dict[str, int]] = defaultdict(dict)
+    for rule, state, cars in rows:
+        found[rule][state] = cars
+    return found
 
 
 def cars_of(db: Session, owner_id: int | None, *, in_record: bool = False) -> Sequence[int]:

@@ -27,7 +27,7 @@ def upgrade() -> None:
             comment="id of the rule that governs it",
         ),
     )  # fmt: skip
-    columns = ["rule", "due_on", "mark", "number", "item_no", "listed", "car_id"]
+    columns = ["rule", "due_on", "mark", "number", "item_no", "listed", "state", "car_id"]
     op.create_index("ix_due_rule", "due", columns)
 
 
