@@ -19,9 +19,11 @@ from app.api.cars_in import CarIn, place_of
 from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
 from app.api.register import Key, Listing, Words, answer_shown, answered, told_at
-from app.api.schemas import DueDatesOut, PageOut
+from app.api.schemas import DueDatesOut, PageOut, ReasonOut
+from app.core.contradictions import of_car
 from app.store import cars
 from app.store.cars import RegisterFilter
+from app.store.components import on_car
 from app.store.tables import STANDINGS
 
 router = subject("cars")
@@ -107,8 +109,11 @@ def add(
 
 def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:
     record, answer = answered(db, car_id, today, soon_days)
-    first = rulebooks.in_force(db).whole_answer(record, today).first
+    programme = rulebooks.in_force(db)
+    first = programme.whole_answer(record, today).first
     car = record.facts(today, first).car
+    kinds = {each.component.kind for each in on_car(db, car_id, today)}
+    told = of_car(car, record.events, kinds, programme.of(record.owner_id).rulebook)
     return CarOut(
         id=car_id,
         mark=car.mark,
@@ -118,4 +123,5 @@ def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:
         standing=record.standing,
         facts=facts_out(car),
         due=answer_as_json(answer)["items"],
+        contradictions=[ReasonOut(text=each.text, citation=each.citation) for each in told],
     )

@@ -6,17 +6,18 @@ lining that the stencil asks for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from app.core.facts import Car, Event, Reason
 from app.core.lining import latest_step, lining_steps
 from app.core.rule import Rule, Rulebook
-from app.core.stencil import Specification
+from app.core.stencil import Specification, Unreadable, decode
 
 # What the last digit says where no table row does (179.201-1), and the material letter of a lined tank.
 NO_OUTLET, INSULATED = ("2", "4", "5", "7"), ("3", "4")
 LINED_MATERIAL = "B"
+BOTTOM_OUTLET = "bottom_outlet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +31,20 @@ class Beside:
     bottom_outlet: bool = False
 
 
-def beside(car: Car, events: Iterable[Event], *, bottom_outlet: bool) -> Beside:
-    """What the facts and events of a car tell of its lining, and whether a bottom outlet is on it."""
+def of_car(
+    car: Car, events: Iterable[Event], kinds: Collection[str], rulebook: Rulebook
+) -> tuple[Reason, ...]:
+    """What contradicts the stencil of a car with these events and kinds of components on it.
+
+    A stencil that cannot be read contradicts nothing.
+    """
+    try:
+        spec = decode(car.specification, rulebook.stencils)
+    except Unreadable:
+        return ()
     steps = lining_steps(car.lining, events)
-    if steps:
-        return Beside(latest_step(steps)[1], bottom_outlet)
-    return Beside(True if car.lining else None, bottom_outlet)
+    lined = latest_step(steps)[1] if steps else bool(car.lining) or None
+    return contradictions(spec, car, Beside(lined, BOTTOM_OUTLET in kinds), rulebook)
 
 
 def contradictions(

@@ -13,6 +13,7 @@ from app.actions import cars as actions
 from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewService
 from app.errors import Problem
 from app.pages import fields, forms
+from app.pages.car_checks import checks
 from app.pages.car_view import view
 from app.pages.changing import Done, Looking, changed, faults_of, kept
 from app.pages.drawings import WIDTH
@@ -62,7 +63,9 @@ def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) 
 @router.get("/cars/{car_id}")
 def car_page(request: Request, car_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
-    return web.page(request, "cars/show.html", car=car, view=view(db, car, looking), width=WIDTH)
+    shown = view(db, car, looking)
+    checked = checks(db, shown.record, shown.mounted, shown.day)
+    return web.page(request, "cars/show.html", car=car, view=shown, checks=checked, width=WIDTH)
 
 
 def _new_car(values: dict[str, Any]) -> NewCar:

@@ -20,6 +20,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.core.relief import range_in_words
 from app.core.words import capitalized, label
 from app.web.requests import remembered_recorder, today
 
@@ -87,7 +88,7 @@ def _environment() -> Environment:
     )
     filters = (day, day_or_month, inches, number, size)
     made.filters |= {each.__name__: each for each in filters}
-    made.filters |= {"words": label, "sentence": capitalized}
+    made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
     made.globals |= {"asset": asset, "query": query, "counted": counted}
     return made
 

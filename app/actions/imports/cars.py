@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.actions import rulebooks
 from app.actions.imports import car_checks, car_facts, car_warnings
 from app.actions.imports.car_facts import FACTS, Told
 from app.actions.imports.devices import Devices
@@ -16,7 +17,6 @@ from app.actions.imports.writing import UNASSIGNED, Writer
 from app.actions.stamp import Stamp
 from app.core.contradictions import Beside
 from app.files.headers import RowFault
-from app.rules.reader import default_rulebook
 from app.store import intake, intake_cars, tables
 from app.store.columns import BEGINNING
 from app.store.intake import KnownCar
@@ -32,6 +32,7 @@ class Cars:
         self.repeats = Repeats()
         self.devices = Devices(db, stamp, writer, report)
         self.unassigned = 0
+        self.rulebook = rulebooks.in_force(db).everyone.rulebook
 
     def take(self, rows: list[Stated]) -> None:
         fresh = [
@@ -105,7 +106,7 @@ class Cars:
         """Tell what of the row contradicts the stencil it states."""
         mark, number = _name(row)
         built = stored.facts_of(car, "construction")[-1:] or [{}]
-        told = car_warnings.of_car(row, built[0], stored.beside(row, car), default_rulebook())
+        told = car_warnings.of_car(row, built[0], stored.beside(row, car), self.rulebook)
         self.report.warn(row.row, f"{mark} {number}", "specification", told)
 
     def _compare(self, row: Stated, car: KnownCar, stored: _Stored) -> bool:

@@ -12,7 +12,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.actions import bench
+from app.actions import bench, rulebooks
 from app.actions.imports.car_warnings import outside, wrong_outlet
 from app.actions.imports.devices import Mounting, counts, differing, fills_in, with_month
 from app.actions.imports.named import NamedCars
@@ -22,7 +22,6 @@ from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.files.cells import key
 from app.files.headers import RowFault
-from app.rules.reader import default_rulebook
 from app.store import intake
 from app.store.intake import KnownCar
 from app.store.tables import RELIEF_KINDS
@@ -38,6 +37,7 @@ class Components:
         self.cars = NamedCars(db, report)
         self.mounting = Mounting(db, stamp, writer)
         self.repeats = Repeats()
+        self.programme = rulebooks.in_force(db)
 
     def take(self, rows: list[Stated]) -> None:
         cars = self.cars.of(rows)
@@ -102,7 +102,8 @@ class Components:
 
     def _warn(self, car: KnownCar, row: Stated, stored: Mounted) -> None:
         """Tell what of a bench test lies outside, and of a bottom outlet where none may be."""
-        now, rulebook = stored | row.about("component"), default_rulebook()
+        now = stored | row.about("component")
+        rulebook = self.programme.of(car.owner_id).rulebook
         judged = bench.judged(car.specification, car.built_on, now["kind"], now, rulebook)
         told = outside(judged)
         if now["kind"] == "bottom_outlet":
