@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
 from app.core.devices import Whole
+from app.core.trial import NOTHING, Change
 from app.errors import Fault, Refused
 from app.rules.edition import BadEdition, Edition, read_edition
 from app.rules.overlay import Laid, faults_over, laid
@@ -38,9 +39,12 @@ class Programme:
             return record
         return replace(record, settings=replace(record.settings, **chosen))  # type: ignore[arg-type]
 
-    def whole_answer(self, record: CarRecord, day: date) -> Whole:
-        """The calculator's answer for a stored car on a day, by the rules that hold for it."""
-        return self.read(record).whole_answer(day, self.of(record.owner_id).rulebook)
+    def whole_answer(self, record: CarRecord, day: date, tried: Change = NOTHING) -> Whole:
+        """The calculator's answer for a stored car on a day, by the rules that hold for it.
+
+        With something `tried`, the answer if that were so.
+        """
+        return self.read(record).whole_answer(day, self.of(record.owner_id).rulebook, tried)
 
 
 def in_force(db: Session) -> Programme:

@@ -14,6 +14,9 @@ from app.pages import (
     jobs,
     ladings,
     many,
+    trial,
+    trial_fleet,
+    worked_out,
 )
 
 PAGES = (
@@ -22,6 +25,9 @@ PAGES = (
     fleet,
     due,
     cars,
+    trial,
+    trial_fleet,
+    worked_out,
     facts,
     events,
     components,

@@ -21,6 +21,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.core.relief import range_in_words
+from app.core.loading import MECHANICAL
 from app.core.words import capitalized, label
 from app.web.requests import remembered_recorder, today
 
@@ -89,6 +90,7 @@ def _environment() -> Environment:
     filters = (day, day_or_month, inches, number, size)
     made.filters |= {each.__name__: each for each in filters}
     made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
+    made.tests["mechanical"] = MECHANICAL.__contains__
     made.globals |= {"asset": asset, "query": query, "counted": counted}
     return made
 
