@@ -12,8 +12,8 @@ from app.actions.stamp import Stamp
 from app.core.devices import Whole
 from app.core.trial import NOTHING, Change
 from app.errors import Fault, Refused
-from app.rules.edition import BadEdition, Edition, read_edition
-from app.rules.overlay import Laid, faults_over, laid
+from app.rules.edition import BadEdition, Edition, Wrong, read_edition
+from app.rules.overlay import Laid, differences, faults_over, laid
 from app.store import cars, rulebooks
 from app.store.derived import RulebookEdition, RulebookInForce
 from app.store.facts import CarRecord
@@ -106,7 +106,7 @@ def load(db: Session, source: str, stamp: Stamp) -> RulebookEdition:
     except BadEdition as bad:
         raise Refused.because(Fault(*each) for each in bad.faults) from bad
     owner = cars.party_by_name(db, edition.owner) if edition.owner else None
-    faults = _faults(db, edition)
+    faults = _faults(db, edition, source)
     if faults:
         raise Refused.because(faults)
     row = RulebookEdition(
@@ -119,7 +119,7 @@ def load(db: Session, source: str, stamp: Stamp) -> RulebookEdition:
     return row
 
 
-def _faults(db: Session, edition: Edition) -> list[Fault]:
+def _faults(db: Session, edition: Edition, source: str) -> list[Fault]:
     found = []
     same = rulebooks.by_code(db, edition.id)
     if edition.id == BUILT_IN or same:
@@ -136,9 +136,20 @@ def _faults(db: Session, edition: Edition) -> list[Fault]:
             Fault("base", f"{edition.base} is an owner's programme, and nothing is laid over one")
         )
     else:
-        under = laid_edition(db, base)[1] if base else laid(())
-        found += [Fault(*each) for each in faults_over(edition, under.document)]
+        found += _over_base(db, edition, source, base)
     return found
+
+
+def _over_base(
+    db: Session, edition: Edition, source: str, base: RulebookEdition | None
+) -> list[Fault]:
+    known = {each.id: each for each in rulebooks.editions(db)}
+    below = _sources(known, base.id if base else None)
+    under = laid(below)
+    faults = faults_over(edition, under.document)
+    if not faults and not differences(under, laid((*below, source))):
+        faults = [Wrong("", f"nothing in it differs from {edition.base}")]
+    return [Fault(*each) for each in faults]
 
 
 def put_in_force(

@@ -14,6 +14,9 @@ from app.pages import (
     jobs,
     ladings,
     many,
+    rulebook,
+    rulebook_editions,
+    rulebook_effect,
     trial,
     trial_fleet,
     worked_out,
@@ -35,6 +38,9 @@ PAGES = (
     imports,
     jobs,
     ladings,
+    rulebook,
+    rulebook_editions,
+    rulebook_effect,
     about,
 )
 ROUTERS = tuple(page.router for page in PAGES)

@@ -141,8 +141,6 @@ def faults_over(edition: Edition, base: Document) -> list[Wrong]:
     found = [*_unknown(edition, base), *_rule_faults(edition, base), *_uncited(edition)]
     if edition.owner:
         found += _not_stricter(edition, base)
-    elif not edition.differs and not edition.settings:
-        found.append(Wrong("", f"nothing in it differs from {base['id']}"))
     return found or _at_odds(edition, base)
 
 
@@ -214,8 +212,6 @@ def _not_stricter(edition: Edition, base: Document) -> Iterator[Wrong]:
                 table,
                 f"{whose} may only shorten intervals of rules and choose settings, so it has no {table}",
             )
-    if not edition.settings and not edition.differs.get("rules"):
-        yield Wrong("", f"nothing in it differs from {base['id']}")
     for name, stated in edition.differs.get("rules", {}).items():
         rule = base["rules"].get(name, {})
         for field in ("limits", "day"):
