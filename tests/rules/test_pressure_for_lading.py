@@ -6,7 +6,7 @@ unloading pressure, 300 psig for poison by inhalation, and the part 179 minimum.
 is missing is ours, on the safe side.
 """
 
-from fractions import Fraction as F
+from fractions import Fraction
 
 import pytest
 
@@ -27,7 +27,7 @@ def needed(text="DOT 111A100W1", *, insulated=False, poison=False, **pressures):
         "ZQKX", 1, text, tank=Tank(insulated=insulated),
         service=Service(poison_by_inhalation=poison),
     )  # fmt: skip
-    known = {name: None if psig is None else F(psig) for name, psig in pressures.items()}
+    known = {name: None if psig is None else Fraction(psig) for name, psig in pressures.items()}
     return pressure_needed(decode(text, BOOK.stencils), car, LadingPressures(**known), BOOK)
 
 
@@ -52,14 +52,16 @@ def needed(text="DOT 111A100W1", *, insulated=False, poison=False, **pressures):
 )
 def test_the_greatest_term_is_needed(text, more, psig, verdict, governs):
     found = needed(text, **(ALL | more))
-    assert (found.needed_psig, found.verdict) == (F(psig), verdict)
+    assert (found.needed_psig, found.verdict) == (Fraction(psig), verdict)
     assert governs in found.governing.text
     assert found.reasons[0].citation == "49 CFR 173.31(c)"
     assert not found.missing
 
 
 def test_what_is_exactly_marked_is_enough():
-    exact = needed("DOT 112A400W", **(ALL | {"loading_pressure_psig": F(400) / F("1.33")}))
+    exact = needed(
+        "DOT 112A400W", **(ALL | {"loading_pressure_psig": Fraction(400) / Fraction("1.33")})
+    )
     assert (exact.needed_psig, exact.verdict) == (400, "enough")
 
 
@@ -104,7 +106,7 @@ def test_what_is_known_to_fall_short_is_short_whatever_is_missing():
 
 def test_the_hotter_figure_serves_an_insulated_car_of_which_the_cooler_is_not_known():
     found = needed("DOT 111A60W1", insulated=True, **(ALL | {"vapor_pressure_psig_105f": None}))
-    assert found.needed_psig == F("90.44")
+    assert found.needed_psig == Fraction("90.44")
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ discs), 180.519(b) with (b)(3) (ton tanks at a retest), 179.301 (ton tanks as bu
 """
 
 from datetime import date
-from fractions import Fraction as F
+from fractions import Fraction
 
 import pytest
 
@@ -60,7 +60,7 @@ def check(text, measure, built_on=NEW, **bench):
     ],
 )
 def test_a_valve_is_set_within_the_shares_of_burst(text, built_on, least, most):
-    assert ends(text, built_on=built_on) == (F(least), F(most))
+    assert ends(text, built_on=built_on) == (Fraction(least), Fraction(most))
     rule = setting_range(spec(text), "valve", built_on, BOOK).reasons[0]
     assert rule.citation == "49 CFR 179.15(b)"
 
@@ -74,9 +74,13 @@ def test_a_car_whose_age_nobody_knows_is_told_so():
     ("text", "least", "most"),
     [
         # 179.15(e): the greater of test pressure and 33 % of burst, 15 % less and nothing more.
-        ("DOT 111A60W1", F("79.2") * F("0.85"), F("79.2")),
-        ("DOT 111A100W1", F(165) * F("0.85"), F(165)),
-        ("DOT 105A300W", F(300) * F("0.85"), F(300)),  # the test pressure is more than 247.5
+        ("DOT 111A60W1", Fraction("79.2") * Fraction("0.85"), Fraction("79.2")),
+        ("DOT 111A100W1", Fraction(165) * Fraction("0.85"), Fraction(165)),
+        (
+            "DOT 105A300W",
+            Fraction(300) * Fraction("0.85"),
+            Fraction(300),
+        ),  # the test pressure is more than 247.5
     ],
 )
 def test_a_disc_bursts_at_the_greater_of_test_pressure_and_share_of_burst(text, least, most):
@@ -101,10 +105,10 @@ def test_a_disc_bursts_at_the_greater_of_test_pressure_and_share_of_burst(text, 
 def test_a_ton_tank_has_the_figures_of_its_retest_table(text, most, tight):
     assert ends(text) == (None, most)
     for measure, name in (("found", "found_psig"), ("left", "left_psig")):
-        assert check(text, measure, **{name: F(most)}).verdict == "within"
-        assert check(text, measure, **{name: F(most) + 1}).verdict == "outside"
-    assert check(text, "vapor_tight", vapor_tight_psig=F(tight)).verdict == "within"
-    assert check(text, "vapor_tight", vapor_tight_psig=F(tight) - 1).verdict == "outside"
+        assert check(text, measure, **{name: Fraction(most)}).verdict == "within"
+        assert check(text, measure, **{name: Fraction(most) + 1}).verdict == "outside"
+    assert check(text, "vapor_tight", vapor_tight_psig=Fraction(tight)).verdict == "within"
+    assert check(text, "vapor_tight", vapor_tight_psig=Fraction(tight) - 1).verdict == "outside"
 
 
 @pytest.mark.parametrize(
@@ -127,7 +131,7 @@ def test_a_ton_tank_has_the_figures_of_its_retest_table(text, most, tight):
 def test_a_valve_that_passes_its_retest_is_warned_of_outside_the_figures_for_the_build(
     text, measure, psig, warned
 ):
-    judged = check(text, measure.removesuffix("_psig"), **{measure: F(psig)})
+    judged = check(text, measure.removesuffix("_psig"), **{measure: Fraction(psig)})
     assert judged.verdict == "within"
     assert [each.citation for each in judged.warnings] == ["49 CFR 179.301"] * warned
 
@@ -139,11 +143,13 @@ def test_a_valve_that_passes_its_retest_is_warned_of_outside_the_figures_for_the
 def test_a_cryogenic_car_has_one_setting_with_its_tolerance(text, least, most, tight):
     assert ends(text) == (least, most)
     for psig, verdict in ((least, "within"), (least - 1, "outside"), (most, "within")):
-        assert check(text, "set", set_psig=F(psig)).verdict == verdict
-        assert check(text, "left", left_psig=F(psig)).verdict == verdict
-    assert check(text, "vapor_tight", vapor_tight_psig=F(tight)).verdict == "within"
-    assert check(text, "vapor_tight", vapor_tight_psig=F(tight) - 1).verdict == "outside"
-    assert check(text, "set", set_psig=F(least)).range.reasons[0].citation == "49 CFR 179.401-1"
+        assert check(text, "set", set_psig=Fraction(psig)).verdict == verdict
+        assert check(text, "left", left_psig=Fraction(psig)).verdict == verdict
+    assert check(text, "vapor_tight", vapor_tight_psig=Fraction(tight)).verdict == "within"
+    assert check(text, "vapor_tight", vapor_tight_psig=Fraction(tight) - 1).verdict == "outside"
+    assert (
+        check(text, "set", set_psig=Fraction(least)).range.reasons[0].citation == "49 CFR 179.401-1"
+    )
 
 
 @pytest.mark.parametrize(
@@ -158,8 +164,8 @@ def test_a_cryogenic_car_has_one_setting_with_its_tolerance(text, least, most, t
     ],
 )
 def test_the_tolerance_is_three_psi_or_three_percent(psig, least, most):
-    allowed = tolerance(F(psig), BOOK)
-    assert (allowed.least_psig, allowed.most_psig) == (F(least), F(most))
+    allowed = tolerance(Fraction(psig), BOOK)
+    assert (allowed.least_psig, allowed.most_psig) == (Fraction(least), Fraction(most))
 
 
 @pytest.mark.parametrize(
@@ -169,14 +175,16 @@ def test_the_tolerance_is_three_psi_or_three_percent(psig, least, most):
 def test_found_and_left_are_held_to_the_tolerance_about_the_setting(found, verdict, beyond):
     for measure in ("found", "left"):
         judged = check(
-            "DOT 111A100W1", measure, set_psig=F(75), **{f"{measure}_psig": F(found)}
+            "DOT 111A100W1", measure, set_psig=Fraction(75), **{f"{measure}_psig": Fraction(found)}
         )  # fmt: skip
-        assert (judged.verdict, judged.beyond_psi) == (verdict, F(beyond))
+        assert (judged.verdict, judged.beyond_psi) == (verdict, Fraction(beyond))
 
 
 @pytest.mark.parametrize(("tight", "verdict"), [("60", "within"), ("59.999", "outside")])
 def test_a_valve_is_vapor_tight_at_four_fifths_of_its_setting(tight, verdict):
-    judged = check("DOT 111A100W1", "vapor_tight", set_psig=F(75), vapor_tight_psig=F(tight))
+    judged = check(
+        "DOT 111A100W1", "vapor_tight", set_psig=Fraction(75), vapor_tight_psig=Fraction(tight)
+    )
     assert judged.verdict == verdict
     assert judged.range.least_psig == 60
 
@@ -184,16 +192,20 @@ def test_a_valve_is_vapor_tight_at_four_fifths_of_its_setting(tight, verdict):
 @pytest.mark.parametrize(
     ("text", "bench", "measure"),
     [
-        ("DOT 111A100W1", {"found_psig": F(75)}, "found"),  # no setting to hold it against
-        ("DOT 111A100W1", {"vapor_tight_psig": F(60)}, "vapor_tight"),
+        ("DOT 111A100W1", {"found_psig": Fraction(75)}, "found"),  # no setting to hold it against
+        ("DOT 111A100W1", {"vapor_tight_psig": Fraction(60)}, "vapor_tight"),
         ("DOT 111A100W1", {}, "set"),  # the setting itself is not stated
-        ("DOT 117R100W", {"set_psig": F(75)}, "set"),  # no burst pressure in the tables
-        ("DOT 107A****", {"set_psig": F(75)}, "set"),  # 179.15 is not about class 107
-        ("DOT 113D120W", {"set_psig": F(75)}, "set"),  # no table row
+        ("DOT 117R100W", {"set_psig": Fraction(75)}, "set"),  # no burst pressure in the tables
+        ("DOT 107A****", {"set_psig": Fraction(75)}, "set"),  # 179.15 is not about class 107
+        ("DOT 113D120W", {"set_psig": Fraction(75)}, "set"),  # no table row
         # A disc bursts once: the tolerance of a valve and vapor tightness say nothing of it.
-        ("DOT 111A100W1", {"kind": "disc", "set_psig": F(165), "left_psig": F(100)}, "left"),
-        ("DOT 111A100W1", {"kind": "disc", "vapor_tight_psig": F(1)}, "vapor_tight"),
-        ("DOT 110A500W", {"kind": "disc", "set_psig": F(400)}, "set"),
+        (
+            "DOT 111A100W1",
+            {"kind": "disc", "set_psig": Fraction(165), "left_psig": Fraction(100)},
+            "left",
+        ),
+        ("DOT 111A100W1", {"kind": "disc", "vapor_tight_psig": Fraction(1)}, "vapor_tight"),
+        ("DOT 110A500W", {"kind": "disc", "set_psig": Fraction(400)}, "set"),
     ],
 )
 def test_what_no_rule_or_fact_judges_is_told_to_be_unknown(text, bench, measure):
@@ -211,16 +223,17 @@ def test_only_what_was_measured_is_judged_and_the_setting_always_has_its_range()
 @pytest.mark.parametrize(
     ("found", "said"),
     [
-        ("75", "The pressure at which it was found to open, 75 psig, is within what is allowed (72 to 78 psig)"),
-        ("80.25", "The pressure at which it was found to open, 80.25 psig, is 2.25 psi above what is allowed (72 to 78 psig)"),
-        ("70", "The pressure at which it was found to open, 70 psig, is 2 psi below what is allowed (72 to 78 psig)"),
+        ("75", "75 psig, is within what is allowed (72 to 78 psig)"),
+        ("80.25", "80.25 psig, is 2.25 psi above what is allowed (72 to 78 psig)"),
+        ("70", "70 psig, is 2 psi below what is allowed (72 to 78 psig)"),
     ],
 )  # fmt: skip
 def test_a_verdict_is_a_sentence(found, said):
-    assert in_words(check("DOT 111A100W1", "found", set_psig=F(75), found_psig=F(found))) == said
+    judged = check("DOT 111A100W1", "found", set_psig=Fraction(75), found_psig=Fraction(found))
+    assert in_words(judged) == f"The pressure at which it was found to open, {said}"
 
 
 def test_a_device_opens_no_lower_than_what_its_car_carries():
     # 179.15(b): at least vapor pressure with static head and gas pad.
-    floor = for_lading(Within(F(80), "vapor pressure at 115 F", ()), BOOK)
-    assert (floor.beyond(F(75)), floor.beyond(F(80))) == (F(-5), F(0))
+    floor = for_lading(Within(Fraction(80), "vapor pressure at 115 F", ()), BOOK)
+    assert (floor.beyond(Fraction(75)), floor.beyond(Fraction(80))) == (Fraction(-5), Fraction(0))
