@@ -158,7 +158,7 @@ def test_a_setting_below_what_the_lading_reaches_is_a_warning(client, acid):
     [
         # 133 % of 60 + 3 + 5 is 90.44; the 100 psig of the class are more.
         ({}, ["Needed 100 psig: the part 179 minimum", "Marked 100 psig", "Verdict enough"]),
-        ({"vapor_pressure_psig_115f": "90"}, ["130.34 psig: 133 % of vapor pressure", "less than this lading asks for"]),
+        ({"vapor_pressure_psig_115f": "90"}, ["130.34 psig: 133 % of vapor pressure", "less than this lading asks"]),
         ({"gas_pad_psig": ""}, ["as far as known", "to be checked", "Not stated: the gas pad"]),
         ({"poison_by_inhalation": "yes"}, ["300 psig: a lading poisonous by inhalation", "too low"]),
     ],
