@@ -11,7 +11,8 @@ from typing import Any
 from sqlalchemy import bindparam, update
 from sqlalchemy.orm import Session
 
-from app.actions import rulebooks
+from app.actions import fleet_due, rulebooks
+from app.actions.rulebooks import Programme
 from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
@@ -22,6 +23,8 @@ from app.store.facts import CarRecord
 from app.store.tables import Car
 
 BATCH = 500
+# Cars whose columns are in memory at once, some kilobytes each; and from how many on columns pay.
+MANY, FEW = 5_000, 200
 PLACE = {item: place for place, item in enumerate(ITEMS)}
 Tell = Callable[[int, int], None]
 
@@ -34,8 +37,8 @@ def refresh(
     Belongs into the transaction of whatever changed them.
     """
     with collector_paused(len(car_ids)):
-        for first in range(0, len(car_ids), BATCH):
-            _refresh_batch(db, car_ids[first : first + BATCH], today, settings)
+        for first in range(0, len(car_ids), MANY):
+            _refresh_some(db, car_ids[first : first + MANY], today, settings)
 
 
 def refresh_all(
@@ -47,10 +50,10 @@ def refresh_all(
     """
     every = editions.cars_of(db, owner_id)
     with collector_paused(len(every)):
-        for first in range(0, len(every), BATCH):
-            _refresh_batch(db, every[first : first + BATCH], today, crossing.DEFAULTS)
+        for first in range(0, len(every), MANY):
+            _refresh_some(db, every[first : first + MANY], today, crossing.DEFAULTS)
             if tell:
-                tell(min(first + BATCH, len(every)), len(every))
+                tell(min(first + MANY, len(every)), len(every))
     return len(every)
 
 
@@ -67,9 +70,20 @@ def collector_paused(cars: int) -> Iterator[None]:
             gc.enable()
 
 
-def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:
+def _refresh_some(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:
+    """Few cars one by one; many as columns, and one by one what those cannot express."""
     editions.hold(db)
     programme = rulebooks.in_force(db)
+    if len(car_ids) >= FEW:
+        car_ids = fleet_due.rebuild(db, car_ids, today, programme, settings)
+    for first in range(0, len(car_ids), BATCH):
+        _refresh_batch(db, car_ids[first : first + BATCH], today, programme, settings)
+    _forget_projections(db)
+
+
+def _refresh_batch(
+    db: Session, car_ids: Sequence[int], today: date, programme: Programme, settings: Settings
+) -> None:
     records = crossing.load(db, car_ids, today, settings=settings)
     rows: list[dict[str, Any]] = []
     projected: list[dict[str, Any]] = []
@@ -85,7 +99,6 @@ def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: S
     if without_facts:
         # All that was known came with a file that was taken back.
         db.execute(update(Car).where(Car.id.in_(without_facts)).values(standing="withdrawn"))
-    _forget_projections(db)
 
 
 def _shared(record: CarRecord) -> dict[str, Any]:
@@ -112,7 +125,6 @@ def _row(shared: dict[str, Any], item: Due) -> dict[str, Any]:
         "confidence": item.confidence,
         "rule": item.rule,
         "citation": next((each.citation for each in item.reasons if each.citation), ""),
-        "reasons": item.reasons,
     }
 
 

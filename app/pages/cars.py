@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import cars as actions
 from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewService
+from app.actions.reasons import told
 from app.errors import Problem
 from app.pages import fields, forms
 from app.pages.car_checks import checks
@@ -55,7 +56,8 @@ def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) 
         faults = faults_of(car)
         named = {fault.path: fault.path.rpartition(".")[2] for fault in faults}
         return _shown(request, db, entries.wrong(forms.beside(faults, values, named)), 422)
-    items = due.for_car(db, car.id, looking.stamp.today, looking.soon_days)
+    today = looking.stamp.today
+    items = told(db, due.for_car(db, car.id, today, looking.soon_days), today)
     done = Done("Added to the register", "These are its due items.", moves([], items))
     return changed(request, db, car.id, done)
 

@@ -12,6 +12,7 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions.reasons import each_told, told
 from app.core.facts import ITEMS, Reason, Status
 from app.core.words import capitalized, label
 from app.errors import NotFound
@@ -149,10 +150,10 @@ def overdue_totals(at: At) -> Response:
 def reasons(car_id: int, item: str, at: At) -> Response:
     """Why one item falls due, to be unfolded below its row."""
     rows = due_rows.for_car(at.db, car_id, at.today, at.soon_days)
-    row = next((each for each in rows if each.item == item), None)
-    if row is None:
+    row = [each for each in rows if each.item == item]
+    if not row:
         raise NotFound("This car has no such due item now. Load the list again.")
-    return web.partial(at.request, "due/_reasons.html", row=row)
+    return web.partial(at.request, "due/_reasons.html", row=told(at.db, row, at.today)[0])
 
 
 def _listing(at: Here, kind: Kind) -> Response:
@@ -213,11 +214,11 @@ def _table(at: Here, kind: Kind) -> Table:
     seen = _wanted(at, kind)
     seen.asked.refuse()
     name = f"{kind.heading.lower()}-{seen.filter.as_of}"
-    return Table(name, kind.heading, EXPORTED, _cells(at.db, seen.filter))
+    return Table(name, kind.heading, EXPORTED, _cells(at, seen.filter))
 
 
-def _cells(db: Session, asked: DueFilter) -> Iterator[Sequence[Any]]:
-    for row in due_rows.each(db, asked):
+def _cells(at: Here, asked: DueFilter) -> Iterator[Sequence[Any]]:
+    for row in each_told(at.db, due_rows.each(at.db, asked), at.today):
         *plain, _ = [getattr(row, name) for name in EXPORTED]
         yield [*plain, " ".join(_spoken(reason) for reason in row.reasons)]
 

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import events as actions
 from app.actions.changes import NewEvent
+from app.actions.reasons import told
 from app.core.facts import EVENT_ITEMS
 from app.errors import Problem
 from app.files import names
@@ -128,7 +129,8 @@ def _record(
 
 
 def _due(db: Session, car_id: int, looking: Seen) -> list[DueListRow]:
-    return due.for_car(db, car_id, looking.stamp.today, looking.soon_days)
+    today = looking.stamp.today
+    return told(db, due.for_car(db, car_id, today, looking.soon_days), today)
 
 
 def _chosen(request: Request, db: Session, typed: str) -> Chosen:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from functools import lru_cache
 from typing import Annotated, Any
 
 from sqlalchemy import (
@@ -19,13 +17,10 @@ from sqlalchemy import (
     MetaData,
     String,
     Table,
-    Text,
 )
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.types import TypeDecorator
-
-from app.core.facts import Reason
 
 # A first fact about a car whose beginning nobody stated holds from here.
 BEGINNING = date(1, 1, 1)
@@ -63,30 +58,6 @@ class Moment(TypeDecorator[datetime]):
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-
-
-class Reasons(TypeDecorator[tuple[Reason, ...]]):
-    """Reasons as JSON text, `[{"text": ..., "citation": ...}]`; whole fleets share most of theirs."""
-
-    impl = Text
-    cache_ok = True
-
-    def process_bind_param(self, value: tuple[Reason, ...] | None, dialect: Dialect) -> str | None:
-        return None if value is None else _reasons_as_text(value)
-
-    def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[Reason, ...]:
-        return _reasons_from_text(value) if value else ()
-
-
-@lru_cache(maxsize=4096)
-def _reasons_as_text(reasons: tuple[Reason, ...]) -> str:
-    told = [{"text": each.text, "citation": each.citation} for each in reasons]
-    return json.dumps(told, ensure_ascii=False, separators=(",", ":"))
-
-
-@lru_cache(maxsize=4096)
-def _reasons_from_text(text: str) -> tuple[Reason, ...]:
-    return tuple(Reason(each["text"], each["citation"]) for each in json.loads(text))
 
 
 class Base(DeclarativeBase):

@@ -19,8 +19,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.core.facts import Reason
-from app.store.columns import Base, Id, Key, Moment, Reasons, Words, named, one_of
+from app.store.columns import Base, Id, Key, Moment, Words, named, one_of
 
 STATES = ("owed", "dated", "by_event", "unknown", "not_required")
 JOB_STATES = ("waiting", "running", "done", "failed")
@@ -48,7 +47,6 @@ class DueRow(Base):
         String(40), default="", server_default="", comment="id of the rule that governs it"
     )
     citation: Mapped[str] = mapped_column(String(80), default="")
-    reasons: Mapped[tuple[Reason, ...]] = mapped_column(Reasons)
     owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
     region: Mapped[Words] = mapped_column(default="")
     mark: Mapped[str] = mapped_column(String(4))

@@ -22,7 +22,7 @@ from sqlalchemy.orm import Session
 
 from app.core.due import state_on
 from app.core.facts import ITEMS, Reason, Status
-from app.store.bulk import insert_rows
+from app.store.bulk import insert_ready, insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
 from app.store.names import EVERY_NAME, NamePrefix, matches
@@ -96,7 +96,10 @@ class DueFilter:
 
 @dataclass(frozen=True, slots=True)
 class DueListRow:
-    """A due item as a list shows it; status and days left are those of the filter's day."""
+    """A due item as a list shows it; status and days left are those of the filter's day.
+
+    Its reasons are not stored: `actions.reasons` works them out for the rows that are looked at.
+    """
 
     car_id: int
     mark: str
@@ -114,8 +117,8 @@ class DueListRow:
     calculated_due_on: date | None
     confidence: str
     citation: str
-    reasons: tuple[Reason, ...]
     hazardous: bool
+    reasons: tuple[Reason, ...] = ()
 
     @property
     def name(self) -> str:
@@ -186,12 +189,21 @@ def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]])
     insert_rows(db, TABLE, rows)
 
 
+def replace_ready(
+    db: Session, car_ids: Sequence[int], columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
+) -> None:
+    """The same with rows whose values are the driver's own already, in the order of `columns`."""
+    for first in range(0, len(car_ids), 5_000):
+        db.execute(delete(DueRow).where(DueRow.car_id.in_(car_ids[first : first + 5_000])))
+    insert_ready(db, TABLE, columns, rows)
+
+
 def _columns() -> Select[*tuple[Any, ...]]:
     return select(
         DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region,
         DueRow.item_no, DueRow.item, DueRow.state, DueRow.due_on, DueRow.basis_on,
         DueRow.interval_months, DueRow.calculated_due_on, DueRow.confidence, DueRow.citation,
-        DueRow.reasons, DueRow.hazardous,
+        DueRow.hazardous,
     ).join(Party, Party.id == DueRow.owner_id)  # fmt: skip
 
 
@@ -217,7 +229,6 @@ def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
         calculated_due_on=row.calculated_due_on,
         confidence=row.confidence,
         citation=row.citation,
-        reasons=row.reasons,
         hazardous=row.hazardous,
     )
 
