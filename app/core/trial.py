@@ -184,8 +184,8 @@ def _told(move: Move) -> Iterable[str]:
     if move.days:
         count = abs(move.days)
         yield f"{count} day{'' if count == 1 else 's'} {'earlier' if move.days < 0 else 'later'}"
-    if was.interval_months != would_be.interval_months and was.interval_months:
-        yield f"{would_be.interval_months or 'no'} instead of {was.interval_months} months"
+    if was.interval_months and would_be.interval_months not in (None, was.interval_months):
+        yield f"{would_be.interval_months} instead of {was.interval_months} months"
 
 
 _STATE_WORDS = {"owed": "due now", "dated": "dated"} | {
