@@ -7,7 +7,7 @@ lining that the stencil asks for.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.core.facts import Car, Event, Reason
 from app.core.lining import latest_step, lining_steps
@@ -59,6 +59,12 @@ def _told(rule: Rule, fact: str) -> Reason:
     return rule.because(f"{rule.text}; but {fact}")
 
 
+def _by_row(spec: Specification, rule: Rule, fact: str) -> Reason:
+    """The same, citing the table in which the specification stands."""
+    told = _told(rule, fact)
+    return replace(told, citation=spec.row.citation) if spec.row else told
+
+
 def _delimiter(
     spec: Specification, car: Car, known: Beside, rulebook: Rulebook
 ) -> Iterator[Reason]:
@@ -106,7 +112,8 @@ def outlet_told(spec: Specification, known: Beside, rulebook: Rulebook) -> Itera
     """A bottom outlet on a car whose class has none."""
     none = spec.bottom_outlet == "none" or (spec.row is None and spec.suffix in NO_OUTLET)
     if none and known.bottom_outlet:
-        yield _told(rulebook.rule("says_no_bottom_outlet"), "one is recorded on the car")
+        rule = rulebook.rule("says_no_bottom_outlet")
+        yield _by_row(spec, rule, "one is recorded on the car")
 
 
 def _outlet(spec: Specification, car: Car, known: Beside, rulebook: Rulebook) -> Iterator[Reason]:
@@ -118,7 +125,8 @@ def _insulation(
 ) -> Iterator[Reason]:
     required = spec.insulation == "required" or (spec.row is None and spec.suffix in INSULATED)
     if required and car.tank.insulated is False:
-        yield _told(rulebook.rule("says_insulated"), "the car is recorded as not insulated")
+        rule = rulebook.rule("says_insulated")
+        yield _by_row(spec, rule, "the car is recorded as not insulated")
 
 
 def _lining(spec: Specification, car: Car, known: Beside, rulebook: Rulebook) -> Iterator[Reason]:

@@ -31,15 +31,23 @@ def happened(item, on=LINED_ON):
     [
         # A bottom outlet on a class without: 179.101-1, 179.201-1.
         *[
-            (text, {"kinds": ["bottom_outlet"]}, "bottom outlet", "179.201-1")
-            for text in ("DOT 105A300W", "DOT 109A300W", "DOT 112A340W", "DOT 111A100W2",
-                         "DOT 111A100W4", "DOT 111A100W7", "DOT 111A60ALW2", "AAR 211A100W2")
+            (text, {"kinds": ["bottom_outlet"]}, "bottom outlet", table)
+            for table, texts in (
+                ("179.101-1", ("DOT 105A300W", "DOT 109A300W", "DOT 112A340W")),
+                ("179.201-1", ("DOT 111A100W2", "DOT 111A100W4", "DOT 111A100W7",
+                               "DOT 111A60ALW2", "AAR 211A100W2")),
+            )
+            for text in texts
         ],
         # Insulation: 105 and 120, W3 and W4, class 115.
         *[
-            (text, {"insulated": False}, "not insulated", "179.201-1")
-            for text in ("DOT 105A300W", "DOT 120A200W", "DOT 111A100W3", "DOT 111A100W4",
-                         "DOT 115A60W6", "AAR 211A100W3")
+            (text, {"insulated": False}, "not insulated", table)
+            for table, texts in (
+                ("179.101-1", ("DOT 105A300W", "DOT 120A200W")),
+                ("179.201-1", ("DOT 111A100W3", "DOT 111A100W4", "AAR 211A100W3")),
+                ("179.221-1", ("DOT 115A60W6",)),
+            )
+            for text in texts
         ],
         # 179.22(c): J claims thermal protection and a jacket.
         ("DOT 112J340W", {"jacketed": False}, "without a jacket", "179.22(c)"),
@@ -51,9 +59,9 @@ def happened(item, on=LINED_ON):
         # H in place of J.
         ("DOT 105H600W", {"jacketed": False}, "without a jacket", "85 FR 75680"),
         # Class 117 whatever its delimiter: 179.202-6, -12, -13.
-        ("DOT 117A100W", {"thermal_protection": False}, "without thermal", "179.202-12"),
-        ("DOT 117R100W", {"thermal_protection": False}, "without thermal", "179.202-13"),
-        ("DOT 117P", {"thermal_protection": False}, "without thermal", "179.202-12"),
+        ("DOT 117A100W", {"thermal_protection": False}, "without thermal", "179.202-6"),
+        ("DOT 117R100W", {"thermal_protection": False}, "without thermal", "-13"),
+        ("DOT 117P", {"thermal_protection": False}, "without thermal", "-12"),
         # AL and the material.
         ("DOT 111A100ALW1", {"material": "TC128B"}, "TC128B", "179.22"),
         ("DOT 111A100W1", {"material": "AL5083"}, "AL5083", "179.22"),
