@@ -160,7 +160,7 @@ def put_in_force(
     The caller works out the due dates of the cars it touches in the same transaction. Raises Refused
     where nothing would change, and for an owner's programme meant for others.
     """
-    rulebooks.hold(db, whole_fleet=True)
+    rulebooks.hold_fleet(db)
     edition = rulebooks.edition_or_raise(db, edition_id) if edition_id is not None else None
     if edition and edition.owner_id != owner_id:
         raise Refused("An owner's programme is for that owner's cars, any other edition for all.")

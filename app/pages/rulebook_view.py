@@ -18,28 +18,22 @@ from app.store import rulebooks as stored
 from app.store.derived import RulebookEdition
 from app.web.rendering import query
 
-# What the sections are about, in our words.
-SECTIONS = {
-    "173.31": "Filling and offering tank cars",
-    "173.319": "Cryogenic cars",
-    "179.15": "Pressure relief devices",
-    "179.22": "What the letters of a specification say",
-    "179.100-6": "Plate of pressure cars",
-    "179.101-1": "Pressure classes",
-    "179.200-6": "Plate of non-pressure cars",
-    "179.202-6": "Class 117 cars",
-    "179.301": "Building ton tanks",
-    "179.401-1": "Building cryogenic cars",
-    "180.503": "What counts as corrosive",
-    "180.509": "Qualification: what, how often, and after what",
-    "180.511": "What counts as passing",
-    "180.515": "Dates on the car",
-    "180.519": "Ton tanks and seamless tanks",
-    "215.203": "Age",
-    "224.107": "Reflective sheeting: from when",
-    "224.111": "Reflective sheeting: how long",
-    "232.305": "Air brakes",
-}
+# Sections of a page: what each is about in our words, and the citations that begin so.
+GROUPS = (
+    ("173.31: filling and offering tank cars, last days of service", ("173.31",)),
+    ("173.319: cryogenic cars", ("173.319",)),
+    ("179.15, 179.301 and 179.401: pressure relief devices", ("179.15", "179.301", "179.401-1")),
+    ("Part 179: specifications and plate", ("179.", "85 FR")),
+    ("180.503 and Appendix D: ladings corrosive to the tank", ("180.503", "part 180, Appendix D")),
+    ("180.509: qualification, how often and after what", ("180.509",)),
+    ("180.511: what counts as passing", ("180.511",)),
+    ("180.515: dates shown on the car", ("180.515",)),
+    ("180.519: ton tanks", ("180.519",)),
+    ("Part 215: age", ("215.",)),
+    ("Part 224: reflective sheeting", ("224.",)),
+    ("Part 232: air brakes", ("232.",)),
+)
+ELSEWHERE = "Elsewhere"
 UNDATED = ("by_event", "unknown", "not_required")
 
 
@@ -64,13 +58,12 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    key: str
     title: str
     lines: Sequence[Line]
 
     @property
     def anchor(self) -> str:
-        return re.sub(r"[^a-z0-9]+", "-", self.key.lower())
+        return re.sub(r"[^a-z0-9]+", "-", self.title.split(":")[0].lower())
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,19 +119,21 @@ def sections(book: Laid, governed: Mapping[str, Mapping[str, int]] | None) -> li
         counts = _counts(rule, governed.get(rule.id, {})) if governed is not None else ()
         line = Line(rule, capitalized(rule.id.replace("_", " ")), _numbers(book, rule), counts)
         lines.setdefault(_section_of(rule), []).append(line)
-    return [Section(key, SECTIONS.get(key, ""), lines[key]) for key in sorted(lines, key=_place)]
+    titles = [*(title for title, _ in GROUPS), ELSEWHERE]
+    return [Section(title, lines[title]) for title in titles if title in lines]
 
 
 def _section_of(rule: Rule) -> str:
     """Where the built-in rulebook has the rule, whatever an edition cites instead."""
-    citation = default_rulebook().rules[rule.id].citation
-    found = re.search(r"\b\d{3}\.\d+(-\d+)?", citation)
-    return found[0] if found else citation.removeprefix("49 CFR ")
-
-
-def _place(key: str) -> tuple[int, ...]:
-    numbers = [int(each) for each in re.findall(r"\d+", key)]
-    return (0, *numbers) if key[:3].isdigit() else (1, *numbers)
+    cited = default_rulebook().rules[rule.id].citation.removeprefix("49 CFR ")
+    exact = re.match(r"\d+\.\d+(-\d+)?", cited)
+    for title, beginnings in GROUPS:
+        if any(
+            exact[0] == each if exact and not each.endswith(".") else cited.startswith(each)
+            for each in beginnings
+        ):
+            return title
+    return ELSEWHERE
 
 
 def _numbers(book: Laid, rule: Rule) -> list[tuple[str, str]]:

@@ -96,12 +96,20 @@ def cars_of(db: Session, owner_id: int | None, *, in_record: bool = False) -> Se
     return db.scalars(query).all()
 
 
-def hold(db: Session, *, whole_fleet: bool = False) -> None:
-    """Keep dates from being worked out by a rulebook that is no longer in force once they are stored.
+def hold(db: Session) -> None:
+    """Wait until no whole fleet is being worked out by rules that are put in force, and keep that off.
 
-    Whoever works out dates of some cars waits for whoever works out those of a whole fleet, and the
-    other way round. SQLite has one writer anyhow.
+    So no date is stored by rules that hold no longer. SQLite has one writer anyhow.
     """
+    _lock(db, "TABLE due IN ROW EXCLUSIVE MODE")
+
+
+def hold_fleet(db: Session) -> None:
+    """Wait for everybody who records something, and have all others wait; reading goes on."""
+    # Cars first, as whoever records something takes them, so that none waits for the other.
+    _lock(db, "TABLE car, due IN EXCLUSIVE MODE")
+
+
+def _lock(db: Session, what: str) -> None:
     if db.get_bind().dialect.name == "postgresql":
-        mode = "SHARE ROW EXCLUSIVE" if whole_fleet else "ROW EXCLUSIVE"
-        db.execute(text(f"LOCK TABLE due IN {mode} MODE"))
+        db.execute(text(f"LOCK {what}"))
