@@ -52,7 +52,8 @@ def test_a_filter_keeps_its_cars_and_tells_itself_in_words(
 
 def test_a_row_leads_to_the_car_and_shows_what_falls_due_first(listed: Listed) -> None:
     [row] = shown(listed.client, q="ZQKX 1001").rows
-    assert "overdue 2026-11-24" in row[-1]
+    # The first air brake test is due 8 years after it was built: 49 CFR 232.305(d), 2015 edition.
+    assert "overdue 2024-11-24 air brake, mechanical" in row[-1]
     assert f'href="/cars/{listed.keys["overdue"]}"' in listed.client.get("/fleet?q=ZQKX+1001").text
 
 
