@@ -19,7 +19,6 @@ from app.api.event_schemas import (
     RecordedOut,
     event_out,
     place_of,
-    says_the_same,
 )
 from app.api.exact import can_fail, subject
 from app.api.register import Key, answer_shown, told_at
@@ -156,7 +155,7 @@ def _again(sent: Sending, car_id: int, event: NewEvent) -> EventRow | None:
     row = events.by_form_key(sent.db, car_id, sent.key) if sent.key else None
     if row is None:
         return None
-    if not says_the_same(row, events.readings(sent.db, [row.id]).get(row.id, ()), event):
+    if not actions.says_the_same(sent.db, row, event):
         raise Conflict(
             f"This Idempotency-Key recorded event {row.id}, which says something else. Nothing "
             f"was recorded now. Give every record a key of its own."

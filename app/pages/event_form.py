@@ -208,7 +208,10 @@ def _readings(entries: Entries) -> tuple[list[NewReading], Entries]:
 
 
 def beside(faults: Iterable[Fault], entries: Entries) -> Entries:
-    """The form with the action's faults beside their fields; it counts the readings, not the rows."""
+    """The form with the action's faults beside their fields; it counts the readings, not the rows.
+
+    Nothing was recorded, so the form gets a new key: sent again, it means to record.
+    """
     rows = _measured(entries)
     names = [each.name for each in READING_FIELDS]
     renamed = {
@@ -219,7 +222,8 @@ def beside(faults: Iterable[Fault], entries: Entries) -> Entries:
     renamed |= {f"readings.{place}": f"readings.{row}.inches" for place, row in enumerate(rows)}
     renamed |= {"on": "happened_on"}
     known = {"items", "outcome", *(each.name for each in FIELDS), *renamed.values()}
-    return entries.wrong(forms.beside(faults, known, renamed))
+    again = Entries({**entries.typed, "form_key": [forms.new_form_key()]}, entries.problems)
+    return again.wrong(forms.beside(faults, known, renamed))
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,6 +56,7 @@ def record_inspection(
     event, entries = event_form.read_event(forms.typed(posted))
     if event is None:
         return _shown(request, car, _new(car, entries, against), 422)
+    event = actions.under_own_key(db, [car_id], event)
     made = attempt(
         db, car_id, looking, lambda: actions.record_event(db, car_id, event, looking.stamp)
     )
@@ -98,6 +99,7 @@ def correct(
     new, entries = event_form.read_event(forms.typed(posted))
     if new is None:
         return _shown(request, car, _correcting(event, entries, against), 422)
+    new = actions.under_own_key(db, [car.id], new)
     made = attempt(
         db, car.id, looking, lambda: actions.correct_event(db, event_id, new, looking.stamp)
     )

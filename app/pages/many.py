@@ -115,6 +115,7 @@ def record_for_many(
 def _record(
     db: Session, car_ids: Sequence[int], event: NewEvent, looking: Seen
 ) -> list[CarMoves] | Problem:
+    event = actions.under_own_key(db, car_ids, event)
     before = {car_id: _due(db, car_id, looking) for car_id in car_ids}
     stopped = kept(db, lambda: actions.record_event_for_many(db, car_ids, event, looking.stamp))
     if isinstance(stopped, Problem):
