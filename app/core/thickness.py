@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from functools import lru_cache
-from math import floor
 from typing import NamedTuple
 
 from app.core.facts import (
@@ -62,7 +61,8 @@ def inches(value: Fraction) -> str:
 
 def rounded(value: Fraction) -> float:
     """`value` rounded half up to five decimals, as the nearest float."""
-    return floor(value * 100_000 + Fraction(1, 2)) / 100_000
+    # Whole numbers throughout: an answer rounds twenty of these.
+    return (200_000 * value.numerator + value.denominator) // (2 * value.denominator) / 100_000
 
 
 def tensile(tank: Tank, rulebook: Rulebook) -> tuple[Fraction | None, Confidence]:
