@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
@@ -93,31 +94,64 @@ def concerned(db: Session, owner_id: int | None) -> Sequence[int]:
 
 
 def effect(
-    db: Session, edition_id: int | None, owner_id: int | None, today: date, tell: Tell | None = None
+    db: Session,
+    edition_id: int | None,
+    owner_id: int | None,
+    today: date,
+    tell: Tell | None = None,
+    most: int | None = None,
 ) -> Effect:
-    """What putting it in force today would do; nothing is changed. `tell` hears how far it is."""
+    """What putting it in force today would do; nothing is changed. `tell` hears how far it is.
+
+    Of the shifts no more than the first `most` are kept; all are counted.
+    """
     holding = editions.in_force(db)
     now = rulebooks.as_held(db, holding)
     then = rulebooks.as_held(db, _held_then(holding, edition_id, owner_id))
     car_ids = concerned(db, owner_id)
-    shifts: list[Shift] = []
+    sums, kept = _Sums(today), list[Shift]()
     with collector_paused(len(car_ids)):
         for first in range(0, len(car_ids), BATCH):
             batch = car_ids[first : first + BATCH]
             for record in facts.load(db, batch, today).values():
-                before, after = _answers(record, now, then, today)
-                shifts += _shifts(record, before, after)
+                shifts = list(_shifts(record, *_answers(record, now, then, today)))
+                sums.add(shifts)
+                kept += shifts[: None if most is None else max(0, most - len(kept))]
             if tell:
                 tell(min(first + BATCH, len(car_ids)), len(car_ids))
-    shifts.sort(key=lambda each: (each.mark, each.number, ITEMS.index(each.item)))
-    return Effect(
-        looked_at=len(car_ids),
-        cars=len({shift.car_id for shift in shifts}),
-        stopped=len({shift.car_id for shift in shifts if shift.stops}),
-        shift_count=len(shifts),
-        by_item=summed(shifts, today),
-        shifts=shifts,
-    )
+    return Effect(len(car_ids), sums.cars, sums.stopped, sums.shifts, sums.by_item(), kept)
+
+
+class _Sums:
+    """Counts over shifts, car by car, so that those of a large fleet need not be held."""
+
+    def __init__(self, today: date) -> None:
+        self.today = today
+        self.cars = self.stopped = self.shifts = 0
+        self._days: dict[str, Counter[int | None]] = defaultdict(Counter)
+        self._past: Counter[str] = Counter()
+
+    def add(self, shifts: Sequence[Shift]) -> None:
+        """The shifts of one car."""
+        self.cars += bool(shifts)
+        self.stopped += any(shift.stops for shift in shifts)
+        self.shifts += len(shifts)
+        for shift in shifts:
+            self._days[shift.item][shift.days] += 1
+            self._past[shift.item] += shift.past(self.today)
+
+    def by_item(self) -> list[ItemShifts]:
+        """In the order of items."""
+        return [self._of(item, self._days[item]) for item in ITEMS if item in self._days]
+
+    def _of(self, item: str, days: Counter[int | None]) -> ItemShifts:
+        moved = [each for each in days if each]
+        earlier = sum(days[each] for each in moved if each < 0)
+        later = sum(days[each] for each in moved if each > 0)
+        return ItemShifts(
+            item, earlier, later, days.total() - earlier - later,
+            -min(0, *moved, 0), max(0, *moved, 0), self._past[item],
+        )  # fmt: skip
 
 
 def _held_then(
@@ -152,23 +186,6 @@ def _shifts(record: CarRecord, before: Answer, after: Answer) -> Iterator[Shift]
 
 def _told(due: Due) -> tuple[str, date | None]:
     return due.state, due.due_on
-
-
-def summed(shifts: Sequence[Shift], today: date) -> list[ItemShifts]:
-    """The shifts item by item, in the order of items."""
-    found = []
-    for item in ITEMS:
-        mine = [shift for shift in shifts if shift.item == item]
-        if mine:
-            days = [shift.days or 0 for shift in mine]
-            earlier, later = sum(each < 0 for each in days), sum(each > 0 for each in days)
-            found.append(
-                ItemShifts(
-                    item, earlier, later, len(mine) - earlier - later, -min(0, *days), max(0, *days),
-                    sum(shift.past(today) for shift in mine),
-                )
-            )  # fmt: skip
-    return found
 
 
 # Kept with a job --------------------------------------------------------------------------------------------------

@@ -76,7 +76,10 @@ def rulebook_effect(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> 
         tell("Working out what would move", done, total)
 
     asked = payload["edition_id"], payload["owner_id"]
-    return {**effects.as_kept(effects.effect(db, *asked, stamp.today, told)), **payload}
+    return {
+        **effects.as_kept(effects.effect(db, *asked, stamp.today, told, effects.KEPT)),
+        **payload,
+    }
 
 
 def put_in_force(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:

@@ -87,8 +87,8 @@ def governed(db: Session) -> dict[str, dict[str, int]]:
 
 
 def cars_of(db: Session, owner_id: int | None, *, in_record: bool = False) -> Sequence[int]:
-    """The keys of the cars of an owner (None: of all), with or without those sold, scrapped or withdrawn."""
-    query = select(Car.id).order_by(Car.id)
+    """The keys of the cars of an owner (None: of all), by mark and number; with or without those out of the record."""
+    query = select(Car.id).order_by(Car.mark, Car.number, Car.id)
     if owner_id is not None:
         query = query.where(Car.owner_id == owner_id)
     if in_record:
