@@ -18,7 +18,7 @@ from app.api.calculator import REQUEST
 from app.api.cars_in import CarIn, place_of
 from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
-from app.api.register import Key, Listing, Words, answer_shown, answered, told_at
+from app.api.register import Listing, Words, answer_shown, answered, told_at
 from app.api.schemas import DueDatesOut, PageOut, ReasonOut
 from app.core.contradictions import of_car
 from app.store import cars
@@ -66,13 +66,13 @@ def listed(
 
 
 @router.get("/cars/{car_id}", summary="A car with its facts and due items", responses=can_fail(404))
-def one(car_id: Key, db: web.Db, today: web.Today, settings: web.Configured) -> CarOut:
+def one(car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured) -> CarOut:
     """Every fact in force today, as a due-date request states it, and every due item."""
     return _shown(db, car_id, today, settings.soon_days)
 
 
 @router.get("/cars/{car_id}/due", summary="What is due of a car, and why", responses=can_fail(404))
-def due(car_id: Key, db: web.Db, today: web.Today, settings: web.Configured) -> DueDatesOut:
+def due(car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured) -> DueDatesOut:
     """The calculator's answer to all that is recorded of the car.
 
     Due items with their reasons, thickness against its lines, and whether it may be loaded today.

@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
@@ -19,9 +18,6 @@ from app.store import cars, facts
 from app.store.facts import CarRecord
 from app.store.names import NamePrefix, read_prefix
 
-# A key beyond this is no row's on either engine.
-LARGEST_KEY = 2**53
-Key = Annotated[int, Path(ge=1, le=LARGEST_KEY)]
 # No database takes a NUL in a text.
 Words = Annotated[str, Field(max_length=200, pattern=r"^[^\x00]*$")]
 

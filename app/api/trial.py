@@ -15,7 +15,6 @@ from app.actions import rulebooks
 from app.answers import answer_as_json
 from app.answers.request import ApprovalPart, Day, Months, ServicePart, StencilPart
 from app.api.exact import can_fail, subject
-from app.api.register import Key
 from app.api.schemas import DueDatesOut, Out
 from app.core import trial
 from app.core.facts import Due, Settings, Status
@@ -117,7 +116,7 @@ class TrialOut(Out):
 
 @router.post("/cars/{car_id}/trial", summary="Try a change on a car", responses=can_fail(404))
 def tried(
-    car_id: Key,
+    car_id: web.Key,
     new: Annotated[TrialIn, Body(openapi_examples={"lined for acid": {"value": EXAMPLE}})],
     db: web.Db,
     today: web.Today,

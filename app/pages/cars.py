@@ -63,7 +63,7 @@ def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) 
 
 
 @router.get("/cars/{car_id}")
-def car_page(request: Request, car_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+def car_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     shown = view(db, car, looking)
     checked = checks(db, shown.record, shown.mounted, shown.day)

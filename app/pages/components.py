@@ -139,13 +139,13 @@ ACTS: Mapping[str, Act] = {
 
 
 @router.get("/cars/{car_id}/components/new")
-def install_form(request: Request, car_id: int, db: web.Db) -> HTMLResponse:
+def install_form(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     return _installing(request, db, car, forms.filled({"is_change": True}))
 
 
 @router.get("/cars/{car_id}/components/verdict")
-def bench_verdict(request: Request, car_id: int, db: web.Db) -> HTMLResponse:
+def bench_verdict(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse:
     """The pressures of a form not yet sent, judged at once."""
     car, asked = cars.car_or_raise(db, car_id), request.query_params
     entries = Entries({name: asked.getlist(name) for name in asked})
@@ -155,7 +155,7 @@ def bench_verdict(request: Request, car_id: int, db: web.Db) -> HTMLResponse:
 
 @router.post("/cars/{car_id}/components")
 def install(
-    request: Request, car_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     values, entries = forms.read(_asked(INSTALL), forms.typed(posted))
@@ -171,7 +171,7 @@ def install(
 
 
 @router.get("/installations/{installation_id}/{kind}")
-def act_form(request: Request, installation_id: int, kind: str, db: web.Db) -> HTMLResponse:
+def act_form(request: Request, installation_id: web.Key, kind: str, db: web.Db) -> HTMLResponse:
     act, (installation, component, car) = _act(kind), _mounted(db, installation_id)
     held = _on_record(installation, component)
     if not act.filled:
@@ -183,7 +183,7 @@ def act_form(request: Request, installation_id: int, kind: str, db: web.Db) -> H
 @router.post("/installations/{installation_id}/{kind}")
 def carry_out(
     request: Request,
-    installation_id: int,
+    installation_id: web.Key,
     kind: str,
     posted: web.Posted,
     db: web.Db,

@@ -147,7 +147,7 @@ def overdue_totals(at: At) -> Response:
 
 
 @router.get("/due/{car_id}/{item}/reasons")
-def reasons(car_id: int, item: str, at: At) -> Response:
+def reasons(car_id: web.Key, item: str, at: At) -> Response:
     """Why one item falls due, to be unfolded below its row."""
     rows = due_rows.for_car(at.db, car_id, at.today, at.soon_days)
     row = [each for each in rows if each.item == item]

@@ -40,14 +40,16 @@ def judge(db: Session, car: Car, today: date) -> Judge:
 
 
 @router.get("/cars/{car_id}/events/new")
-def inspection_form(request: Request, car_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+def inspection_form(
+    request: Request, car_id: web.Key, db: web.Db, looking: Looking
+) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     return _shown(request, car, _new(car, event_form.blank(), judge(db, car, looking.stamp.today)))
 
 
 @router.post("/cars/{car_id}/events")
 def record_inspection(
-    request: Request, car_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     against = judge(db, car, looking.stamp.today)
@@ -68,7 +70,7 @@ def record_inspection(
 
 @router.get("/cars/{car_id}/verdict")
 def reading_verdict(
-    request: Request, car_id: int, row: int, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, row: int, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     """One reading of a form not yet sent, judged at once."""
     car = cars.car_or_raise(db, car_id)
@@ -81,7 +83,9 @@ def reading_verdict(
 
 
 @router.get("/events/{event_id}/correct")
-def correction_form(request: Request, event_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+def correction_form(
+    request: Request, event_id: web.Key, db: web.Db, looking: Looking
+) -> HTMLResponse:
     event, car = _event(db, event_id)
     against = judge(db, car, looking.stamp.today)
     form = _correcting(event, event_form.of_event(event), against, _newest(db, event.row))
@@ -90,7 +94,7 @@ def correction_form(request: Request, event_id: int, db: web.Db, looking: Lookin
 
 @router.post("/events/{event_id}/correct")
 def correct(
-    request: Request, event_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     event, car = _event(db, event_id)
     against = judge(db, car, looking.stamp.today)
@@ -111,14 +115,14 @@ def correct(
 
 
 @router.get("/events/{event_id}/withdraw")
-def withdrawal_form(request: Request, event_id: int, db: web.Db) -> HTMLResponse:
+def withdrawal_form(request: Request, event_id: web.Key, db: web.Db) -> HTMLResponse:
     event, car = _event(db, event_id)
     return _withdrawing(request, event, car, Entries())
 
 
 @router.post("/events/{event_id}/withdraw")
 def withdraw(
-    request: Request, event_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     event, car = _event(db, event_id)
     values, entries = forms.read((fields.WHY,), forms.typed(posted))

@@ -131,17 +131,17 @@ def empty_file(kind: str) -> Response:
 
 
 @router.get("/{import_id}")
-def run(request: Request, import_id: int, db: web.Db) -> Response:
+def run(request: Request, import_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "imports/show.html", run=imports.run_or_raise(db, import_id))
 
 
 @router.get("/{import_id}/take-back")
-def ask_to_take_back(request: Request, import_id: int, db: web.Db) -> Response:
+def ask_to_take_back(request: Request, import_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "imports/take_back.html", run=imports.run_or_raise(db, import_id))
 
 
 @router.post("/{import_id}/take-back")
-def take_back(import_id: int, db: web.Db, looking: Looking) -> Response:
+def take_back(import_id: web.Key, db: web.Db, looking: Looking) -> Response:
     run = imports.run_or_raise(db, import_id)
     if run.taken_back_at is not None:
         return web.see_other(f"/imports/{import_id}")

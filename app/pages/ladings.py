@@ -61,14 +61,14 @@ def add_lading(request: Request, posted: web.Posted, db: web.Db) -> Response:
 
 
 @router.get("/ladings/{lading_id}")
-def change_lading(request: Request, lading_id: int, db: web.Db) -> Response:
+def change_lading(request: Request, lading_id: web.Key, db: web.Db) -> Response:
     lading = ladings.lading_or_raise(db, lading_id)
     stored = {each.name: getattr(lading, each.name) for each in FIELDS}
     return _form(request, forms.filled(stored), lading)
 
 
 @router.post("/ladings/{lading_id}")
-def save_lading(request: Request, lading_id: int, posted: web.Posted, db: web.Db) -> Response:
+def save_lading(request: Request, lading_id: web.Key, posted: web.Posted, db: web.Db) -> Response:
     return _save(request, posted, db, ladings.lading_or_raise(db, lading_id))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
@@ -21,9 +21,7 @@ router = APIRouter(prefix="/rulebook")
 
 # Cars; above it the counts are asked for with a link.
 COUNTED_AT_ONCE = 5_000
-LARGEST_KEY = 2**53
-Asked = Annotated[int | None, Query(ge=1, le=LARGEST_KEY)]
-Key = Annotated[int, Path(ge=1, le=LARGEST_KEY)]
+Asked = Annotated[int | None, Query(ge=1, le=web.LARGEST_KEY)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from app.actions import rulebooks as actions
 from app.errors import Fault, Problem
 from app.pages.changing import Looking, faults_of, kept
 from app.pages.exports import download
-from app.pages.rulebook import Key, readers
+from app.pages.rulebook import readers
 from app.pages.rulebook_view import shown
 from app.rules.edition import LARGEST
 from app.rules.template import template
@@ -51,12 +51,12 @@ def load(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
 
 
 @router.get("/{edition_id}")
-def edition(request: Request, edition_id: Key, db: web.Db) -> Response:
+def edition(request: Request, edition_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "rulebook/edition.html", seen=shown(db, edition_id))
 
 
 @router.get("/{edition_id}/source.toml")
-def source(edition_id: Key, db: web.Db) -> Response:
+def source(edition_id: web.Key, db: web.Db) -> Response:
     """The document as it was loaded, word for word."""
     row = stored.edition_or_raise(db, edition_id)
     return download(row.source.encode(), f"{row.code}.toml", TOML)

@@ -51,7 +51,7 @@ class Trial:
 
 
 @router.get("/cars/{car_id}/trial")
-def trial_page(request: Request, car_id: int, db: web.Db, looking: Looking) -> Response:
+def trial_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
     car = cars.car_or_raise(db, car_id)
     shorter = trial_form.tidy(request)
     if shorter is not None:

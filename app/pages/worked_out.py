@@ -46,7 +46,7 @@ class WorkedOut:
 
 
 @router.get("/cars/{car_id}/worked-out")
-def worked_out_page(request: Request, car_id: int, db: web.Db, looking: Looking) -> Response:
+def worked_out_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
     car = cars.car_or_raise(db, car_id)
     return web.page(request, "cars/worked_out.html", car=car, view=_view(db, car_id, looking))
 
