@@ -93,7 +93,7 @@ def trial_page(request: Request, db: web.Db, looking: Looking) -> Response:
     shorter = trial_form.tidy(request)
     if shorter is not None:
         return see_other(shorter)
-    seen = fleet.wanted(request, db)
+    seen = fleet.wanted(request, db, trial_form.NAMES)
     seen.asked.refuse()
     tried = trial_form.read(request, db, looking.stamp.today)
     count = cars.count(db, seen.filter)
@@ -118,7 +118,7 @@ def trial_page(request: Request, db: web.Db, looking: Looking) -> Response:
 
 @router.get("/fleet/trial.csv")
 def trial_csv(request: Request, db: web.Db, looking: Looking) -> Response:
-    seen = fleet.wanted(request, db)
+    seen = fleet.wanted(request, db, trial_form.NAMES)
     seen.asked.refuse()
     tried = trial_form.read(request, db, looking.stamp.today)
     if not tried.ready or cars.count(db, seen.filter) > MOST:
