@@ -149,7 +149,8 @@ def read_edition(source: str) -> Edition:
         raise BadEdition([Wrong("", "is longer than a million characters, which no edition is")])
     try:
         stated = tomllib.loads(source)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
+        # Not only what TOML forbids: a number of thousands of digits is none to Python.
         raise BadEdition([_not_toml(str(error))]) from error
     try:
         _Document.model_validate(stated)

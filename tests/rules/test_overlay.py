@@ -160,6 +160,8 @@ def test_every_kind_of_table_can_be_changed():
         # not TOML, with its line
         ("id = ", "", "not TOML"),
         ('id = "zq"\nx\ny = 1\n', "line 2", "not TOML"),
+        ("x = " + "9" * 5000, "", "not TOML"),
+        ("x = " + "[" * 5000, "", "not TOML"),
         # the head
         ("", "id", "is required"),
         (HEAD.replace("zq-2027", "ZQ 2027"), "id", "small letters, digits and hyphens"),

@@ -1,4 +1,4 @@
-"""How long people wait for what an edition would move, on the demo fleet."""
+"""The rulebook against the demo fleet, in which every situation is that the rules tell apart."""
 
 import re
 import shutil
@@ -6,9 +6,13 @@ from pathlib import Path
 from time import process_time
 
 from fastapi.testclient import TestClient
+from sqlalchemy import select
 
 from app.main import create_app
+from app.rules.reader import default_rulebook
 from app.settings import Settings
+from app.store.db import make_engine, sessions
+from app.store.derived import DueRow
 from tests.pages.test_rulebook import edition
 
 
@@ -27,3 +31,15 @@ def test_the_effect_on_the_demo_fleet_is_answered_within_two_seconds(
     looked_at = re.search(r"Cars looked at</dt><dd>([^<]+)", shown)
     assert looked_at is not None
     assert looked_at[1].startswith("1\u202f2")
+
+
+def test_the_rule_that_governs_an_item_is_one_that_feeds_it(demo_template: Path):
+    rules = default_rulebook().rules
+    engine = make_engine(f"sqlite:///{demo_template}")
+    with sessions(engine)() as db:
+        found = set(db.execute(select(DueRow.rule, DueRow.item).distinct()).all())
+    engine.dispose()
+    assert {(rule, item) for rule, item in found if item not in rules[rule].feeds} == set()
+    assert {"thickness_thin", "thickness_lined", "air_brake_first", "approval", "seamless"} <= {
+        rule for rule, _ in found
+    }
