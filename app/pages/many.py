@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from fastapi import APIRouter, Request
@@ -15,8 +16,9 @@ from app.actions import events as actions
 from app.actions.changes import NewEvent
 from app.actions.reasons import told
 from app.core.facts import EVENT_ITEMS
+from app.core.months import month_end
 from app.errors import Problem
-from app.files import names
+from app.files import days, names
 from app.pages import event_form, fleet, forms
 from app.pages.changing import Looking, Seen, faults_of, kept
 from app.pages.event_form import EventForm
@@ -24,7 +26,9 @@ from app.pages.fields import spoken
 from app.pages.forms import Entries
 from app.pages.moves import Move, moves
 from app.store import cars, due
+from app.store.bearers import bearers, meant
 from app.store.due import DueListRow
+from app.store.intake import KnownCar, Name
 
 router = APIRouter()
 
@@ -97,8 +101,8 @@ def record_for_many(
     request: Request, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     typed = forms.typed(posted)
-    chosen = _chosen(request, db, Entries(typed).text("names"))
     event, entries = event_form.read_event(typed)
+    chosen = _chosen(request, db, Entries(typed), looking.stamp.today)
     if chosen.problem:
         entries = entries.wrong({"names": chosen.problem})
     if "check" in posted:
@@ -134,21 +138,47 @@ def _due(db: Session, car_id: int, looking: Seen) -> list[DueListRow]:
     return told(db, due.for_car(db, car_id, today, looking.soon_days), today)
 
 
-def _chosen(request: Request, db: Session, typed: str) -> Chosen:
+def _chosen(request: Request, db: Session, entries: Entries, today: date) -> Chosen:
     filtered = _by_filter(request, db)
-    lines = [line.strip() for line in typed.splitlines() if line.strip()]
-    return Chosen([_named(db, line) for line in lines], filtered.filter_words, filtered.filter_ids)
+    lines = [line.strip() for line in entries.text("names").splitlines() if line.strip()]
+    read = {line: _read(line) for line in lines}
+    borne = bearers(db, {name for name in read.values() if not isinstance(name, str)})
+    first, last = _between(entries, today)
+    named = [
+        Named(line, None, name)
+        if isinstance(name, str)
+        else _named(line, name, meant(borne[name], first, last, today))
+        for line, name in ((line, read[line]) for line in lines)
+    ]
+    return Chosen(named, filtered.filter_words, filtered.filter_ids)
 
 
-def _named(db: Session, typed: str) -> Named:
+def _read(line: str) -> Name | str:
+    """Mark and number, or what is wrong with the line."""
     try:
-        mark, number = names.mark_and_number(typed)
+        return names.mark_and_number(line)
     except ValueError as wrong:
-        return Named(typed, None, forms.as_sentence(str(wrong)))
-    car = cars.by_name(db, mark, number)
-    if car is None:
-        return Named(typed, None, f"{mark} {number} is not in the register.")
-    return Named(typed, car.id, "")
+        return forms.as_sentence(str(wrong))
+
+
+def _between(entries: Entries, today: date) -> tuple[date, date]:
+    """The days that the names are meant on: those of the inspection, as far as its day can be read."""
+    try:
+        day = days.day_or_month(entries.text("happened_on"))
+    except ValueError:
+        return today, today
+    return day.on, month_end(day.on) if day.month_only else day.on
+
+
+def _named(line: str, name: Name, found: list[KnownCar]) -> Named:
+    called = f"{name[0]} {name[1]}"
+    if not found:
+        return Named(line, None, f"{called} is not in the register.")
+    if len(found) > 1:
+        told = " and ".join(f"the one that is {each.name} today" for each in found)
+        problem = f"{called} was borne by {len(found)} cars then or since, {told}: record it on the car’s page."
+        return Named(line, None, problem)
+    return Named(line, found[0].id, "")
 
 
 def _by_filter(request: Request, db: Session) -> Chosen:

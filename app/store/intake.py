@@ -58,7 +58,7 @@ def in_parts(keys: Iterable[int]) -> Iterator[list[int]]:
         yield ordered[start : start + AT_ONCE]
 
 
-_KNOWN = (Car.id, Car.mark, Car.number, Car.owner_id, Car.built_on, Car.specification)
+KNOWN = (Car.id, Car.mark, Car.number, Car.owner_id, Car.built_on, Car.specification)
 
 
 def cars_named(db: Session, names: Collection[Name]) -> dict[Name, KnownCar]:
@@ -70,7 +70,7 @@ def cars_named(db: Session, names: Collection[Name]) -> dict[Name, KnownCar]:
     for mark, wanted in numbers.items():
         for part in in_parts(wanted):
             rows = db.execute(
-                select(*_KNOWN).where(
+                select(*KNOWN).where(
                     Car.mark == mark, Car.number.in_(part), Car.standing.in_(IN_RECORD)
                 )
             )

@@ -187,7 +187,7 @@ def test_a_car_that_was_re_marked_is_named_as_it_is_called_today(db: Session) ->
     bring_in(db, "cars", CARS)
     cars.re_mark(db, car(db).id, NewName("ZQAX", 77, from_on=date(2026, 1, 1)), stamp())
     db.commit()
-    (fault,) = faults(db, "events", event("2018-03-15,visual"))
+    (fault,) = faults(db, "events", event("2026-03-15,visual"))
     assert fault == "row 2, number: found 'ZQKX 1'; want ZQAX 77, as this car is called today"
 
 

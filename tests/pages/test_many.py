@@ -1,11 +1,16 @@
 """One inspection for many cars on a page: which are known, all or nothing, what moved."""
 
+from datetime import date
+
 import pytest
 from sqlalchemy import func, select
 
+from app.actions import cars
+from app.actions.changes import NewName
 from app.store.tables import EventRow
 from tests.pages.car_cast import acid_car, plain_car
 from tests.pages.test_car import text
+from tests.store.cast import stamp
 
 INSPECTION = {
     "happened_on": "2026-11-02", "items": ["visual"], "outcome": "pass", "facility": "Shop B",
@@ -98,3 +103,14 @@ def test_a_list_come_back_to_and_made_longer_adds_only_the_new_car(client, fleet
     client.post("/record", data=INSPECTION | {"names": "ZQKX 104512"})
     assert "Recorded for 2 cars" in text(client.post("/record", data=INSPECTION))
     assert count(record) == before + 2
+
+
+def test_a_name_means_the_car_that_bore_it_on_the_day(client, fleet, record):
+    renamed = NewName("ZQAX", 7, date(2024, 1, 1))
+    record(lambda db: cars.re_mark(db, fleet[0], renamed, stamp()))
+    then = INSPECTION | {"names": "ZQKX 104512", "happened_on": "2023-11-02"}
+    assert "ZQAX 7 Visual inspection" in text(client.post("/record", data=then))
+    since = INSPECTION | {"names": "ZQKX 104512", "happened_on": "2024-11-02"}
+    answer = client.post("/record", data=since)
+    assert answer.status_code == 422
+    assert "ZQKX 104512 is not in the register." in text(answer)

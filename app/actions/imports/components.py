@@ -21,6 +21,7 @@ from app.actions.imports.stated import Repeats, Stated, is_repeated
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.files.cells import key
+from app.files.days import Day
 from app.files.headers import RowFault
 from app.store import intake
 from app.store.intake import KnownCar
@@ -34,7 +35,7 @@ class Components:
 
     def __init__(self, db: Session, stamp: Stamp, writer: Writer, report: Report) -> None:
         self.db, self.stamp, self.writer, self.report = db, stamp, writer, report
-        self.cars = NamedCars(db, report)
+        self.cars = NamedCars(db, stamp.today, report, _day)
         self.mounting = Mounting(db, stamp, writer)
         self.repeats = Repeats()
         self.programme = rulebooks.in_force(db)
@@ -109,6 +110,14 @@ class Components:
         if now["kind"] == "bottom_outlet":
             told += wrong_outlet(car.specification, rulebook)
         self.report.warn(row.row, car.name, now["kind"], told)
+
+
+def _day(row: Stated) -> Day | None:
+    """The day a row tells of: put on, else taken off."""
+    said = row.about("component")
+    installed: Day | None = said.get("installed_on")
+    removed: date | None = said.get("removed_on")
+    return installed or (Day(removed, month_only=False) if removed else None)
 
 
 def _faults(row: Stated, today: date) -> Iterator[RowFault]:

@@ -1,53 +1,89 @@
-"""The cars that rows of components and events are about, by mark and number."""
+"""The cars that rows of components and events are about, by mark and number and the day they tell of."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
 
 from sqlalchemy.orm import Session
 
 from app.actions.imports.report import Report
 from app.actions.imports.stated import Stated
+from app.core.months import month_end
+from app.files.days import Day
 from app.files.headers import RowFault
 from app.store import intake
+from app.store.bearers import Borne, bearers, meant
 from app.store.intake import KnownCar, Name
+
+DayOf = Callable[[Stated], Day | None]
 
 
 class NamedCars:
-    """Looks cars up once each; a row about a car that the register lacks is a fault."""
+    """Looks names up once each; a row that means no car, or several, is a fault.
 
-    def __init__(self, db: Session, report: Report) -> None:
-        self._db, self._report = db, report
-        self._known: dict[Name, KnownCar] = {}
-        self._missing: dict[Name, str] = {}
+    `day_of` gives the day or month of a row, None when it tells of none: then today's car is meant.
+    """
+
+    def __init__(self, db: Session, today: date, report: Report, day_of: DayOf) -> None:
+        self._db, self._today, self._report, self._day_of = db, today, report, day_of
+        self._borne: dict[Name, list[Borne]] = {}
+        self._now: dict[Name, str] = {}
 
     def of(self, rows: list[Stated]) -> dict[int, KnownCar]:
         """The car of each row, by the row's number."""
         self._look_up({_name(row) for row in rows})
         found = {}
         for row in rows:
-            name = _name(row)
-            if name in self._known:
-                found[row.row] = self._known[name]
+            first, last = self._between(row)
+            cars = meant(self._borne[_name(row)], first, last, self._today)
+            if len(cars) == 1:
+                found[row.row] = cars[0]
+            elif cars:
+                self._report.faults.append(_several(row, cars))
             else:
-                self._report.faults.append(self._lacking(row.row, name))
+                self._report.faults.append(self._lacking(row, first))
         return found
 
     def _look_up(self, names: set[Name]) -> None:
-        new = names - self._known.keys() - self._missing.keys()
-        if not new:
-            return
-        self._known |= intake.cars_named(self._db, new)
-        missing = new - self._known.keys()
-        now = intake.names_now(self._db, missing)
-        self._missing |= {name: now.get(name, "") for name in missing}
+        new = names - self._borne.keys()
+        self._borne |= bearers(self._db, new)
+        nobody_s = {
+            name
+            for name in new
+            if not any(each.touches(self._today, self._today) for each in self._borne[name])
+        }
+        self._now |= intake.names_now(self._db, nobody_s)
 
-    def _lacking(self, row: int, name: Name) -> RowFault:
-        now = self._missing[name]
-        wanted = (
-            f"{now}, as this car is called today"
-            if now
-            else ("a car that is in the register; bring in the file of cars first")
-        )
-        return RowFault(row, "number", f"{name[0]} {name[1]}", wanted)
+    def _between(self, row: Stated) -> tuple[date, date]:
+        day = self._day_of(row)
+        if day is None:
+            return self._today, self._today
+        return day.on, month_end(day.on) if day.month_only else day.on
+
+    def _lacking(self, row: Stated, first: date) -> RowFault:
+        mark, number = name = _name(row)
+        borne = self._borne[name]
+        if name in self._now:
+            wanted = f"{self._now[name]}, as this car is called today"
+        elif borne and borne[-1].until <= first:
+            wanted = (
+                f"a day before {borne[-1].until}; no car of the register bore that name on "
+                f"{first} or does today"
+            )
+        else:
+            wanted = "a car that is in the register; bring in the file of cars first"
+        return RowFault(row.row, "number", f"{mark} {number}", wanted)
+
+
+def _several(row: Stated, cars: list[KnownCar]) -> RowFault:
+    mark, number = _name(row)
+    told = ", ".join(f"the one that is {each.name} today (key {each.id})" for each in cars)
+    wanted = (
+        f"a name that means one car; {len(cars)} bore this one then or since: {told}; record it "
+        f"on the car's page"
+    )
+    return RowFault(row.row, "number", f"{mark} {number}", wanted)
 
 
 def _name(row: Stated) -> Name:
