@@ -12,7 +12,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
-.PHONY: help setup run test lint types templates migrations format migrate demo bench bench-pages lock vendor clean
+.PHONY: help setup run test lint types templates migrations format migrate demo bench bench-due bench-pages lock vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -61,6 +61,10 @@ demo: setup  ## Load the invented demo fleet into an empty database
 
 bench: setup  ## Measure bringing in 50,000 cars with 200,000 events
 	$(BIN)/python -m bench.import_fleet
+
+bench-due: setup  ## Measure due dates: by request, for a fleet, and streamed
+	$(BIN)/python -m bench.due_dates
+	$(BIN)/python -m bench.lines
 
 bench-pages: setup  ## Measure the pages of the register that DATABASE_URL names
 	$(BIN)/python -m bench.pages

@@ -77,7 +77,7 @@ def measure(folder: Path, count: int) -> int:
     return 1 if count >= FULL_SIZE and not met else 0
 
 
-def timed(work: Callable[[], None]) -> Spent:
+def timed(work: Callable[[], object]) -> Spent:
     clock, processor = time.perf_counter(), time.process_time()
     work()
     return Spent(time.perf_counter() - clock, time.process_time() - processor)

@@ -64,15 +64,17 @@ class DueColumns:
 
     def first(self, days: WrittenDays) -> Iterator[tuple[int, tuple[Any, ...]]]:
         """Each car that is not left, with item, state and day of what comes first, or three times nothing."""
-        at, some = np.maximum(self.next, 0), self.next >= 0
-        column, nothing = self.column, (None, None, None)
-        cars = zip(
-            self.car_ids.tolist(), some.tolist(), ITEM_NAMES[self.item_no[at]].tolist(),
-            STATE_NAMES[column.state[at]].tolist(), column.due_on[at].tolist(), strict=True,
-        )  # fmt: skip
-        for car_id, there, item, state, due_on in cars:
+        column, at = self.column, self.next[self.next >= 0]
+        told = zip(
+            ITEM_NAMES[self.item_no[at]].tolist(),
+            STATE_NAMES[column.state[at]].tolist(),
+            [days[each] for each in column.due_on[at].tolist()],
+            strict=True,
+        )
+        for car_id, row in zip(self.car_ids.tolist(), self.next.tolist(), strict=True):
+            first = next(told) if row >= 0 else (None, None, None)
             if car_id not in self.left:
-                yield car_id, (item, state, days[due_on]) if there else nothing
+                yield car_id, first
 
 
 def due_columns(rows: FleetRows, as_of: date, rulebook: Rulebook, settings: Settings) -> DueColumns:

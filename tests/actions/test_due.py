@@ -9,6 +9,8 @@ from sqlalchemy import delete, select, update
 from app.actions import cars, events, facts, reasons, rows
 from app.actions import due as rebuild
 from app.actions.changes import NewOwnership, NewService
+from app.bulk import answers
+from app.core.devices import urgency
 from app.core.facts import Due, Reason
 from app.store import due
 from app.store.derived import DueRow
@@ -87,7 +89,7 @@ def test_a_list_that_is_behind_says_so_with_its_reasons(any_db):
 
 
 def test_rebuilding_many_as_columns_gives_what_one_by_one_does(any_db, monkeypatch):
-    """Also of cars of which nothing counts any more, or whose specification nobody can read here."""
+    """Also of cars of which nothing counts any more, or with a day that columns do not take."""
     for number in range(1, 8):
         car = add_car(any_db, number, specification=("DOT 111A100W1", "DOT 113A60W")[number % 2])
         events.record_event(any_db, car.id, visual(date(2020, number, 1)), stamp())
@@ -103,6 +105,11 @@ def test_rebuilding_many_as_columns_gives_what_one_by_one_does(any_db, monkeypat
         rebuild.refresh_all(any_db, TODAY)
         assert everything(any_db) == before
         assert projected(any_db)[:7] == cars_before[:7]
+    # With no day near enough all are left to the pure function.
+    monkeypatch.setattr(answers, "FIRST", answers.LAST)
+    any_db.execute(delete(DueRow))
+    rebuild.refresh_all(any_db, TODAY)
+    assert everything(any_db) == before
 
 
 def test_rebuilding_as_columns_writes_only_what_moved(db, monkeypatch):
@@ -156,7 +163,7 @@ def test_a_car_of_which_nothing_counts_any_more_is_withdrawn(any_db):
 )
 def test_of_several_devices_the_most_urgent_comes_first(items, first):
     found = [Due("relief_device", state, year and date(year, 1, 1)) for state, year in items]
-    chosen = min(found, key=rebuild.urgency)
+    chosen = min(found, key=urgency)
     assert (chosen.state, chosen.due_on and chosen.due_on.year) == first
 
 

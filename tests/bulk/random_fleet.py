@@ -229,26 +229,31 @@ def _device(fleet: Fleet, car: int, days: list[date]) -> None:
 def _event(fleet: Fleet, car: int, days: list[date]) -> None:
     draw = fleet.draw
     several = draw.sample(NAMES, draw.choice((1, 1, 2, 4, 7)))
-    on = draw.choice((*days, draw.day()))
+    zones = draw.choice(
+        ((), (), SHELL_AND_HEAD_ZONES, SHELL_AND_HEAD_ZONES, draw.choices(ZONES, k=3))
+    )
+    if len(zones) == len(SHELL_AND_HEAD_ZONES) and draw.yes(0.8):
+        several.append("thickness")
     event = fleet.put(
-        tables.EventRow, car_id=car, happened_on=on,
+        tables.EventRow, car_id=car, happened_on=draw.choice((*days, draw.day())),
         items=";".join(name for name in NAMES if name in several),
         outcome=draw.choice(("pass", "pass", "fail")),
         opens=draw.choice(("", "", "visual", "safety_systems;thickness", "relief_device;tank_retest")),
         facility=f"Made-up Shop {fleet.numbers[tables.EventRow]}", **_recorded(draw.some(MOMENT, 0.05)),
     )  # fmt: skip
-    zones = draw.choice(
-        ((), (), SHELL_AND_HEAD_ZONES, SHELL_AND_HEAD_ZONES, draw.choices(ZONES, k=3))
-    )
     # Mostly sound; else one place lies on a line of the tables, or about it, or each place anywhere.
-    sound = draw.choice((None, None, zones[0] if zones else "", "all"))
+    chosen = draw.choice((None, None, zones[0] if zones else "", "all"))
     for place, zone in enumerate(zones):
-        local = draw.yes(0.3)
-        fleet.rows[tables.ReadingRow].append(
-            {
-                "event_id": event, "place": place, "car_id": car, "zone": zone,
-                "inches": draw.inches() if sound in (zone, "all") else Decimal("0.75"),
-                "extent": "local" if local else "general",
-                "span_in": Decimal(4) if local else None, "apart_in": Decimal(24) if local else None,
-            }
-        )  # fmt: skip
+        inches = draw.inches() if chosen in (zone, "all") else Decimal("0.75")
+        fleet.rows[tables.ReadingRow].append(_reading(draw, event, place, car, zone, inches))
+
+
+def _reading(
+    draw: Draw, event: int, place: int, car: int, zone: str, inches: Decimal
+) -> dict[str, Any]:
+    extent = draw.choice(("general", "general", "local"))
+    span, apart = (Decimal(4), Decimal(24)) if extent == "local" else (None, None)
+    return {
+        "event_id": event, "place": place, "car_id": car, "zone": zone, "inches": inches,
+        "extent": extent, "span_in": span, "apart_in": apart,
+    }  # fmt: skip

@@ -1,0 +1,133 @@
+"""Due dates a second: through the contract, and for a whole fleet as columns; beside bare month sums and a sheet.
+
+`python -m bench.due_dates [--cars N]`; with `--cars 450000` the promise is held to. What it makes lies in a temporary
+folder. Seconds of processor are what counts on a machine that does other work too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from dateutil.relativedelta import relativedelta
+from sqlalchemy import delete, func, select
+from sqlalchemy.orm import Session
+
+from app import answers
+from app.actions import due as actions
+from app.actions import fleet_due, rulebooks
+from app.core.due import due_dates
+from app.rules.reader import default_rulebook
+from app.store import cars, facts, fleet_rows
+from app.store import due as due_rows
+from app.store.db import make_engine, sessions
+from app.store.derived import DueRow
+from bench import big_fleet, sheet
+from bench.import_fleet import Spent, timed
+from bench.requests import request_of
+
+TODAY = date(2026, 11, 25)
+FULL_SIZE, SECONDS_WANTED = 450_000, 60
+ASKED, SUMMED = 2_000, 50_000
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cars", type=int, default=50_000, help="whole ten thousands")
+    given = parser.parse_args()
+    with TemporaryDirectory(prefix="stencilbook-bench-") as name:
+        return measure(Path(name), given.cars)
+
+
+def measure(folder: Path, count: int) -> int:
+    """Print what each takes; 1 when the full size takes more than is wanted."""
+    engine = make_engine(big_fleet.make(folder, count, TODAY))
+    with sessions(engine)() as db:
+        sums = list(_sums(db))
+        bare = timed(lambda: _month_sums(sums))
+        one = len(sums) / bare.processor
+        print(f"python-dateutil, bare month sums: {one:,.0f} a second of processor")
+        _contract(db, one)
+        met = _fleet(db, count, one)
+    engine.dispose()
+    _sheet(folder, sums, one)
+    return 0 if met or count < FULL_SIZE else 1
+
+
+def _sums(db: Session) -> Iterator[sheet.Sum]:
+    """Basis, months and sum of stored items of the fleet whose date is such a sum."""
+    wanted = due_rows.DueFilter(TODAY)
+    for row in due_rows.each(db, wanted):
+        if row.basis_on and row.interval_months and row.calculated_due_on:
+            yield row.basis_on, row.interval_months, row.calculated_due_on
+
+
+def _month_sums(sums: list[sheet.Sum]) -> None:
+    unequal = sum(basis + relativedelta(months=months) != due for basis, months, due in sums)
+    if unequal:
+        raise RuntimeError(f"{unequal} of {len(sums)} sums came out otherwise")
+
+
+def _contract(db: Session, one: float) -> None:
+    """Requests answered in full, reasons and all, and the calculator within it alone."""
+    records = facts.load(db, list(cars.all_ids(db)[:ASKED]), TODAY).values()
+    asked = [record.facts(TODAY) for record in records]
+    requests = [request_of(each) for each in asked]
+    items = sum(len(answer["items"]) for answer in answers.due_dates(requests))
+    whole = timed(lambda: [answers.due_dates(each) for each in requests])
+    rulebook = default_rulebook()
+    core = timed(lambda: [due_dates(each, rulebook) for each in asked])
+    _tell("through the contract, with reasons", items, whole, one)
+    _tell("the calculator within it", items, core, one)
+
+
+def _fleet(db: Session, count: int, one: float) -> bool:
+    """The whole fleet in its store: read and worked out; put in, all of it; worked out and compared, nothing moved."""
+    db.execute(delete(DueRow))
+    alone = timed(lambda: _columns(db))
+    written = timed(lambda: actions.refresh_all(db, TODAY))
+    db.commit()
+    again = timed(lambda: actions.refresh_all(db, TODAY))
+    items = db.scalar(select(func.count()).select_from(DueRow)) or 0
+    _tell(f"as columns, read and worked out, {count:,} cars", items, alone, one)
+    _tell("the same, compared with what is stored, nothing moved", items, again, one)
+    _tell("the same, every item written", items, written, one)
+    return again.clock <= SECONDS_WANTED
+
+
+def _columns(db: Session) -> None:
+    every, programme = cars.all_ids(db), rulebooks.in_force(db)
+    for first in range(0, len(every), actions.MANY):
+        known = fleet_rows.in_record(db, every[first : first + actions.MANY], TODAY)
+        for _, found in fleet_due.columns(db, known, TODAY, programme, facts.DEFAULTS):
+            if found.left:
+                raise RuntimeError(f"{len(found.left)} cars cannot be put as columns")
+
+
+def _sheet(folder: Path, sums: list[sheet.Sum], one: float) -> None:
+    program = sheet.office()
+    if program is None:
+        print("LibreOffice: not at hand")
+        return
+    some = sums[:SUMMED]
+    found = sheet.recalculate(program, folder, some)
+    _tell("LibreOffice, sums alone, start and files included", len(some), Spent(*found[:2]), one)
+    print(
+        f"    of it {found.start:.1f} s of processor to start; {found.unequal} of {len(some):,} sums unequal"
+    )
+
+
+def _tell(name: str, items: int, spent: Spent, one: float) -> None:
+    rate = items / spent.processor
+    print(
+        f"{name}: {items:,} items in {spent.clock:.1f} s ({spent.processor:.1f} s of processor), "
+        f"{rate:,.0f} a second of processor, {one / rate:.1f} times a bare sum"
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

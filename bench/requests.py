@@ -1,0 +1,52 @@
+"""Requests of the contract for the cars of a store: what a program would send for the same fleet."""
+
+from __future__ import annotations
+
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from app.core.facts import Event, Facts
+
+Json = dict[str, Any]
+
+
+def request_of(asked: Facts) -> Json:
+    """The question as JSON values; what is not known is left out."""
+    car = asked.car
+    stated: Json = {
+        "mark": car.mark,
+        "number": car.number,
+        "specification": car.specification,
+        "built_on": car.built_on,
+        "tank": _fields(car.tank),
+        "service": _fields(car.service),
+        "stencil": {"marked_on": car.stencil.marked_on, "due": dict(car.stencil.due)},
+    }
+    if car.relief_device:
+        stated["relief_device"] = _fields(car.relief_device)
+        stated["relief_device"].pop("installed_by", None)
+    events = [_event(event) for event in asked.events]
+    return _plain({"as_of": asked.as_of, "car": stated, "events": events})
+
+
+def _fields(part: object) -> Json:
+    held = {name: getattr(part, name) for name in part.__dataclass_fields__}  # type: ignore[attr-defined]
+    return {name: value for name, value in held.items() if value not in (None, ())}
+
+
+def _event(event: Event) -> Json:
+    readings = [_fields(reading) for reading in event.readings]
+    return {"on": event.on, "items": event.items, "outcome": event.outcome, "readings": readings}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _plain(each) for name, each in value.items() if each is not None}
+    if isinstance(value, (list, tuple)):
+        return [_plain(each) for each in value]
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Fraction):
+        return int(value) if value.denominator == 1 else float(value)
+    return value
