@@ -64,6 +64,11 @@ def test_an_empty_book_leads_to_the_files_and_their_columns(client: TestClient) 
         assert client.get(f"/imports/templates/{kind}.csv").status_code == 200
 
 
+def test_about_leads_to_how_the_api_is_called(listed: Listed) -> None:
+    assert '<a href="/api/v1/docs">' in listed.client.get("/about").text
+    assert listed.client.get("/api/v1/docs").status_code == 200
+
+
 def test_about_lists_each_rule_and_whether_its_text_was_read(listed: Listed) -> None:
     rows = Page(listed.client.get("/about").text).rows
     assert ["49 CFR 180.509(f)(2)", "2019 edition"] in [[row[0], row[2]] for row in rows]
