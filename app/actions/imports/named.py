@@ -50,6 +50,11 @@ class NamedCars:
         return RowFault(row, "number", f"{name[0]} {name[1]}", wanted)
 
 
+def is_named(row: Stated) -> bool:
+    """Mark and number could both be read."""
+    return {"mark", "number"} <= row.about("name").keys()
+
+
 def _name(row: Stated) -> Name:
     named = row.about("name")
     return named["mark"], named["number"]
