@@ -206,3 +206,10 @@ def test_titles_are_matched_and_what_is_wrong_with_them_is_told(
     header: tuple[str, ...], faults: list[str]
 ) -> None:
     assert [str(fault) for fault in matched("cars", header).faults] == faults
+
+
+@pytest.mark.parametrize(
+    "content", [b"mark\nZQKX\nZQAX\n", b"mark\nZQKX\nZQAX", b"\nmark\r\nZQKX\r\nZQAX\r\n"]
+)
+def test_how_many_rows_follow_is_told_before_they_are_read(content: bytes) -> None:
+    assert sheets.read("cars.csv", content).about == 2

@@ -87,6 +87,7 @@ def test_a_file_is_not_held_and_the_page_says_so(client, locked):
         answer = client.post("/imports", data={"kind": "cars", "recorded_by": "Ida"}, files=file)
     assert answer.status_code == 503
     assert held(answer) == [("kind", "cars"), ("recorded_by", "Ida")]
+    assert "holds what you sent, all but the file" in text(answer)
     assert "Choose cars.csv again" in text(answer)
     assert 'enctype="multipart/form-data"' in answer.text
     assert 'name="file" type="file" required' in answer.text
