@@ -5,9 +5,9 @@ from alembic.autogenerate.api import AutogenContext
 from sqlalchemy import Connection
 
 from app.settings import read_settings
-from app.store.columns import Exact, Moment, Reasons
+from app.store import derived, tables  # noqa: F401  every table has to be known
+from app.store.columns import Base, Exact, Moment
 from app.store.db import make_engine, writing
-from app.store.derived import Base  # brings the tables of the record with it
 
 config = context.config
 
@@ -18,8 +18,6 @@ def render_item(kind: str, item: object, autogen: AutogenContext) -> str | bool:
         return "sa.BigInteger()"
     if kind == "type" and isinstance(item, Moment):
         return "sa.DateTime(timezone=True)"
-    if kind == "type" and isinstance(item, Reasons):
-        return "sa.Text()"
     return False
 
 

@@ -11,25 +11,36 @@ from datetime import date
 from seed_demo import (
     fleet,
     tour_calendar,
+    tour_checks,
     tour_devices,
+    tour_last_days,
     tour_life,
     tour_lining,
+    tour_mechanical,
+    tour_other_tanks,
     tour_stencil,
     tour_thickness,
 )
 from seed_demo.ladings import LADINGS
 from seed_demo.shapes import Days, DemoCar
+from seed_demo.tour_cars import kept_up
 
 SEED = 179
 COUNT = 1_140
-TOUR = (tour_calendar, tour_thickness, tour_lining, tour_devices, tour_stencil, tour_life)
+TANKS = (
+    tour_calendar, tour_thickness, tour_lining, tour_devices, tour_stencil, tour_life,
+    tour_last_days, tour_checks,
+)  # fmt: skip
+# Cars that bring the state of their brakes and sheeting themselves, or have none.
+OTHERS = (tour_other_tanks, tour_mechanical)
 
 
 def tour(today: date) -> list[DemoCar]:
     """The hand-made cars by number."""
     days = Days(today)
-    found = [car for part in TOUR for car in part.cars(days)]
-    return sorted(found, key=lambda car: car.number)
+    tanks = [kept_up(car, days) for part in TANKS for car in part.cars(days)]
+    others = [car for part in OTHERS for car in part.cars(days)]
+    return sorted([*tanks, *others], key=lambda car: car.number)
 
 
 def tour_table(today: date) -> str:

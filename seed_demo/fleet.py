@@ -47,6 +47,7 @@ def _car(draw: Random, mark: str, number: int, today: date) -> DemoCar:
         **BY_NAME[draw.choice(kind.ladings)].columns(),
         **_lining(draw, kind, history),
         **_stencil(draw, history),
+        **_sheeting(draw, history, today),
     }
     if kind.equipment_months != 120:
         facts["service_equipment_interval_months"] = str(kind.equipment_months)
@@ -60,8 +61,7 @@ def _car(draw: Random, mark: str, number: int, today: date) -> DemoCar:
 
 def _history(draw: Random, kind: Kind, today: date) -> History:
     """Qualified about every ten years since built; lately so that few are overdue, some soon."""
-    age = relativedelta(months=draw.randint(12, 420), days=draw.randint(0, 27))
-    built = today - age
+    built, compared = _built(draw, kind, today), draw.random() < 0.4
     left = _days_left(draw)
     last = today + timedelta(days=left) - relativedelta(months=120)
     done = []
@@ -70,7 +70,19 @@ def _history(draw: Random, kind: Kind, today: date) -> History:
         last -= timedelta(days=draw.randint(3100, 3640))
     if not done and built + relativedelta(months=120) < today:
         done = [today - timedelta(days=draw.randint(30, 900))]
-    return History(built, tuple(reversed(done)))
+    return History(built, tuple(reversed(done)), compared)
+
+
+def _built(draw: Random, kind: Kind, today: date) -> date:
+    """Within 35 years, and for a few old cars near their age limit."""
+    if not kind.since and draw.random() < 0.02:
+        return today - relativedelta(months=draw.randint(470, 602))
+    first, last = today - relativedelta(months=420), today - relativedelta(months=12)
+    if kind.since:
+        first = max(first, date.fromisoformat(kind.since))
+    if kind.until:
+        last = min(last, date.fromisoformat(kind.until) - timedelta(days=1))
+    return first + timedelta(days=draw.randint(0, max(0, (last - first).days)))
 
 
 def _days_left(draw: Random) -> int:
@@ -102,3 +114,15 @@ def _stencil(draw: Random, history: History) -> dict[str, str]:
     items = ("visual", "structural_integrity", "safety_systems")
     marked = {"stencil_marked_on": history.latest.isoformat()}
     return marked | {f"stencil_due_{item}": painted for item in items}
+
+
+def _sheeting(draw: Random, history: History, today: date) -> dict[str, str]:
+    """Compared with a panel, or put on within ten years; a few are late, of a few nobody knows."""
+    if history.sheeting_compared:
+        return {"reflective_sheeting_method": "comparator"}
+    chance = draw.random()
+    if chance < 0.02:
+        return {}
+    age = draw.randint(3_660, 3_900) if chance < 0.05 else draw.randint(100, 3_600)
+    put_on = max(history.built_on, today - timedelta(days=age))
+    return {"reflective_sheeting_installed_on": put_on.isoformat()}

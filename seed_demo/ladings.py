@@ -82,6 +82,7 @@ LADINGS = (
     Lading("Petroleum gases, liquefied", "UN1075", "2.1", "", "no"),
     Lading("Propane", "UN1978", "2.1", "", "no"),
     Lading("Propylene", "UN1077", "2.1", "", "no"),
+    Lading("Refrigerant gas R 134a", "UN3159", "2.2", "", "no", "no"),
     Lading("Sulfur dioxide", "UN1079", "2.3", "", "no", "yes"),
     Lading("Vinyl chloride, stabilized", "UN1086", "2.1", "", "no"),
     # Flammable liquids.

@@ -63,6 +63,7 @@ class Part:
     interval_months: str = ""
     found_psig: str = ""
     left_psig: str = ""
+    vapor_tight_psig: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,10 +64,10 @@ def _owed(days: Days) -> list[DemoCar]:
 def _more(days: Days) -> list[DemoCar]:
     built = days.back(240)
     return [
-        tour_car(115, "A valve was replaced, and the record holds no leak test after it.",
+        tour_car(115, "A valve was replaced and nothing says that it was leak-tested: the leak test is due now.",
                  _whole(days.back(60)),
                  Inspection(days.back(1), "service_equipment_changed"), built_on=built),
-        tour_car(116, "Service equipment qualified alone, and the record holds no leak test.",
+        tour_car(116, "Service equipment qualified, and no leak test on record with it: unknown, check.",
                  _whole(days.back(60)),
                  Inspection(days.back(6), "service_equipment"), built_on=built),
         tour_car(117, "The owner has service equipment done every five years.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from seed_demo.shapes import TANK_ITEMS, Days, DemoCar, Inspection, Part
-from seed_demo.tour_cars import METHANOL, SOUND, lading, tour_car
+from seed_demo.tour_cars import SODA, SOUND, lading, tour_car
 
 VALVE, DISC = "relief_valve", "relief_disc"
 
@@ -15,7 +15,7 @@ def cars(days: Days) -> list[DemoCar]:
 
 
 def _car(days: Days, number: int, shows: str, *parts: Part, more: tuple[Inspection, ...] = (),
-         service: Mapping[str, str] = METHANOL, **facts: str) -> DemoCar:  # fmt: skip
+         service: Mapping[str, str] = SODA, **facts: str) -> DemoCar:  # fmt: skip
     done = Inspection(days.back(60), f"{TANK_ITEMS};service_equipment;leakage", SOUND)
     return tour_car(number, shows, done, *more, built_on=days.back(200), service=service,
                     parts=parts, **facts)  # fmt: skip

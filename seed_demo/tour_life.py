@@ -1,13 +1,13 @@
-"""Tour cars 170 to 183: a car's life in the record, corrections, and cars of other regimes."""
+"""Tour cars 170 to 178: a car's life in the record, and corrections."""
 
 from __future__ import annotations
 
-from seed_demo.shapes import WHOLE, Days, DemoCar, Inspection, Part
+from seed_demo.shapes import WHOLE, Days, DemoCar, Inspection
 from seed_demo.tour_cars import SOUND, bottom, lading, tour_car
 
 
 def cars(days: Days) -> list[DemoCar]:
-    return [*_standings(days), *_changes(days), *_corrections(days), *_other_regimes(days)]
+    return [*_standings(days), *_changes(days), *_corrections(days)]
 
 
 def _plain(days: Days, number: int, shows: str, months: int = 60, **facts: str) -> DemoCar:
@@ -46,24 +46,4 @@ def _corrections(days: Days) -> list[DemoCar]:
                  Inspection(days.back(115), WHOLE, SOUND),
                  Inspection(days.back(5), "visual;structural_integrity"),
                  built_on=days.back(240)),
-    ]  # fmt: skip
-
-
-def _other_regimes(days: Days) -> list[DemoCar]:
-    none = {"material": "", "inside_diameter_in": "", "jacketed": ""}
-    tested = {"tested_on": days.back(20), "installed_on": days.back(20)}
-    return [
-        tour_car(181, "A ton tank: another regime, whose due items are not counted yet.",
-                 Inspection(days.back(40), "tank_retest"), built_on=days.back(150),
-                 specification="DOT 106A500X", service=lading("Chlorine"), **none,
-                 parts=(Part("relief_valve", "end A", "RV-181", set_psig="375", **tested),)),
-        tour_car(182, "A cryogenic car: another regime, whose due items are not counted yet.",
-                 Inspection(days.back(8), "rupture_disc"), built_on=days.back(150),
-                 specification="DOT 113C120W", service=lading("Ethylene, refrigerated liquid"),
-                 **none,
-                 parts=(Part("relief_valve", "top B", "RV-182", set_psig="75", **tested),)),
-        tour_car(183, "A seamless car: its intervals were not found, so nothing is counted.",
-                 Inspection(days.back(40), "air_brake"), built_on=days.back(300),
-                 specification="DOT 107A2500", service=lading("Ethylene, refrigerated liquid"),
-                 **none),
     ]  # fmt: skip

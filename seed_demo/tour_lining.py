@@ -38,7 +38,7 @@ def _intervals(days: Days) -> list[DemoCar]:
 def _unknown(days: Days) -> list[DemoCar]:
     built = days.back(180)
     return [
-        tour_car(144, "Lined by its specification (W5), but when is not on record: unknown.",
+        tour_car(144, "Lined by its specification (W5), but no lining is on record: unknown, and told.",
                  Inspection(days.back(40), WHOLE, SOUND), built_on=built, specification=LINED,
                  service=MURIATIC),
         tour_car(145, "Lined, but the lading is not corrosive: no lining inspection required.",

@@ -76,6 +76,11 @@ class NewService:
     corrosive_or_reactive: bool | None = None
     corrosion_rate_mil_per_year: Decimal | None = None
     fluorinated_hydrocarbon_only: bool = False
+    vapor_pressure_psig_115f: Decimal | None = None
+    vapor_pressure_psig_105f: Decimal | None = None
+    static_head_psig: Decimal | None = None
+    gas_pad_psig: Decimal | None = None
+    loading_pressure_psig: Decimal | None = None
     from_on: date | None = None
 
 
@@ -190,6 +195,7 @@ class NewInstallation:
 
     `is_change` records the change as an event of the day, so that the leakage test it asks for
     (180.509(j)) is owed; leave it false when writing down what has long been on the car.
+    `confirmed` says that a person has looked again at a pressure left outside its tolerance.
     """
 
     component: NewComponent
@@ -202,7 +208,9 @@ class NewInstallation:
     owner_interval_months: int | None = None
     found_psig: Decimal | None = None
     left_psig: Decimal | None = None
+    vapor_tight_psig: Decimal | None = None
     is_change: bool = False
+    confirmed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,3 +223,8 @@ class NewLading:
     poison_by_inhalation: bool | None = None
     corrosive_or_reactive: bool | None = None
     corrosion_rate_mil_per_year: Decimal | None = None
+    vapor_pressure_psig_115f: Decimal | None = None
+    vapor_pressure_psig_105f: Decimal | None = None
+    static_head_psig: Decimal | None = None
+    gas_pad_psig: Decimal | None = None
+    loading_pressure_psig: Decimal | None = None

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.actions import due, rows
+from app.actions import bench, due, rows, rulebooks
 from app.actions.changes import NewComponent, NewEvent, NewInstallation
 from app.actions.checks import Faults, tidy
 from app.actions.events import check_event
@@ -35,7 +35,7 @@ def install(db: Session, car_id: int, new: NewInstallation, stamp: Stamp) -> Ins
     """
     car = cars.locked_one(db, car_id)
     new = tidied(new)
-    check(car, new, stamp)
+    check(db, car, new, stamp)
     row = _mount(db, car, new, stamp)
     if new.is_change:
         _record_change(db, car, new.component.kind, new.installed_on or stamp.today, stamp)
@@ -76,7 +76,7 @@ def swap(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) 
             installed_on=on,
         )
     )
-    check(car, new, stamp)
+    check(db, car, new, stamp)
     _take_off(db, car, old, on, stamp)
     row = _mount(db, car, new, stamp)
     _record_change(db, car, kind, on, stamp)
@@ -89,7 +89,7 @@ def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stam
     old = components.installation_or_raise(db, installation_id)
     car = cars.locked_one(db, old.car_id)
     new = tidied(new)
-    check(car, new, stamp)
+    check(db, car, new, stamp)
     _must_count(db, old)
     removal = components.removal_of(db, old.id)
     rows.supersede(db, old, stamp)
@@ -138,7 +138,7 @@ def tidied(new: NewInstallation) -> NewInstallation:
     )
 
 
-def check(car: Car, new: NewInstallation, stamp: Stamp) -> None:
+def check(db: Session, car: Car, new: NewInstallation, stamp: Stamp) -> None:
     """Raise Refused for whatever is impossible in it."""
     faults = Faults()
     faults.plain("", new)
@@ -152,8 +152,10 @@ def check(car: Car, new: NewInstallation, stamp: Stamp) -> None:
     faults.day("installed_on", new.installed_on, stamp, car.built_on)
     faults.day("tested_on", new.tested_on, stamp)
     faults.months("owner_interval_months", new.owner_interval_months)
-    if new.set_psig == 0:
-        faults.add("set_psig", "must be above 0, got 0")
+    for name in bench.VALUES:
+        if getattr(new, name) == 0:
+            faults.add(name, "must be above 0, got 0")
+    bench.ask_about_left(faults, car, new, rulebooks.in_force(db).of(car.owner_id).rulebook)
     if new.is_change and new.installed_month_only:
         faults.add("installed_on", "a change to the car needs its day; a month is not enough")
     faults.refuse()
@@ -188,7 +190,7 @@ def _stated(new: NewInstallation) -> dict[str, Any]:
     return rows.values_of(
         new,
         "position", "installed_on", "installed_month_only", "tested_on", "set_psig",
-        "protected_in_storage", "owner_interval_months", "found_psig", "left_psig",
+        "protected_in_storage", "owner_interval_months", "found_psig", "left_psig", "vapor_tight_psig",
     )  # fmt: skip
 
 

@@ -11,17 +11,20 @@ from typing import Any
 from sqlalchemy import bindparam, update
 from sqlalchemy.orm import Session
 
-from app.core.due import due_dates, next_due
-from app.core.facts import ITEMS, Due, Reason, Settings
+from app.actions import fleet_due, rulebooks
+from app.actions.rulebooks import Programme
+from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
-from app.rules.reader import default_rulebook
-from app.store import cars, due
+from app.store import due
 from app.store import facts as crossing
+from app.store import rulebooks as editions
 from app.store.facts import CarRecord
 from app.store.tables import Car
 
 BATCH = 500
+# Cars whose columns are in memory at once, some kilobytes each; and from how many on columns pay.
+MANY, FEW = 5_000, 200
 PLACE = {item: place for place, item in enumerate(ITEMS)}
 Tell = Callable[[int, int], None]
 
@@ -33,24 +36,29 @@ def refresh(
 
     Belongs into the transaction of whatever changed them.
     """
-    with _collector_paused(len(car_ids)):
-        for first in range(0, len(car_ids), BATCH):
-            _refresh_batch(db, car_ids[first : first + BATCH], today, settings)
+    with collector_paused(len(car_ids)):
+        for first in range(0, len(car_ids), MANY):
+            _refresh_some(db, car_ids[first : first + MANY], today, settings)
 
 
-def refresh_all(db: Session, today: date, tell: Tell | None = None) -> int:
-    """Rebuild every car; `tell` hears how many of how many are done. Gives the number of cars."""
-    every = cars.all_ids(db)
-    with _collector_paused(len(every)):
-        for first in range(0, len(every), BATCH):
-            _refresh_batch(db, every[first : first + BATCH], today, crossing.DEFAULTS)
+def refresh_all(
+    db: Session, today: date, tell: Tell | None = None, owner_id: int | None = None
+) -> int:
+    """Rebuild every car, or every car of an owner; `tell` hears how many of how many are done.
+
+    Gives the number of cars.
+    """
+    every = editions.cars_of(db, owner_id)
+    with collector_paused(len(every)):
+        for first in range(0, len(every), MANY):
+            _refresh_some(db, every[first : first + MANY], today, crossing.DEFAULTS)
             if tell:
-                tell(min(first + BATCH, len(every)), len(every))
+                tell(min(first + MANY, len(every)), len(every))
     return len(every)
 
 
 @contextmanager
-def _collector_paused(cars: int) -> Iterator[None]:
+def collector_paused(cars: int) -> Iterator[None]:
     """Thousands of facts make no cycles, and looking for some would take a fifth of the time."""
     pause = cars > BATCH and gc.isenabled()
     if pause:
@@ -62,16 +70,28 @@ def _collector_paused(cars: int) -> Iterator[None]:
             gc.enable()
 
 
-def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:
-    rulebook = default_rulebook()
+def _refresh_some(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:
+    """Few cars one by one; many as columns, and one by one what those cannot express."""
+    editions.hold(db)
+    programme = rulebooks.in_force(db)
+    if len(car_ids) >= FEW:
+        car_ids = fleet_due.rebuild(db, car_ids, today, programme, settings)
+    for first in range(0, len(car_ids), BATCH):
+        _refresh_batch(db, car_ids[first : first + BATCH], today, programme, settings)
+    _forget_projections(db)
+
+
+def _refresh_batch(
+    db: Session, car_ids: Sequence[int], today: date, programme: Programme, settings: Settings
+) -> None:
     records = crossing.load(db, car_ids, today, settings=settings)
     rows: list[dict[str, Any]] = []
     projected: list[dict[str, Any]] = []
     for record in records.values():
-        items = items_of(record, today, rulebook)
+        answer = programme.whole_answer(record, today).answer
         shared = _shared(record)
-        rows += [_row(shared, each) for each in items]
-        projected.append(_projection(record, next_due(items), rulebook))
+        rows += [_row(shared, each) for each in answer.items]
+        projected.append(_projection(record, answer.next, programme.everyone.rulebook))
     due.replace(db, car_ids, rows)
     if projected:
         db.connection().execute(PROJECT, projected)
@@ -79,40 +99,6 @@ def _refresh_batch(db: Session, car_ids: Sequence[int], today: date, settings: S
     if without_facts:
         # All that was known came with a file that was taken back.
         db.execute(update(Car).where(Car.id.in_(without_facts)).values(standing="withdrawn"))
-    _forget_projections(db)
-
-
-def items_of(record: CarRecord, today: date, rulebook: Rulebook) -> tuple[Due, ...]:
-    """The due items of a car; of several relief devices the one that comes first speaks for all."""
-    items = due_dates(record.facts(today), rulebook).items
-    if len(record.relief_devices) < 2:
-        return items
-    first = relief_due(record, today, rulebook)
-    return tuple(first if each.item == "relief_device" and first else each for each in items)
-
-
-def relief_due(record: CarRecord, today: date, rulebook: Rulebook) -> Due | None:
-    """The relief device item of the device that comes first, named in its reasons."""
-    found = []
-    for place, device in enumerate(record.relief_devices):
-        item = due_dates(record.facts(today, place), rulebook).item("relief_device")
-        if item is not None:
-            found.append(_named(item, device.label, len(record.relief_devices)))
-    return min(found, key=urgency, default=None)
-
-
-def urgency(item: Due) -> tuple[int, date]:
-    """What is owed comes first; what is unknown counts as sooner than any date."""
-    order = ("owed", "unknown", "dated", "by_event", "not_required")
-    return order.index(item.state), item.due_on or date.max
-
-
-def _named(item: Due, label: str, of: int) -> Due:
-    told = Reason(f"Of {of} relief devices on the car this one comes first: {label}")
-    return Due(
-        item.item, item.state, item.due_on, item.basis_on, item.interval_months,
-        item.calculated_due_on, item.confidence, (told, *item.reasons),
-    )  # fmt: skip
 
 
 def _shared(record: CarRecord) -> dict[str, Any]:
@@ -137,8 +123,8 @@ def _row(shared: dict[str, Any], item: Due) -> dict[str, Any]:
         "interval_months": item.interval_months,
         "calculated_due_on": item.calculated_due_on,
         "confidence": item.confidence,
+        "rule": item.rule,
         "citation": next((each.citation for each in item.reasons if each.citation), ""),
-        "reasons": item.reasons,
     }
 
 

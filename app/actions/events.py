@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from uuid import NAMESPACE_OID, uuid5
 
 from sqlalchemy.orm import Session
 
@@ -15,18 +16,23 @@ from app.actions.stamp import Stamp
 from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
 from app.errors import Conflict, Refused
 from app.store import cars, events
+from app.store.events import split
 from app.store.tables import Car, EventRow, ReadingRow
 
 # What an event may name, in the order in which it is kept.
 KNOWN = EVENT_ITEMS + CHANGES
 # Changes for which a person says what they open.
 CHOOSING = ("damage", "fire_damage", "ordered_inspection")
+# What an event says beside its items, and what a reading says.
+SAYS = ("happened_on", "month_only", "outcome", "facility", "inspector", "reference", "notes")
+MEASURED = ("zone", "inches", "extent", "span_in", "apart_in")
 
 
 def record_event(db: Session, car_id: int, event: NewEvent, stamp: Stamp) -> EventRow:
     """Record one event of a car; the same form sent again gives the first one and adds nothing.
 
-    Raises NotFound, Refused with faults by field, or Conflict when it is recorded already.
+    Raises NotFound, Refused with faults by field, or Conflict when it is recorded already or its
+    key recorded something else.
     """
     return record_event_for_many(db, [car_id], event, stamp)[0]
 
@@ -72,6 +78,33 @@ def withdraw_event(db: Session, event_id: int, reason: str, stamp: Stamp) -> Eve
     rows.withdraw(db, old, reason, stamp)
     due.refresh(db, [old.car_id], stamp.today)
     return old
+
+
+def under_own_key(db: Session, car_ids: Sequence[int], event: NewEvent) -> NewEvent:
+    """The event under a key that stands for nothing else on these cars.
+
+    A form come back to carries the key of what it recorded before. Filled differently it is another
+    record: its key then follows from what it says, so that this one sent twice is still one record.
+    """
+    if event.form_key is None:
+        return event
+    known = [events.by_form_key(db, car_id, event.form_key) for car_id in car_ids]
+    if all(row is None or says_the_same(db, row, event) for row in known):
+        return event
+    return replace(event, form_key=uuid5(NAMESPACE_OID, repr(tidied(event))).hex)
+
+
+def says_the_same(db: Session, row: EventRow, event: NewEvent) -> bool:
+    """Whether what is recorded is what `event` would record."""
+    meant = tidied(event)
+    readings = events.readings(db, [row.id]).get(row.id, ())
+    return (
+        split(row.items) == meant.items
+        and split(row.opens) == meant.opens
+        and all(getattr(row, name) == getattr(meant, name) for name in SAYS)
+        and [[getattr(each, name) for name in MEASURED] for each in readings]
+        == [[getattr(each, name) for name in MEASURED] for each in meant.readings]
+    )
 
 
 def tidied(event: NewEvent) -> NewEvent:
@@ -131,7 +164,20 @@ def _check_month(faults: Faults, event: NewEvent) -> None:
 
 
 def _recorded_by_form(db: Session, car: Car, event: NewEvent) -> EventRow | None:
-    return events.by_form_key(db, car.id, event.form_key) if event.form_key else None
+    row = events.by_form_key(db, car.id, event.form_key) if event.form_key else None
+    if row is None:
+        return None
+    if not says_the_same(db, row, event):
+        raise Conflict(
+            f"The key of this form recorded event {row.id} of {car.mark} {car.number}, which says "
+            f"something else. Nothing was recorded now."
+        )
+    if row.superseded_at is not None:
+        raise Conflict(
+            f"This form recorded event {row.id} of {car.mark} {car.number} before, which no longer "
+            f"counts: it was corrected, withdrawn or taken back. Nothing was recorded now."
+        )
+    return row
 
 
 def _record(

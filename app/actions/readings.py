@@ -6,11 +6,12 @@ from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
+from app.actions import rulebooks
 from app.actions.changes import NewEvent, NewReading
 from app.actions.checks import Faults
 from app.core.facts import SHELL_AND_HEAD_ZONES, ZONES
+from app.core.rule import StencilTables
 from app.core.stencil import Unreadable, decode
-from app.rules.reader import default_rulebook
 from app.store import dated
 from app.store.tables import Car, Construction
 
@@ -58,16 +59,17 @@ def likely(inches: Decimal, design: Decimal | None) -> Decimal:
 
 def design_thickness(db: Session, car: Car) -> dict[str, Decimal]:
     """The owner's minimum by zone, else the plate that the specification asks for; in inches."""
-    plate = _plate(car.specification)
+    tables = rulebooks.in_force(db).of(car.owner_id).rulebook.stencils
+    plate = _plate(car.specification, tables)
     design = dict.fromkeys(SHELL_AND_HEAD_ZONES, plate) if plate else {}
     built = dated.in_force(db, Construction, car.id)
     stated = {zone: getattr(built, f"required_{zone}_in", None) for zone in SHELL_AND_HEAD_ZONES}
     return design | {zone: inches for zone, inches in stated.items() if inches}
 
 
-def _plate(specification: str) -> Decimal | None:
+def _plate(specification: str, tables: StencilTables) -> Decimal | None:
     try:
-        plate = decode(specification, default_rulebook().stencils).plate_in
+        plate = decode(specification, tables).plate_in
     except Unreadable:
         return None
     return Decimal(plate.numerator) / plate.denominator if plate else None

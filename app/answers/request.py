@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -41,10 +42,18 @@ class When:
 
 
 def _when(value: object) -> When:
-    if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d{2}(-\d{2})?", value, re.ASCII):
+    if not isinstance(value, str):
         raise ValueError(f"must be a date YYYY-MM-DD or YYYY-MM, got {shown(value)}")
-    month_only = len(value) == 7
-    return When(_calendar_day(f"{value}-01" if month_only else value), month_only)
+    return _written_day(value)
+
+
+# Programs that ask for many cars repeat their days and numbers.
+@lru_cache(maxsize=4096)
+def _written_day(text: str) -> When:
+    if not re.fullmatch(r"\d{4}-\d{2}(-\d{2})?", text, re.ASCII):
+        raise ValueError(f"must be a date YYYY-MM-DD or YYYY-MM, got {shown(text)}")
+    month_only = len(text) == 7
+    return When(_calendar_day(f"{text}-01" if month_only else text), month_only)
 
 
 def _calendar_day(text: str) -> date:
@@ -73,6 +82,13 @@ def _number(value: object) -> Fraction:
         return value
     if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)):
         raise ValueError(f"must be a number, got {shown(value)}")
+    if isinstance(value, Decimal) and value.is_snan():  # cannot be looked up
+        raise ValueError(f"must be a number, got {shown(value)}")
+    return _exact(value)
+
+
+@lru_cache(maxsize=4096)
+def _exact(value: float | Decimal) -> Fraction:
     exact = Decimal(str(value))
     if not exact.is_finite():
         raise ValueError(f"must be a number, got {shown(value)}")
@@ -168,7 +184,7 @@ class _Part(BaseModel):
     @model_validator(mode="before")
     @classmethod
     def null_is_absent(cls, data: Any) -> Any:
-        if isinstance(data, dict):
+        if isinstance(data, dict) and None in data.values():
             return {key: value for key, value in data.items() if value is not None}
         return data
 

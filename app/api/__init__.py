@@ -2,12 +2,12 @@
 
 from fastapi import APIRouter
 
-from app.api import calculator, cars, docs, due, events
+from app.api import calculator, cars, docs, due, events, trial
 
 ADDRESS = "/api/v1"
 
 router = APIRouter(prefix=ADDRESS)
-for each in (calculator, cars, events, due, docs):
+for each in (calculator, cars, trial, events, due, docs):
     router.include_router(each.router)
 
 __all__ = ["ADDRESS", "router"]

@@ -11,19 +11,19 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import cars as actions
-from app.actions import components
+from app.actions import components, rulebooks
 from app.actions.stamp import Stamp
-from app.actions.whole_answer import first_device
 from app.answers import answer_as_json
 from app.api.calculator import REQUEST
 from app.api.cars_in import CarIn, place_of
 from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
-from app.api.register import Key, Listing, Words, answer_shown, answered, told_at
-from app.api.schemas import DueDatesOut, PageOut
-from app.rules.reader import default_rulebook
+from app.api.register import Listing, Words, answer_shown, answered, told_at
+from app.api.schemas import DueDatesOut, PageOut, ReasonOut
+from app.core.contradictions import of_car
 from app.store import cars
 from app.store.cars import RegisterFilter
+from app.store.components import on_car
 from app.store.tables import STANDINGS
 
 router = subject("cars")
@@ -66,13 +66,13 @@ def listed(
 
 
 @router.get("/cars/{car_id}", summary="A car with its facts and due items", responses=can_fail(404))
-def one(car_id: Key, db: web.Db, today: web.Today, settings: web.Configured) -> CarOut:
+def one(car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured) -> CarOut:
     """Every fact in force today, as a due-date request states it, and every due item."""
     return _shown(db, car_id, today, settings.soon_days)
 
 
 @router.get("/cars/{car_id}/due", summary="What is due of a car, and why", responses=can_fail(404))
-def due(car_id: Key, db: web.Db, today: web.Today, settings: web.Configured) -> DueDatesOut:
+def due(car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured) -> DueDatesOut:
     """The calculator's answer to all that is recorded of the car.
 
     Due items with their reasons, thickness against its lines, and whether it may be loaded today.
@@ -109,8 +109,11 @@ def add(
 
 def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:
     record, answer = answered(db, car_id, today, soon_days)
-    rulebook = default_rulebook()
-    car = record.facts(today, first_device(record, today, rulebook)).car
+    programme = rulebooks.in_force(db)
+    first = programme.whole_answer(record, today).first
+    car = record.facts(today, first).car
+    kinds = {each.component.kind for each in on_car(db, car_id, today)}
+    told = of_car(car, record.events, kinds, programme.of(record.owner_id).rulebook)
     return CarOut(
         id=car_id,
         mark=car.mark,
@@ -120,4 +123,5 @@ def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:
         standing=record.standing,
         facts=facts_out(car),
         due=answer_as_json(answer)["items"],
+        contradictions=[ReasonOut(text=each.text, citation=each.citation) for each in told],
     )

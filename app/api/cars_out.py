@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from pydantic import Field, PlainSerializer, SkipValidation
 
 from app.answers.request import CarPart
-from app.api.schemas import ItemOut, NextOut, Out
+from app.api.schemas import ItemOut, NextOut, Out, ReasonOut
 from app.core import facts
 from app.core.facts import Status
 from app.core.status import state_on
@@ -55,6 +55,9 @@ class CarOut(Out):
         description="of several relief devices, the one that comes first is the `relief_device`"
     )
     due: list[ItemOut]
+    contradictions: list[ReasonOut] = Field(
+        description="where the facts do not fit what is stenciled; no due date changes by it"
+    )
 
 
 def row_out(row: CarListRow, today: date, soon_days: int) -> CarRowOut:

@@ -10,6 +10,7 @@ from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions.reasons import told
 from app.api.exact import subject
 from app.api.register import Listing
 from app.api.schemas import ItemOut, PageOut, ReasonOut
@@ -78,7 +79,7 @@ def listed(
     wanted = asked.as_filter(db, today, settings.soon_days)
     page = due.page(db, wanted, asked.after, asked.limit)
     return DuePageOut(
-        rows=[_row_out(row) for row in page.rows],
+        rows=[_row_out(row) for row in told(db, page.rows, today)],
         next_after=page.next_after,
         as_of=today,
         shows=wanted.in_words(),

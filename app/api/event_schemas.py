@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
 from pydantic import Field
 
 from app.actions.changes import NewEvent, NewReading
-from app.actions.events import tidied
 from app.answers.request import EventPart, ReadingPart, Text
 from app.api.exactly import as_decimal, decimal_or_none
 from app.api.schemas import NOBODY, DueDatesOut, Exact, Out, RecordedBy
 from app.core.facts import Extent, Outcome
-from app.store.events import EventShown, split
-from app.store.tables import EventRow, ReadingRow
+from app.store.events import EventShown
+from app.store.tables import ReadingRow
 
 
 class ReadingIn(ReadingPart):
@@ -62,20 +60,6 @@ class EventIn(EventPart):
 def place_of(path: str) -> str:
     """Where a request states what an action calls `path`."""
     return "on" if path == "happened_on" else path
-
-
-def says_the_same(row: EventRow, readings: Sequence[ReadingRow], event: NewEvent) -> bool:
-    """Whether what is recorded is what `event` would record."""
-    meant = tidied(event)
-    fields = ("happened_on", "month_only", "outcome", "facility", "inspector", "reference", "notes")
-    measured = ("zone", "inches", "extent", "span_in", "apart_in")
-    return (
-        split(row.items) == meant.items
-        and split(row.opens) == meant.opens
-        and all(getattr(row, name) == getattr(meant, name) for name in fields)
-        and [[getattr(each, name) for name in measured] for each in readings]
-        == [[getattr(each, name) for name in measured] for each in meant.readings]
-    )
 
 
 class ReadingOut(Out):

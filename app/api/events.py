@@ -19,10 +19,9 @@ from app.api.event_schemas import (
     RecordedOut,
     event_out,
     place_of,
-    says_the_same,
 )
 from app.api.exact import can_fail, subject
-from app.api.register import Key, answer_shown, told_at
+from app.api.register import answer_shown, told_at
 from app.api.schemas import DueDatesOut, PageOut
 from app.errors import Conflict
 from app.store import cars, events
@@ -90,7 +89,7 @@ Sent = Annotated[Sending, Depends(sending, scope="function")]
     summary="Everything recorded of a car's inspections and changes",
     responses=can_fail(404),
 )
-def history(car_id: Key, db: web.Db) -> PageOut[EventOut]:
+def history(car_id: web.Key, db: web.Db) -> PageOut[EventOut]:
     """Newest first, with those that were corrected or withdrawn; a car's whole history is one page."""
     cars.car_or_raise(db, car_id)
     rows = [event_out(each) for each in events.history(db, car_id)]
@@ -98,7 +97,7 @@ def history(car_id: Key, db: web.Db) -> PageOut[EventOut]:
 
 
 @router.get("/events/{event_id}", summary="One event", responses=can_fail(404))
-def one(event_id: Key, db: web.Db) -> EventOut:
+def one(event_id: web.Key, db: web.Db) -> EventOut:
     """An inspection or a change as it was recorded, and what became of it."""
     return event_out(_shown(db, events.event_or_raise(db, event_id)))
 
@@ -110,7 +109,7 @@ def one(event_id: Key, db: web.Db) -> EventOut:
     responses=can_fail(404, 409),
 )
 def record(
-    car_id: Key,
+    car_id: web.Key,
     new: Annotated[EventIn, Body(openapi_examples={"inspection": {"value": INSPECTION}})],
     sent: Sent,
 ) -> RecordedOut:
@@ -135,7 +134,7 @@ def record(
     responses=can_fail(404, 409),
 )
 def correct(
-    event_id: Key,
+    event_id: web.Key,
     new: Annotated[EventIn, Body(openapi_examples={"correction": {"value": CORRECTION}})],
     sent: Sent,
 ) -> RecordedOut:
@@ -156,7 +155,7 @@ def _again(sent: Sending, car_id: int, event: NewEvent) -> EventRow | None:
     row = events.by_form_key(sent.db, car_id, sent.key) if sent.key else None
     if row is None:
         return None
-    if not says_the_same(row, events.readings(sent.db, [row.id]).get(row.id, ()), event):
+    if not actions.says_the_same(sent.db, row, event):
         raise Conflict(
             f"This Idempotency-Key recorded event {row.id}, which says something else. Nothing "
             f"was recorded now. Give every record a key of its own."

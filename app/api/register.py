@@ -7,22 +7,17 @@ from contextlib import contextmanager
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
-from app.actions.whole_answer import whole_answer
+from app.actions import rulebooks
 from app.answers import answer_as_json
 from app.core.facts import Answer, Settings
 from app.errors import Fault, Refused
-from app.rules.reader import default_rulebook
 from app.store import cars, facts
 from app.store.facts import CarRecord
 from app.store.names import NamePrefix, read_prefix
 
-# A key beyond this is no row's on either engine.
-LARGEST_KEY = 2**53
-Key = Annotated[int, Path(ge=1, le=LARGEST_KEY)]
 # No database takes a NUL in a text.
 Words = Annotated[str, Field(max_length=200, pattern=r"^[^\x00]*$")]
 
@@ -65,7 +60,7 @@ def answered(db: Session, car_id: int, day: date, soon_days: int) -> tuple[CarRe
     """What is known of a car on a day, and what the calculator says to it. Raises NotFound."""
     cars.car_or_raise(db, car_id)
     record = facts.load(db, [car_id], day, settings=Settings(soon_days=soon_days))[car_id]
-    return record, whole_answer(record, day, default_rulebook())
+    return record, rulebooks.in_force(db).whole_answer(record, day).answer
 
 
 def answer_shown(db: Session, car_id: int, day: date, soon_days: int) -> dict[str, Any]:

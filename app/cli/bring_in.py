@@ -94,6 +94,9 @@ def _tell_changes(seen: Preview) -> None:
         print(
             f"row {each.row}, {each.car}: {each.what}, now {each.was!r}, would be {each.will_be!r}"
         )
+    for doubt in seen.warnings:
+        cited = f" ({doubt.citation})" if doubt.citation else ""
+        print(f"row {doubt.row}, {doubt.car}: warning: {doubt.text}{cited}")
     if seen.new_parties:
         print(f"New parties: {', '.join(seen.new_parties)}")
     for remark in seen.remarks:

@@ -13,10 +13,10 @@ from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
-from app.actions.due import items_of
+from app.actions import rulebooks
+from app.actions.rulebooks import Programme
 from app.core.facts import ITEMS, Due
 from app.core.status import days_left, state_on
-from app.rules.reader import default_rulebook
 from app.store import cars, due, facts
 from app.store.due import DueFilter
 from app.store.facts import CarRecord
@@ -67,14 +67,14 @@ def _stored(db: Session, asked: Question) -> Iterator[Line]:
 
 
 def _counted(db: Session, asked: Question) -> list[Line]:
-    owners = cars.party_names(db)
+    owners, programme = cars.party_names(db), rulebooks.in_force(db)
     every = cars.all_ids(db)
     found: list[Line] = []
     for first in range(0, len(every), CARS_AT_ONCE):
         ids = every[first : first + CARS_AT_ONCE]
         for record in facts.load(db, ids, asked.as_of).values():
             if _meant(record, asked):
-                found += _lines_of(record, owners[record.owner_id], asked)
+                found += _lines_of(record, owners[record.owner_id], asked, programme)
     return sorted(found, key=_place)
 
 
@@ -88,8 +88,10 @@ def _meant(record: CarRecord, asked: Question) -> bool:
     )
 
 
-def _lines_of(record: CarRecord, owner: str, asked: Question) -> Iterator[Line]:
-    for item in items_of(record, asked.as_of, default_rulebook()):
+def _lines_of(
+    record: CarRecord, owner: str, asked: Question, programme: Programme
+) -> Iterator[Line]:
+    for item in programme.whole_answer(record, asked.as_of).answer.items:
         left = days_left(item.due_on, asked.as_of)
         if item.due_on is None or left is None or item.due_on > asked.before:
             continue

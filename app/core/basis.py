@@ -7,20 +7,26 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from app.core.facts import Reason, ReliefDevice
 from app.core.known import Case
 from app.core.lining import Lined
 from app.core.months import add_months
+from app.core.rule import Rule
 from app.core.words import words
 
 
 @dataclass(frozen=True, slots=True)
 class Basis:
-    """The day counted from and why; without a day, `reason` says what is missing."""
+    """The day counted from and why; without a day, `reason` says what is missing.
+
+    `would_change` is what would give another day, or one at all.
+    """
 
     on: date | None
     reason: Reason
+    would_change: tuple[Reason, ...] = ()
 
     @property
     def missing(self) -> bool:
@@ -36,9 +42,16 @@ def calendar_basis(case: Case, item: str) -> Basis:
         practice = case.rulebook.rule("first_qualification").text
         return Basis(
             case.car.built_on,
-            Reason(f"Counted from {case.car.built_on}, when the car was built. {practice}"),
+            Reason(
+                f"Counted from {case.car.built_on}, when the car was built. {practice}",
+                part="counted",
+            ),
+            _record_counts(item),
         )
-    return _missing(f"no passing {words(item)} and no day built is known")
+    return _missing(
+        f"no passing {words(item)} and no day built is known",
+        f"The day built, or a passing {words(item)}, would make it known",
+    )
 
 
 def lining_basis(case: Case, lined: Lined) -> Basis:
@@ -48,12 +61,13 @@ def lining_basis(case: Case, lined: Lined) -> Basis:
     if lined.applied_on and not (inspected and inspected > lined.applied_on):
         return Basis(
             lined.applied_on,
-            Reason(f"Counted from {lined.applied_on}, when the lining was applied"),
+            Reason(f"Counted from {lined.applied_on}, when the lining was applied", part="counted"),
         )
     if inspected:
         return _passed("lining", inspected)
     return _missing(
-        "the day the lining was applied is not known and no passing lining inspection is"
+        "the day the lining was applied is not known and no passing lining inspection is",
+        "The day it was applied, or a passing lining inspection, would make it known",
     )
 
 
@@ -81,14 +95,16 @@ def _since_change(case: Case, at: int) -> Basis:
     if since:
         return _passed("relief_device", since[-1])
     return _missing(
-        f"the relief device was changed on {case.events[at].on} and its test is not known"
+        f"the relief device was changed on {case.events[at].on} and its test is not known",
+        _TEST_WANTED,
     )
 
 
 def _stated(case: Case, device: ReliefDevice) -> Basis:
     if device.tested_on is None:
         return _missing(
-            f"the relief device was installed on {device.installed_on} and its test is not known"
+            f"the relief device was installed on {device.installed_on} and its test is not known",
+            _TEST_WANTED,
         )
     rule = case.rulebook.rule("relief_device_installed")
     if _six_month_clause(case, device, int(rule.limit("months"))):
@@ -96,30 +112,72 @@ def _stated(case: Case, device: ReliefDevice) -> Basis:
             f"Counted from {device.installed_on}, when it was installed: tested on {device.tested_on}, "
             "within six months before, and protected in storage"
         )
-        return Basis(device.installed_on, Reason(text, rule.citation))
+        return Basis(device.installed_on, Reason(text, rule.citation, "counted"))
+    why, not_stated = _not_by_clause(case, device, int(rule.limit("months")))
     text = (
         f"Counted from {device.tested_on}, when it was tested; "
-        "the six-month clause for a later installation does not apply"
+        f"the six-month clause for a later installation does not apply: {why}"
     )
-    return Basis(device.tested_on, Reason(text, rule.citation))
+    told = Reason(text, rule.citation, "assumed" if not_stated else "counted")
+    return Basis(device.tested_on, told, (_clause_would_count(rule),) if not_stated else ())
 
 
 def _six_month_clause(case: Case, device: ReliefDevice, months: int) -> bool:
-    """180.515(c); an installation known by its month is tried with the month's last day."""
-    installed = device.installed_by or device.installed_on
-    if device.tested_on is None or installed is None or device.installed_on is None:
-        return False
+    """180.515(c)."""
     return (
         case.spec.regime == "fusion_welded"
         and device.kind in ("valve", "combination")
         and device.protected_in_storage is True
-        and device.tested_on <= installed <= add_months(device.tested_on, months)
+        and _within(device, months)
     )
 
 
+def _within(device: ReliefDevice, months: int) -> bool:
+    """Installed in time after its test; an installation known by its month is tried with the month's last day."""
+    installed = device.installed_by or device.installed_on
+    if device.tested_on is None or installed is None or device.installed_on is None:
+        return False
+    return device.tested_on <= installed <= add_months(device.tested_on, months)
+
+
+def _not_by_clause(case: Case, device: ReliefDevice, months: int) -> tuple[str, bool]:
+    """What keeps the clause from counting; whether that is only something which nobody stated."""
+    if case.spec.regime != "fusion_welded":
+        return "it is for fusion-welded tanks", False
+    if device.installed_on is None:
+        return "no day of installation is known", False
+    if not _within(device, months):
+        return f"installed on {device.installed_on}, not within six months after its test", False
+    if device.kind == "disc":
+        return "it is for devices that reclose", False
+    if device.kind is None:
+        return "whether it is a valve is not stated", True
+    if device.protected_in_storage is None:
+        return "whether it was protected in storage is not stated", True
+    return "it was not protected in storage", False
+
+
+@lru_cache
+def _clause_would_count(rule: Rule) -> Reason:
+    text = (
+        "Stated to be a valve that was protected in storage, it would count from its installation"
+    )
+    return Reason(text, rule.citation, "would_change")
+
+
+@lru_cache
+def _record_counts(item: str) -> tuple[Reason, ...]:
+    text = f"A passing {words(item)} on record would be counted from instead"
+    return (Reason(text, part="would_change"),)
+
+
 def _passed(item: str, on: date) -> Basis:
-    return Basis(on, Reason(f"Counted from {on}, the latest passing {words(item)}"))
+    return Basis(on, Reason(f"Counted from {on}, the latest passing {words(item)}", part="counted"))
 
 
-def _missing(what: str) -> Basis:
-    return Basis(None, Reason(f"Not known from when to count: {what}"))
+def _missing(what: str, would_help: str) -> Basis:
+    told = Reason(f"Not known from when to count: {what}", part="counted")
+    return Basis(None, told, (Reason(would_help, part="would_change"),))
+
+
+_TEST_WANTED = "The day it was tested, or a passing qualification since, would make it known"

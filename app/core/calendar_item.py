@@ -7,21 +7,29 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from app.core.basis import Basis
-from app.core.facts import Approval, Confidence, Due, Reason
+from app.core.closing import closing
+from app.core.facts import STENCILED_ITEMS, Approval, Confidence, Due, Reason, State
 from app.core.known import Case
-from app.core.months import add_months, to_precision, year_end
+from app.core.months import Precision, add_months, to_precision, year_end
 from app.core.owed import Owing
+from app.core.rule import Rule
 from app.core.words import sentence, words
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """Months to the next time, the most that the rule allows, and why."""
+    """Months to the next time, the most that the rule allows, and why; `year_end` moves the sum to December 31.
+
+    `rule` is the id of the rule that sets it; `would_change` is what would make it another.
+    """
 
     months: int
     maximum: int
     reasons: tuple[Reason, ...]
+    rule: str
     confidence: Confidence = "verified"
+    year_end: bool = False
+    would_change: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,62 +51,84 @@ class _Painted:
     stale: Reason | None = None
 
 
+_NOT_PAINTED = _Painted()
+
+
 def dated(
     case: Case, item: str, basis: Basis, interval: Interval, owings: Sequence[Owing]
 ) -> Dated:
     """The due item by calendar, with everything that may move its date."""
-    interval = _approved(case, item, interval)
-    calculated = _calculated(case, basis, interval)
-    reasons = (*interval.reasons, basis.reason, *_sum_told(case, basis, interval, calculated))
-    due = Due(
-        item, "dated", calculated, basis.on, interval.months, calculated, interval.confidence, reasons
-    )  # fmt: skip
+    movable = case.spec.regime == "fusion_welded" and item in STENCILED_ITEMS
+    interval = _approved(case, item, interval) if movable else interval
+    total = add_months(basis.on, interval.months) if basis.on else None
+    precision = _precision(case, interval, movable)
+    calculated = to_precision(total, precision) if total else None
+    counted = (*interval.reasons, basis.reason, *_sum_told(basis, interval, total, calculated))
+    otherwise = (*basis.would_change, *interval.would_change)
+    counts = basis.on, interval.months, calculated, interval.confidence
     if owings:
-        return Dated(_owed(due, owings))
-    painted = _stencil(case, item, basis, interval)
-    warnings = painted.warnings
-    if painted.on:
-        due = replace(due, due_on=painted.on)
-    elif calculated is None:
-        due = replace(due, state="unknown")
-        warnings += (Reason(f"{sentence(item)}: {basis.reason.text}"),)
-    return Dated(replace(due, reasons=due.reasons + painted.reasons), warnings, painted.stale)
+        since, told = _owed(item, owings, calculated)
+        reasons = (*told, *counted, *otherwise)
+        return Dated(Due(item, "owed", since, *counts, reasons, interval.rule))
+    painted = _stencil(case, item, basis, interval) if movable else _NOT_PAINTED
+    due_on, warnings = painted.on or calculated, painted.warnings
+    if due_on is None:
+        warnings = (*warnings, Reason(f"{sentence(item)}: {basis.reason.text}"))
+    state: State = "dated" if due_on else "unknown"
+    reasons = (*counted, *painted.reasons, *otherwise)
+    due = Due(item, state, due_on, *counts, reasons, interval.rule)
+    return Dated(due, warnings, painted.stale)
 
 
-def owed_by_event(item: str, owings: Sequence[Owing], reasons: tuple[Reason, ...]) -> Due:
+def owed_by_event(
+    item: str, owings: Sequence[Owing], reasons: tuple[Reason, ...], rule: Rule
+) -> Due:
     """An item without a calendar that is owed."""
-    return _owed(Due(item, "by_event", reasons=reasons), owings)
+    since, told = _owed(item, owings, None)
+    return Due(
+        item, "owed", since, confidence=rule.confidence, reasons=(*told, *reasons), rule=rule.id
+    )
 
 
-def _owed(due: Due, owings: Sequence[Owing]) -> Due:
-    """Owed since the earliest of the days it became owed, or since its calendar date when that is earlier."""
-    days = [owing.since for owing in owings] + ([due.due_on] if due.due_on else [])
-    told = tuple(owing.reason for owing in owings)
-    return replace(due, state="owed", due_on=min(days), reasons=told + due.reasons)
+def by_event(item: str, reasons: tuple[Reason, ...], rule: Rule) -> Due:
+    """An item without a calendar, nothing of it owed."""
+    return Due(item, "by_event", confidence=rule.confidence, reasons=reasons, rule=rule.id)
 
 
-def _calculated(case: Case, basis: Basis, interval: Interval) -> date | None:
-    if basis.on is None:
-        return None
-    return to_precision(add_months(basis.on, interval.months), case.settings.due_precision)
+def not_known(item: str, reasons: tuple[Reason, ...], rule: Rule) -> Due:
+    """An item that applies, with nothing to count it from."""
+    return Due(item, "unknown", confidence=rule.confidence, reasons=reasons, rule=rule.id)
+
+
+def _owed(
+    item: str, owings: Sequence[Owing], calculated: date | None
+) -> tuple[date, tuple[Reason, ...]]:
+    """Owed since the earliest of the days it became owed, or since its calendar date when that is earlier.
+
+    With why, and what closes it.
+    """
+    days = [owing.since for owing in owings] + ([calculated] if calculated else [])
+    return min(days), (*(owing.reason for owing in owings), closing(item, owings))
+
+
+def _precision(case: Case, interval: Interval, movable: bool) -> Precision:
+    """What the sum is moved to: the calendar year's end for ton tanks, else the setting where it applies."""
+    if interval.year_end:
+        return "year_end"
+    return case.settings.due_precision if movable else "day"
 
 
 def _sum_told(
-    case: Case, basis: Basis, interval: Interval, calculated: date | None
+    basis: Basis, interval: Interval, total: date | None, calculated: date | None
 ) -> tuple[Reason, ...]:
-    if calculated is None:
+    if total is None:
         return ()
-    told = (
-        f"{basis.on} plus {interval.months} months is {add_months(basis.on, interval.months)}"
-        if basis.on
-        else ""
-    )
-    if case.settings.due_precision != "day":
-        end = case.settings.due_precision.split("_")[0]
-        told += (
-            f", moved to {calculated}, the end of its {end} (a setting; common practice, no source)"
-        )
-    return (Reason(told),)
+    told = f"{basis.on} plus {interval.months} months is {total}"
+    if interval.year_end:
+        told += f"; any day of that calendar year will do: {calculated}"
+    elif total != calculated:
+        told += f", moved to {calculated} by the setting for the end of month or year (common practice, no source)"
+    return (Reason(told, part="counted"),)
 
 
 # Approvals (rule 9) -----------------------------------------------------------------------------------------------
@@ -112,7 +142,8 @@ def _approved(case: Case, item: str, interval: Interval) -> Interval:
     rule = case.rulebook.rule("approval")
     waiting = tuple(
         case.rulebook.rule("stencil").because(
-            f"{_name(one)} for {one.interval_months} months is not yet stenciled and changes nothing"
+            f"{_name(one)} for {one.interval_months} months is not yet stenciled and changes nothing until it is",
+            "would_change",
         )
         for one in mine if not one.stenciled
     )  # fmt: skip
@@ -120,9 +151,12 @@ def _approved(case: Case, item: str, interval: Interval) -> Interval:
     if not stenciled:
         return replace(interval, reasons=interval.reasons + waiting)
     shortest = min(stenciled, key=lambda one: one.interval_months)
-    told = rule.because(f"{_name(shortest)}, stenciled, sets {shortest.interval_months} months")
+    told = rule.because(
+        f"{_name(shortest)}, stenciled, sets {shortest.interval_months} months", "counted"
+    )
     return Interval(
-        shortest.interval_months, shortest.interval_months, (*interval.reasons, told, *waiting), interval.confidence
+        shortest.interval_months, shortest.interval_months, (*interval.reasons, told, *waiting),
+        rule.id, interval.confidence,
     )  # fmt: skip
 
 
@@ -136,7 +170,7 @@ def _name(approval: Approval) -> str:
 def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painted:
     text = dict(case.car.stencil.due).get(item)
     if text is None or _marked_before_installed(case, item):
-        return _Painted()
+        return _NOT_PAINTED
     painted = painted_day(text, case.settings.stencil_year)
     rule = case.rulebook.rule("stencil")
     marked_on = case.car.stencil.marked_on
@@ -145,6 +179,7 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
         told = Reason(
             f"The stencil of {marked_on} says {text}; {words(item)} passed after it, on {overtaking[-1]}",
             rule.citation,
+            "counted",
         )
         return _overtaken(case, item, painted, told)
     reading = _year_told(text, case.settings.stencil_year)
@@ -154,12 +189,21 @@ def _stencil(case: Case, item: str, basis: Basis, interval: Interval) -> _Painte
             f"The stencil says {text}{reading}, past the most that the rule allows from {basis.on}: "
             f"{most} controls",
             rule.citation,
+            "counted",
         )  # fmt: skip
         return _Painted(most, (told,), (replace(told, text=f"{sentence(item)}: {told.text}"),))
-    told = Reason(f"The stencil says {text}{reading}, and it controls", rule.citation)
-    return _Painted(
-        painted, (told, *_changed_since_marking(case, item)), _changed_since_marking(case, item)
-    )
+    told = Reason(f"The stencil says {text}{reading}, and it controls", rule.citation, "counted")
+    swapped = _changed_since_marking(case, item)
+    return _Painted(painted, (told, *swapped, _overtaking(item, marked_on, rule)), swapped)
+
+
+def _overtaking(item: str, marked_on: date | None, rule: Rule) -> Reason:
+    """What would take the date from the stencil."""
+    if marked_on is None:
+        text = "The day it was marked is not known, so no inspection overtakes it; that day would let later ones count"
+    else:
+        text = f"A passing {words(item)} after {marked_on}, when it was marked, would overtake it"
+    return Reason(text, rule.citation, "would_change")
 
 
 def painted_day(text: str, year: str) -> date:

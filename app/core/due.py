@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
 from app.core.calendar_item import Dated
-from app.core.facts import Answer, Due, Facts, Reason, ZoneThickness
-from app.core.items import BY_REGIME, Findings
+from app.core.facts import Answer, Due, Facts, Reason
+from app.core.findings import Findings
 from app.core.known import Case, case_of
 from app.core.lading import corrosive
 from app.core.lining import lined
 from app.core.loading import loading
 from app.core.owed import CHOOSING, owed
+from app.core.regimes import BY_REGIME
 from app.core.rule import Rulebook
 from app.core.status import days_left, state_on
-from app.core.thickness import zones_shown
+from app.core.thickness import Lines, all_lines, zones_shown
 
 __all__ = ["days_left", "due_dates", "next_due", "state_on"]
 
@@ -27,11 +28,9 @@ def due_dates(facts: Facts, rulebook: Rulebook) -> Answer:
     """
     case = case_of(facts, rulebook)
     found = _findings(case)
-    functions = BY_REGIME.get(case.spec.regime, {})
-    results = [result for function in functions.values() if (result := function(found))]
+    results = [result for function in BY_REGIME[case.spec.regime] if (result := function(found))]
     items = tuple(result.due for result in results)
     stale = [result.stale_stencil for result in results if result.stale_stencil]
-    left_out = None if functions else _left_out(case)
     return Answer(
         facts=facts,
         rulebook_id=rulebook.id,
@@ -39,8 +38,8 @@ def due_dates(facts: Facts, rulebook: Rulebook) -> Answer:
         items=items,
         next=next_due(items),
         thickness=found.zones,
-        loading=loading(case, items, found.zones, stale, left_out),
-        warnings=_warnings(found, results, left_out),
+        loading=loading(case, items, found.zones, stale),
+        warnings=_warnings(found, results),
     )
 
 
@@ -54,29 +53,19 @@ def next_due(items: Sequence[Due]) -> Due | None:
 
 
 def _findings(case: Case) -> Findings:
-    zones: tuple[ZoneThickness, ...] = ()
+    lines: Mapping[str, Lines] = {}
     if case.spec.regime == "fusion_welded":
-        zones = zones_shown(case.spec, case.car.tank, case.events, case.rulebook)
+        lines = all_lines(case.spec, case.car.tank, case.rulebook)
+    zones = zones_shown(lines, case.events, case.rulebook) if lines else ()
+    rulebook = case.rulebook
     return Findings(
-        case, owed(case), lined(case), corrosive(case.car.service, case.rulebook), zones
-    )
+        case, owed(case), lined(case), corrosive(case.car.service, rulebook), lines, zones
+    )  # fmt: skip
 
 
-def _left_out(case: Case) -> str:
-    regime = case.spec.regime.replace("_", " ")
-    return (
-        f"The due items of a {regime} car (class {case.spec.class_}) are not calculated: "
-        "go by the rule and the owner's instructions"
-    )
-
-
-def _warnings(
-    found: Findings, results: Iterable[Dated], left_out: str | None
-) -> tuple[Reason, ...]:
+def _warnings(found: Findings, results: Iterable[Dated]) -> tuple[Reason, ...]:
     case = found.case
     told = list(case.warnings)
-    if left_out:
-        told.append(Reason(left_out, case.spec.family.citation))
     told += found.corrosive.warnings
     told += [warning for result in results for warning in result.warnings]
     told += _local_repairs(case) + _idle_opens(case)

@@ -18,6 +18,11 @@ Confidence = Literal["verified", "memory"]
 Verdict = Literal[
     "condemned", "at_or_below_c", "above_c", "not_measured", "unknown", "owner_judged"
 ]
+# What the rule asks; what is owed and what closes it; what was counted from; what was taken for granted on the safe
+# side; what would change the answer; and what stands beside it: a mechanical item told with the loading answer.
+Part = Literal["asks", "owed", "closes", "counted", "assumed", "would_change", "mechanical"]
+# The part 179 table, the plate formula, the owner's design minimum.
+ThicknessSource = Literal["table", "formula", "owner"]
 LoadingVerdict = Literal["may_load", "check", "may_not_load"]
 
 SHELL_AND_HEAD_ZONES = ("shell_top", "shell_bottom", "head_a", "head_b")
@@ -192,13 +197,19 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Reason:
+    """A sentence and the rule it rests on. `part` is what it does in an explanation, for headings alone."""
+
     text: str
     citation: str | None = None
+    part: Part | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One due item. `due_on` is None under the states without a date; the calendar fields stay whatever the state."""
+    """One due item. `due_on` is None under the states without a date; the calendar fields stay whatever the state.
+
+    `rule` is the id of the rule that governs it: of several the one that sets its interval.
+    """
 
     item: str
     state: State
@@ -208,6 +219,18 @@ class Due:
     calculated_due_on: date | None = None
     confidence: Confidence = "verified"
     reasons: tuple[Reason, ...] = ()
+    rule: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Required:
+    """One of the up to three that ask for a thickness of a zone, inches; `governs` when it asks for the most."""
+
+    source: ThicknessSource
+    inches: Fraction
+    reason: Reason
+    confidence: Confidence
+    governs: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +247,7 @@ class ZoneThickness:
     measured_on: date | None = None
     extent: Extent | None = None
     reasons: tuple[Reason, ...] = ()
+    sources: tuple[Required, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,48 +1,28 @@
-"""One function an item: from a case and what is owed to the due item with its reasons."""
+"""The items of fusion-welded cars that are more than an interval: one function each."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
 
 from app.core.basis import calendar_basis, lining_basis, relief_basis
-from app.core.calendar_item import Dated, Interval, dated, owed_by_event
-from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Reason, ZoneThickness
+from app.core.calendar_item import (
+    Dated,
+    Interval,
+    by_event,
+    dated,
+    not_known,
+    owed_by_event,
+)
+from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Event, Reason, ZoneThickness
+from app.core.findings import Findings, by_rule
 from app.core.known import Case
 from app.core.lading import Corrosive
-from app.core.lining import Lined
 from app.core.months import add_months
-from app.core.owed import Owing, Owings
-from app.core.thickness import all_lines, surely_above_c
-from app.core.words import sentence
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Findings:
-    """What several items need to know of a case, worked out once."""
-
-    case: Case
-    owings: Owings
-    lined: Lined
-    corrosive: Corrosive
-    zones: tuple[ZoneThickness, ...]
-
-    def owed(self, item: str) -> Sequence[Owing]:
-        return self.owings.get(item, ())
-
-
-ItemFunction = Callable[[Findings], Dated | None]
-
-
-def every_ten_years(item: str) -> ItemFunction:
-    """An item with nothing but the rule's own interval."""
-
-    def due(found: Findings) -> Dated:
-        rule = found.case.rulebook.rule(item)
-        interval = Interval(rule.months, rule.months, (rule.reason(),), rule.confidence)
-        return dated(found.case, item, calendar_basis(found.case, item), interval, found.owed(item))
-
-    return due
+from app.core.rule import Rule
+from app.core.thickness import surely_above_c
+from app.core.thin import why_thin, would_change
 
 
 def service_equipment(found: Findings) -> Dated:
@@ -64,18 +44,35 @@ def lining(found: Findings) -> Dated | None:
     if not found.lined.yes:
         return None
     case, rule = found.case, found.case.rulebook.rule("lining")
-    interval = _lining_interval(case)
+    interval = _for_lading(_lining_interval(case), found.corrosive, rule)
     result = dated(case, "lining", lining_basis(case, found.lined), interval, found.owed("lining"))
     result = replace(result, warnings=result.warnings + _interval_warnings(case, interval))
-    reasons = (*result.due.reasons, *found.corrosive.reasons)
     if found.corrosive.yes:
         confidence = _weaker(result.due.confidence, found.corrosive.confidence)
-        return replace(result, due=replace(result.due, reasons=reasons, confidence=confidence))
+        return replace(result, due=replace(result.due, confidence=confidence))
     told = rule.because(
         "Not required: the rule asks for it only where the lading is corrosive or reactive to the tank"
     )
-    due = replace(result.due, state="not_required", due_on=None, reasons=(told, *reasons))
+    due = replace(
+        result.due, state="not_required", due_on=None, reasons=(told, *result.due.reasons)
+    )
     return Dated(due)
+
+
+def _for_lading(interval: Interval, corrosive: Corrosive, rule: Rule) -> Interval:
+    """The lining's interval, with what of the lading makes it asked for at all."""
+    if not corrosive.yes:
+        text = "A lading corrosive or reactive to the tank would make it asked for"
+    elif corrosive.assumed:
+        text = "A stated “not corrosive or reactive to the tank” would make it not required"
+    else:
+        text = ""
+    otherwise = (Reason(text, rule.citation, "would_change"),) if text else ()
+    return replace(
+        interval,
+        reasons=(*interval.reasons, *corrosive.reasons),
+        would_change=(*interval.would_change, *otherwise),
+    )
 
 
 def thickness(found: Findings) -> Dated:
@@ -85,23 +82,28 @@ def thickness(found: Findings) -> Dated:
 def _thickness_lined(found: Findings) -> Dated:
     """By event: measured at the lining's application (180.509(f)(2)(i))."""
     case, rule = found.case, found.case.rulebook.rule("thickness_lined")
-    reasons = (rule.reason(), found.lined.reason)
+    reasons: tuple[Reason, ...] = (rule.reason, found.lined.reason)
     if found.owed("thickness"):
-        return Dated(owed_by_event("thickness", found.owed("thickness"), reasons))
+        return Dated(owed_by_event("thickness", found.owed("thickness"), reasons, rule))
     applied_on = found.lined.applied_on
     if applied_on is None:
         missing = "Not known from when to count: the day the lining was applied is not known"
+        wanted = "The day it was applied, and a passing thickness test for it, would make it known"
     else:
         since = add_months(applied_on, -int(rule.limit("months_before_application")))
         measured = [event.on for event in case.passes("thickness") if event.on >= since]
         if measured:
-            told = Reason(f"Measured on {measured[-1]}, for the lining of {applied_on}")
-            return Dated(Due("thickness", "by_event", reasons=(*reasons, told)))
+            told = Reason(
+                f"Measured on {measured[-1]}, for the lining of {applied_on}", part="counted"
+            )
+            return Dated(by_event("thickness", (*reasons, told, _RELINED), rule))
         missing = (
             f"no passing thickness measurement is known since {since}, "
             f"six months before the lining of {applied_on}"
         )
-    due = Due("thickness", "unknown", reasons=(*reasons, Reason(missing)))
+        wanted = f"A passing thickness test on {since} or later would make it known"
+    reasons += (Reason(missing, part="counted"), Reason(wanted, part="would_change"))
+    due = not_known("thickness", reasons, rule)
     return Dated(due, (Reason(f"Thickness: {missing}", rule.citation),))
 
 
@@ -115,13 +117,15 @@ def _thickness_unlined(found: Findings) -> Dated:
     ]
     short = found.corrosive.yes and bool(thin)
     rule = case.rulebook.rule("thickness_thin" if short else "thickness")
-    reasons = [rule.reason()]
+    reasons = [rule.reason]
     if short or thin:
         reasons += found.corrosive.reasons
     if short:
-        reasons += [_why_thin(found, zone) for zone in thin]
+        reasons += [why_thin(zone.zone, zone.verdict, rule.citation) for zone in thin]
+    confidence = _weaker(rule.confidence, _thickness_confidence(found, thin))
+    otherwise = would_change(thin, found.corrosive, case.rulebook)
     interval = Interval(
-        rule.months, rule.months, tuple(reasons), _thickness_confidence(found, thin)
+        rule.months, rule.months, tuple(reasons), rule.id, confidence, would_change=otherwise
     )
     return dated(
         case, "thickness", calendar_basis(case, "thickness"), interval, found.owed("thickness")
@@ -129,22 +133,7 @@ def _thickness_unlined(found: Findings) -> Dated:
 
 
 def _surely_above_c(found: Findings, zone: ZoneThickness) -> bool:
-    return surely_above_c(zone, found.case.spec, found.case.car.tank, found.case.rulebook)
-
-
-def _why_thin(found: Findings, zone: ZoneThickness) -> Reason:
-    told = {
-        "condemned": "is below its condemning line",
-        "at_or_below_c": "is at or below line C",
-        "not_measured": "was never measured: counted as at line C, the safe side",
-        "unknown": "has no line C to compare with: counted as at line C, the safe side",
-        "above_c": "reads above line C, but its required thickness is not firm without diameter and material, "
-        "or the owner's minimum: counted as at line C, the safe side",
-    }  # fmt: skip
-    return Reason(
-        f"{sentence(zone.zone)} {told[zone.verdict]}",
-        found.case.rulebook.rule("thickness_thin").citation,
-    )
+    return surely_above_c(zone, found.lines[zone.zone])
 
 
 def _thickness_confidence(found: Findings, thin: Sequence[ZoneThickness]) -> Confidence:
@@ -153,7 +142,7 @@ def _thickness_confidence(found: Findings, thin: Sequence[ZoneThickness]) -> Con
         return "verified"
     if thin and found.corrosive.confidence == "memory":
         return "memory"
-    known = all_lines(found.case.spec, found.case.car.tank, found.case.rulebook).values()
+    known = found.lines.values()
     return "memory" if any(line.confidence == "memory" for line in known) else "verified"
 
 
@@ -166,21 +155,36 @@ def _lining_interval(case: Case) -> Interval:
         told = Reason(
             f"The lining owner's interval is not known: {rule.months} months, the outer bound",
             rule.citation,
+            "assumed",
         )
-        return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
+        return _at_most(rule, told, "The owner's own interval would be counted with, up to that")
     if months > rule.months and not documented:
         told = Reason(
             f"The lining owner's {months} months are more than {rule.months} and not documented: {rule.months} count",
             rule.citation,
+            "assumed",
         )
-        return Interval(rule.months, rule.months, (rule.reason(), told), rule.confidence)
+        return _at_most(
+            rule,
+            told,
+            f"Service history or analysis on record as supporting them would make it {months} months",
+        )
     # The owner's own shorter interval is no maximum of the rule; only a documented longer one lifts it.
     maximum = max(months, rule.months)
     told = Reason(
         f"The lining owner's interval is {months} months" + (", documented" if documented else ""),
         rule.citation,
+        "counted",
     )
-    return Interval(months, maximum, (rule.reason(), told), rule.confidence)
+    return Interval(months, maximum, (rule.reason, told), rule.id, rule.confidence)
+
+
+def _at_most(rule: Rule, told: Reason, otherwise: str) -> Interval:
+    """The rule's own months, with what would make them others."""
+    return Interval(
+        rule.months, rule.months, (rule.reason, told), rule.id, rule.confidence,
+        would_change=(Reason(otherwise, rule.citation, "would_change"),),
+    )  # fmt: skip
 
 
 def _interval_warnings(case: Case, interval: Interval) -> tuple[Reason, ...]:
@@ -195,23 +199,56 @@ def _interval_warnings(case: Case, interval: Interval) -> tuple[Reason, ...]:
 def _owner_shorter(case: Case, item: str, owner_months: int | None) -> Interval:
     rule = case.rulebook.rule(item)
     if owner_months is None or owner_months >= rule.months:
-        return Interval(rule.months, rule.months, (rule.reason(),), rule.confidence)
-    told = Reason(f"The owner's interval is shorter: {owner_months} months", rule.citation)
-    return Interval(owner_months, rule.months, (rule.reason(), told), rule.confidence)
+        return _by_rule_alone(rule, owner_months)
+    told = Reason(
+        f"The owner's interval is shorter: {owner_months} months", rule.citation, "counted"
+    )
+    return Interval(owner_months, rule.months, (rule.reason, told), rule.id, rule.confidence)
+
+
+@lru_cache
+def _by_rule_alone(rule: Rule, owner_months: int | None) -> Interval:
+    interval = by_rule(rule)
+    if owner_months is None:
+        text = "A shorter interval stated by the owner would be counted with"
+        otherwise = Reason(text, rule.citation, "would_change")
+        return replace(interval, would_change=(otherwise,))
+    told = Reason(f"The owner's {owner_months} months are not shorter", rule.citation, "counted")
+    return replace(interval, reasons=(*interval.reasons, told))
 
 
 def _weaker(one: Confidence, other: Confidence) -> Confidence:
     return "memory" if "memory" in (one, other) else "verified"
 
 
-# In the order of facts.ITEMS. A regime's items without a function here are left out of its answer.
-FUSION_WELDED: Mapping[str, ItemFunction] = {
-    "visual": every_ten_years("visual"),
-    "structural_integrity": every_ten_years("structural_integrity"),
-    "safety_systems": every_ten_years("safety_systems"),
-    "thickness": thickness,
-    "lining": lining,
-    "service_equipment": service_equipment,
-    "relief_device": relief_device,
-}
-BY_REGIME: Mapping[str, Mapping[str, ItemFunction]] = {"fusion_welded": FUSION_WELDED}
+def leakage(found: Findings) -> Dated:
+    """By event: owed by changes; not known when the latest qualification of equipment shows no leak test (rule 10)."""
+    case, rule = found.case, found.case.rulebook.rule("leakage")
+    if found.owed("leakage"):
+        return Dated(owed_by_event("leakage", found.owed("leakage"), (rule.reason,), rule))
+    qualified = [
+        at for at, event in enumerate(case.events)
+        if event.outcome == "pass" and not _EQUIPMENT.isdisjoint(event.items)
+    ]  # fmt: skip
+    if not qualified or any(_passes(event, "leakage") for event in case.events[qualified[-1] :]):
+        return Dated(by_event("leakage", (rule.reason, _LEAKAGE_ASKED), rule))
+    day = case.events[qualified[-1]].on
+    missing = f"no passing leakage test is known for the qualification of {day}"
+    wanted = f"A passing leakage test on {day} or later would make it known"
+    told = (rule.because(missing, "counted"), rule.because(wanted, "would_change"))
+    due = not_known("leakage", (rule.reason, *told), rule)
+    return Dated(due, (rule.because(f"Leakage: {missing}"),))
+
+
+_RELINED = Reason(
+    "Another lining, or taking this one off, asks for a measurement again", part="would_change"
+)
+_LEAKAGE_ASKED = Reason(
+    "Installing, replacing or qualifying service equipment or the relief device asks for it",
+    part="would_change",
+)
+_EQUIPMENT = frozenset({"service_equipment", "relief_device"})
+
+
+def _passes(event: Event, item: str) -> bool:
+    return event.outcome == "pass" and item in event.items

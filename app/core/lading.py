@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from app.core.facts import Confidence, Reason, Service
@@ -17,14 +17,21 @@ def name_words(name: str) -> tuple[str, ...]:
     return tuple(_SEPARATORS.sub(" ", name.lower().replace("sulph", "sulf")).split())
 
 
+_STATED_YES = Reason("The lading is stated to be corrosive or reactive to the tank", part="counted")
+_STATED_NO = Reason(
+    "The lading is stated not to be corrosive or reactive to the tank", part="counted"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Corrosive:
-    """Yes or no, why, and what of it the owner should look at again."""
+    """Yes or no, why, and what of it the owner should look at again; `assumed` when nobody stated it."""
 
     yes: bool
     reasons: tuple[Reason, ...]
     warnings: tuple[Reason, ...] = ()
     confidence: Confidence = "verified"
+    assumed: bool = False
 
 
 @lru_cache(maxsize=4096)
@@ -35,15 +42,12 @@ def corrosive(service: Service, rulebook: Rulebook) -> Corrosive:
         confidence: Confidence = "verified" if _sure(service, rulebook) else "memory"
         return Corrosive(True, hits, _contradicted(service), confidence)
     if service.corrosive_or_reactive:
-        return Corrosive(
-            True, (Reason("The lading is stated to be corrosive or reactive to the tank"),)
-        )
+        return Corrosive(True, (_STATED_YES,))
     if service.corrosive_or_reactive is False:
-        return Corrosive(
-            False, (Reason("The lading is stated not to be corrosive or reactive to the tank"),)
-        )
+        return Corrosive(False, (_STATED_NO,))
     assumed = "Whether the lading is corrosive or reactive to the tank is not stated: assumed that it is, the safe side"
-    return Corrosive(True, (Reason(assumed, rulebook.rule("corrosive_rate").citation),))
+    told = Reason(assumed, rulebook.rule("corrosive_rate").citation, "assumed")
+    return Corrosive(True, (told,), assumed=True)
 
 
 def on_list(commodity: str | None, listed: CorrosiveList) -> bool:
@@ -63,7 +67,7 @@ def _hits(service: Service, rulebook: Rulebook) -> tuple[Reason, ...]:
         ("corrosive_un", service.un in rulebook.corrosive.un_numbers),
         ("corrosive_rate", _fast(service, rulebook)),
     )
-    return tuple(rulebook.rule(name).reason() for name, hit in checks if hit)
+    return tuple(replace(rulebook.rule(name).reason, part="counted") for name, hit in checks if hit)
 
 
 def _sure(service: Service, rulebook: Rulebook) -> bool:

@@ -22,12 +22,8 @@ def loading(
     items: Sequence[Due],
     zones: Iterable[ZoneThickness],
     stale: Sequence[Reason],
-    left_out: str | None,
 ) -> Loading:
-    """The worst that anything says.
-
-    `stale` are stencils that show a past date, `left_out` tells what is not calculated at all.
-    """
+    """The worst that anything says; `stale` are stencils that show a past date."""
     zones = tuple(zones)
     hazardous = case.car.service.hazardous
     forbidden = _condemned(case, zones) + (_past(case, items) if hazardous else ())
@@ -35,8 +31,6 @@ def loading(
     if forbidden:
         return Loading("may_not_load", forbidden + told, CAUTION)
     doubts = (_unknown(items, zones) + tuple(stale)) if hazardous else ()
-    if left_out:
-        doubts += (Reason(left_out),)
     if doubts:
         return Loading("check", doubts + told, CAUTION)
     if not hazardous:
@@ -86,6 +80,9 @@ def _unknown(items: Iterable[Due], zones: Iterable[ZoneThickness]) -> tuple[Reas
 
 def _mechanical(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
     return tuple(
-        Reason(f"{sentence(due.item)} {_since(case, due)}; a mechanical item, it does not decide about the lading")
+        Reason(
+            f"{sentence(due.item)} {_since(case, due)}; a mechanical item, it does not decide about the lading",
+            part="mechanical",
+        )
         for due in items if due.item in MECHANICAL and _is_past(case, due)
     )  # fmt: skip

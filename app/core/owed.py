@@ -14,7 +14,7 @@ from app.core.rule import Rulebook
 CHOOSING = frozenset({"damage", "fire_damage", "ordered_inspection"})
 _CHANGES = frozenset(CHANGES)
 # A failure of these is closed also by putting another in place.
-_REPLACED_BY = {"relief_device": "relief_device_changed", "lining": "lining_applied"}
+REPLACED_BY = {"relief_device": "relief_device_changed", "lining": "lining_applied"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ def owed(case: Case) -> Owings:
     owings: Owings = {}
     for event in case.events:
         _replace(owings, event)
-        for item, owing in _opened(event, case.rulebook):
+        for item, owing in opened(event, case.rulebook):
             owings.setdefault(item, []).append(owing)
         if event.outcome == "pass":
             for item in event.items:
@@ -43,11 +43,12 @@ def owed(case: Case) -> Owings:
     return owings
 
 
-def _opened(event: Event, rulebook: Rulebook) -> Iterator[tuple[str, Owing]]:
+def opened(event: Event, rulebook: Rulebook) -> Iterator[tuple[str, Owing]]:
+    """The items that an event opens, each with why, in the order of its names."""
     for name in event.items:
         if name in _CHANGES:
             rule = rulebook.rule(name)
-            reason = Reason(f"Owed since {event.on}: {rule.text}", rule.citation)
+            reason = Reason(f"Owed since {event.on}: {rule.text}", rule.citation, "owed")
             for item in _opens(name, event, rulebook):
                 yield item, Owing(event.on, False, reason)
         elif event.outcome == "fail":
@@ -57,7 +58,7 @@ def _opened(event: Event, rulebook: Rulebook) -> Iterator[tuple[str, Owing]]:
                 Owing(
                     event.on,
                     True,
-                    Reason(f"Failed on {event.on} and has not passed since", rule.citation),
+                    Reason(f"Failed on {event.on} and has not passed since", rule.citation, "owed"),
                 ),
             )
 
@@ -68,7 +69,7 @@ def _opens(change: str, event: Event, rulebook: Rulebook) -> tuple[str, ...]:
 
 def _replace(owings: Owings, event: Event) -> None:
     """A later change puts another device or lining in the failed one's place."""
-    for item, change in _REPLACED_BY.items():
+    for item, change in REPLACED_BY.items():
         if item in owings and change in event.items:
             _drop_failures(owings, item, lambda owing: True)
 

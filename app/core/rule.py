@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
+from functools import cached_property
 from typing import Literal
 
-from app.core.facts import Confidence, Reason
+from app.core.facts import Confidence, Part, Reason
 
 UNVERIFIED = "not verified against the rule text"
 
@@ -21,9 +23,13 @@ def marked(text: str, confidence: Confidence) -> str:
     return text if confidence == "verified" else f"{text} ({UNVERIFIED})"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Rule:
-    """One rule in our words. `interval_months` is the most it allows; `limits` are its other numbers, by name."""
+    """One rule in our words.
+
+    `interval_months` is the most it allows, `limits` are its other numbers by name, `day` is the
+    day it turns on, `feeds` are the due items (and "loading") that it has a say in.
+    """
 
     id: str
     text: str
@@ -32,19 +38,29 @@ class Rule:
     confidence: Confidence
     interval_months: int | None = None
     limits: Mapping[str, Fraction] | None = None
+    day: date | None = None
+    feeds: tuple[str, ...] = ()
 
+    @cached_property
     def reason(self) -> Reason:
-        return Reason(marked(self.text, self.confidence), self.citation)
+        """The rule itself as a reason."""
+        return Reason(marked(self.text, self.confidence), self.citation, "asks")
 
-    def because(self, text: str) -> Reason:
+    def because(self, text: str, part: Part | None = None) -> Reason:
         """What this rule led to here, cited."""
-        return Reason(marked(text, self.confidence), self.citation)
+        return Reason(marked(text, self.confidence), self.citation, part)
 
     @property
     def months(self) -> int:
         if self.interval_months is None:
             raise KeyError(f"rule {self.id} has no interval")
         return self.interval_months
+
+    @property
+    def turning_day(self) -> date:
+        if self.day is None:
+            raise KeyError(f"rule {self.id} has no day")
+        return self.day
 
     def limit(self, name: str) -> Fraction:
         return (self.limits or {})[name]
@@ -81,7 +97,11 @@ class PlateNote:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SpecificationRow:
-    """A row of the part 179 or 180.519 tables. `suffix` "" matches a specification without one."""
+    """A row of the part 179 or 180.519 tables. `suffix` "" matches a specification without one.
+
+    `relief_set_psig` give or take `relief_within_psi` is the one setting of a cryogenic car's valve;
+    `build_...` are the stricter figures to which the valves of some ton tanks are built.
+    """
 
     class_: str
     pressure: int | None
@@ -94,6 +114,11 @@ class SpecificationRow:
     plate_in: Fraction | None = None
     plate_notes: tuple[PlateNote, ...] = ()
     relief_max_psig: Fraction | None = None
+    relief_set_psig: Fraction | None = None
+    relief_within_psi: Fraction | None = None
+    vapor_tight_psig: Fraction | None = None
+    build_relief_max_psig: Fraction | None = None
+    build_vapor_tight_psig: Fraction | None = None
     bottom_outlet: Presence | None = None
     insulation: Presence | None = None
     inner_tank_only: bool = False
@@ -132,6 +157,21 @@ class StencilTables:
 
 
 @dataclass(frozen=True, slots=True)
+class FlammableBan:
+    """From which day a class 111 car may not carry a class 3 lading: by UN number, else by packing group."""
+
+    name: str
+    un_numbers: frozenset[str]
+    packing_groups: frozenset[str]
+    without_jacket: date
+    jacketed: date
+    cpc_without_jacket: date
+    cpc_jacketed: date
+    citation: str
+    confidence: Confidence
+
+
+@dataclass(frozen=True, slots=True)
 class CorrosiveList:
     """Ladings deemed corrosive to the tank: normalised names in whole words, and UN numbers (from memory)."""
 
@@ -152,6 +192,7 @@ class Rulebook:
     materials: Mapping[str, Material]
     allowances: tuple[Allowance, ...]
     corrosive: CorrosiveList
+    flammable_bans: tuple[FlammableBan, ...]
 
     def rule(self, id_: str) -> Rule:
         return self.rules[id_]

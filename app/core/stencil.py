@@ -6,12 +6,17 @@ Spaces, hyphens and case do not matter. What cannot be read raises Unreadable, w
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
 from fractions import Fraction
 from functools import lru_cache
 
 from app.core.rule import ClassFamily, ClassKind, Presence, Regime, SpecificationRow, StencilTables
+
+NUMERAL_LEFT_OUT = (
+    "The last numeral is left out, as it may be on a converted car (49 CFR 180.515): only what all "
+    "of them have in common is known."
+)
 
 
 class Unreadable(ValueError):
@@ -220,14 +225,27 @@ def _row(
     """The table row, if there is one; W and the interim I share it (179.22(e)), a forge weld has none."""
     if weld == "F":
         return None
-    for row in tables.rows.get(family.class_, ()):
-        if (
-            row.pressure in (None, pressure)
-            and (not row.delimiters or (delimiter or "-") in row.delimiters)
-            and (row.material, row.suffix) == (material or "", suffix or "")
-        ):
+    alike = [
+        row
+        for row in tables.rows.get(family.class_, ())
+        if row.pressure in (None, pressure)
+        and (not row.delimiters or (delimiter or "-") in row.delimiters)
+        and row.material == (material or "")
+    ]
+    for row in alike:
+        if row.suffix == (suffix or ""):
             return row
-    return None
+    return _in_common(alike) if alike and suffix is None else None
+
+
+def _in_common(rows: Sequence[SpecificationRow]) -> SpecificationRow:
+    """What all of these rows say, for a stencil whose last numeral is left out (180.515)."""
+    agreed = {
+        field.name: getattr(rows[0], field.name)
+        for field in fields(SpecificationRow)
+        if len({getattr(row, field.name) for row in rows}) == 1
+    }
+    return SpecificationRow(**agreed | {"suffix": "", "note": NUMERAL_LEFT_OUT})
 
 
 def _warnings(

@@ -5,12 +5,12 @@ Inches as exact fractions. B is the required minimum, F the allowance: C = B - F
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from functools import lru_cache
-from math import floor
+from typing import NamedTuple
 
 from app.core.facts import (
     OWNER_JUDGED_ZONES,
@@ -20,11 +20,12 @@ from app.core.facts import (
     Extent,
     Reading,
     Reason,
+    Required,
     Tank,
     Verdict,
     ZoneThickness,
 )
-from app.core.rule import Allowance, Rulebook, SpecificationRow, marked
+from app.core.rule import Allowance, PlateNote, Rule, Rulebook, SpecificationRow, marked
 from app.core.stencil import Specification
 
 # From the worst to the best; the worst reading decides a zone.
@@ -33,7 +34,7 @@ _WORST_FIRST: tuple[Verdict, ...] = ("condemned", "at_or_below_c", "above_c")
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """The lines of one zone. `firm` says that B cannot be more than it is here (rule 6)."""
+    """The lines of one zone and what asked for them. `firm` says that B cannot be more than it is here (rule 6)."""
 
     required: Fraction | None
     c: Fraction | None
@@ -42,10 +43,10 @@ class Lines:
     firm: bool
     reasons: tuple[Reason, ...]
     confidence: Confidence
+    sources: tuple[Required, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(NamedTuple):
     """A reading with the day it was taken, and whether that was a full thickness test."""
 
     on: date
@@ -60,7 +61,8 @@ def inches(value: Fraction) -> str:
 
 def rounded(value: Fraction) -> float:
     """`value` rounded half up to five decimals, as the nearest float."""
-    return floor(value * 100_000 + Fraction(1, 2)) / 100_000
+    # Whole numbers throughout: an answer rounds twenty of these.
+    return (200_000 * value.numerator + value.denominator) // (2 * value.denominator) / 100_000
 
 
 def tensile(tank: Tank, rulebook: Rulebook) -> tuple[Fraction | None, Confidence]:
@@ -88,29 +90,49 @@ def lines(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> Lin
     ) if found]  # fmt: skip
     if not candidates:
         return Lines(None, None, None, None, False, (_no_requirement(spec),), "verified")
-    required = max(thickness for thickness, _, _ in candidates)
-    reasons = tuple(reason for thickness, reason, _ in candidates)
+    # The first of those that ask for the most, so that exactly one governs.
+    most = max(candidates, key=lambda each: each.inches)
+    sources = tuple(replace(each, governs=each is most) for each in candidates)
+    required, firm = most.inches, _firm(tank, zone, rulebook)
+    reasons = (*(each.reason for each in sources), _governing(most, len(sources), firm))
     confidence: Confidence = (
-        "memory" if any(sure == "memory" for *_, sure in candidates) else "verified"
+        "memory" if any(each.confidence == "memory" for each in sources) else "verified"
     )
-    firm = _firm(tank, zone, rulebook)
     allowance = _allowance(spec.test_psig, zone, rulebook)
     if allowance is None:
         reasons += (Reason("The marked test pressure is not known, so no allowance and no lines"),)
-        return Lines(required, None, None, None, firm, reasons, confidence)
+        return Lines(required, None, None, None, firm, reasons, confidence, sources)
+    rule = rulebook.rule("allowance")
     c, d = required - allowance / 2, required - allowance
-    return Lines(
-        required,
-        c,
-        d,
-        d - rulebook.rule("allowance").limit("local_extra_in"),
-        firm,
-        reasons,
-        confidence,
+    e = d - rule.limit("local_extra_in")
+    told = _sums_told(spec, allowance, rule)
+    return Lines(required, c, d, e, firm, (*reasons, told), confidence, sources)
+
+
+def _governing(most: Required, of: int, firm: bool) -> Reason:
+    """Which of them makes B, and whether more could be asked for."""
+    only = "alone makes" if of == 1 else "asks for the most and makes"
+    text = f"{_SOURCES[most.source]} {only} B {inches(most.inches)} in"
+    if firm:
+        return Reason(text, part="counted")
+    wanted = "the owner's minimum, or diameter and material, would make it firm"
+    return Reason(f"{text}, which is not firm: {wanted}", part="assumed")
+
+
+def _sums_told(spec: Specification, allowance: Fraction, rule: Rule) -> Reason:
+    assert spec.test_psig is not None
+    text = (
+        f"The allowance F is {inches(allowance)} in at a marked test pressure of {float(spec.test_psig):g} psig: "
+        f"C is B less half of it, D is B less F, E is {inches(rule.limit('local_extra_in'))} in less than D"
     )
+    return Reason(text, rule.citation, "counted")
 
 
-_Candidate = tuple[Fraction, Reason, Confidence]
+_SOURCES = {
+    "table": "The table",
+    "formula": "The plate formula",
+    "owner": "The owner's design minimum",
+}
 
 
 def _usable(row: SpecificationRow | None) -> SpecificationRow | None:
@@ -118,30 +140,44 @@ def _usable(row: SpecificationRow | None) -> SpecificationRow | None:
     return None if row is None or row.inner_tank_only else row
 
 
-def _table(row: SpecificationRow | None, tank: Tank, rulebook: Rulebook) -> _Candidate | None:
+def _table(row: SpecificationRow | None, tank: Tank, rulebook: Rulebook) -> Required | None:
     row = _usable(row)
     if row is None or row.plate_in is None:
         return None
     strength, confidence = tensile(tank, rulebook)
-    noted = [
-        note.plate_in
+    noted = {
+        note.plate_in: told
         for note in row.plate_notes
-        if (note.tensile_psi is not None and strength is not None and strength >= note.tensile_psi)
-        or (
-            note.inside_diameter_in is not None
-            and tank.inside_diameter_in is not None
-            and tank.inside_diameter_in <= note.inside_diameter_in
-        )
-    ]
+        if (told := _noted(note, strength, tank.inside_diameter_in))
+    }
     plate = min([row.plate_in, *noted])
     confidence = confidence if noted else "verified"
-    text = f"The table asks for {inches(plate)} in" + (
-        ", by its note for this steel or diameter" if noted else ""
-    )
-    return plate, Reason(marked(text, confidence), row.citation), confidence
+    text = f"The table asks for {inches(plate)} in for {_named(row)}"
+    if plate in noted:
+        text += f", by its note for {noted[plate]}, instead of {inches(row.plate_in)} in"
+    reason = Reason(marked(text, confidence), row.citation, "counted")
+    return Required("table", plate, reason, confidence)
 
 
-def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> _Candidate | None:
+def _named(row: SpecificationRow) -> str:
+    parts = (f"class {row.class_}", row.pressure and f"{row.pressure} psig", row.material)
+    return ", ".join(str(part) for part in parts if part)
+
+
+def _noted(note: PlateNote, strength: Fraction | None, diameter: Fraction | None) -> str:
+    """What of the tank a note of the table is for; empty when it is not for this one."""
+    if note.tensile_psi is not None and strength is not None and strength >= note.tensile_psi:
+        return f"steel of at least {note.tensile_psi} psi (this one {float(strength):g} psi)"
+    if (
+        note.inside_diameter_in is not None
+        and diameter is not None
+        and diameter <= note.inside_diameter_in
+    ):
+        return f"an inside diameter of at most {note.inside_diameter_in} in"
+    return ""
+
+
+def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> Required | None:
     row = _usable(spec.row)
     strength, confidence = tensile(tank, rulebook)
     if row is None or row.burst_psig is None or strength is None or tank.inside_diameter_in is None:
@@ -159,19 +195,19 @@ def _formula(spec: Specification, tank: Tank, zone: str, rulebook: Rulebook) -> 
         f"{float(tank.inside_diameter_in):g} in, tensile strength {float(strength):g} psi, "
         f"joint efficiency {float(efficiency):g}"
     )
-    return plate, Reason(marked(text, confidence), rule.citation), confidence
+    if zone.startswith("head") and tank.head_shape == "3:1":
+        text += f", and {float(rule.limit('factor')):g} times that for a 3:1 head"
+    reason = Reason(marked(text, confidence), rule.citation, "counted")
+    return Required("formula", plate, reason, confidence)
 
 
-def _owner_minimum(tank: Tank, zone: str, rulebook: Rulebook) -> _Candidate | None:
+def _owner_minimum(tank: Tank, zone: str, rulebook: Rulebook) -> Required | None:
     given = dict(tank.required_thickness_in).get(zone)
     if given is None:
         return None
     rule = rulebook.rule("owner_minimum")
-    return (
-        given,
-        Reason(f"The owner's design minimum is {inches(given)} in", rule.citation),
-        "verified",
-    )
+    told = Reason(f"The owner's design minimum is {inches(given)} in", rule.citation, "counted")
+    return Required("owner", given, told, "verified")
 
 
 def _firm(tank: Tank, zone: str, rulebook: Rulebook) -> bool:
@@ -224,55 +260,68 @@ def _latest(readings: list[Measured]) -> list[Measured]:
 
 
 def zone_thickness(
-    spec: Specification, tank: Tank, zone: str, readings: Sequence[Measured], rulebook: Rulebook
+    zone: str, line: Lines, readings: Sequence[Measured], rulebook: Rulebook
 ) -> ZoneThickness:
     """A zone against its lines: the worst of its readings, or `not_measured`, or `unknown` without lines.
 
     Spot checks may lower the verdict, never raise it: without a full test they count only at or below line C.
     """
-    if zone in OWNER_JUDGED_ZONES:
-        return _owner_judged(zone, readings, rulebook)
-    line = all_lines(spec, tank, rulebook)[zone]
-    shown = ZoneThickness(
-        zone, "not_measured", line.required, line.c, line.d, line.e, reasons=line.reasons
-    )
     if line.c is None:
-        return _with_least(replace(shown, verdict="unknown"), readings)
+        least = min(readings, key=lambda one: one.reading.inches, default=None)
+        return _shown(zone, "unknown", line, least)
     judged = [_judged(one, line, rulebook) for one in readings]
-    judged = [one for one in judged if one.full or one.verdict != "above_c"]
+    judged = [one for one in judged if one.measured.full or one.verdict != "above_c"]
     if not judged:
-        return shown
-    worst = min(judged, key=lambda one: (_WORST_FIRST.index(one.verdict), one.inches, one.on))
-    return replace(
-        shown, verdict=worst.verdict, reading_in=worst.inches, measured_on=worst.on,
-        extent=worst.extent, reasons=line.reasons + worst.reasons,
+        return _shown(zone, "not_measured", line, None)
+    worst = min(judged, key=_worst_first)
+    return _shown(zone, worst.verdict, line, worst.measured, worst.extent, worst.reasons)
+
+
+def _shown(
+    zone: str,
+    verdict: Verdict,
+    line: Lines,
+    measured: Measured | None,
+    extent: Extent | None = None,
+    reasons: tuple[Reason, ...] = (),
+) -> ZoneThickness:
+    lines, told = (line.required, line.c, line.d, line.e), line.reasons + reasons
+    if measured is None:
+        return ZoneThickness(zone, verdict, *lines, reasons=told, sources=line.sources)
+    read = measured.reading
+    return ZoneThickness(
+        zone, verdict, *lines, read.inches, measured.on, extent or read.extent, told, line.sources
     )  # fmt: skip
 
 
 def zones_shown(
-    spec: Specification, tank: Tank, events: Iterable[Event], rulebook: Rulebook
+    lines: Mapping[str, Lines], events: Iterable[Event], rulebook: Rulebook
 ) -> tuple[ZoneThickness, ...]:
     """All shell and head zones, then the owner-judged ones that were read."""
     taken = measured(events)
-    zones = [*SHELL_AND_HEAD_ZONES, *(zone for zone in OWNER_JUDGED_ZONES if zone in taken)]
-    return tuple(zone_thickness(spec, tank, zone, taken.get(zone, ()), rulebook) for zone in zones)
+    judged = [
+        zone_thickness(zone, line, taken.get(zone, ()), rulebook) for zone, line in lines.items()
+    ]
+    owner_judged = [
+        _owner_judged(zone, taken[zone], rulebook) for zone in OWNER_JUDGED_ZONES if zone in taken
+    ]
+    return (*judged, *owner_judged)
 
 
-def surely_above_c(
-    zone: ZoneThickness, spec: Specification, tank: Tank, rulebook: Rulebook
-) -> bool:
+def surely_above_c(zone: ZoneThickness, line: Lines) -> bool:
     """Is nothing left that could put this zone at or below line C (rule 6)?"""
-    return zone.verdict == "above_c" and all_lines(spec, tank, rulebook)[zone.zone].firm
+    return zone.verdict == "above_c" and line.firm
 
 
-@dataclass(frozen=True, slots=True)
-class _Judged:
+class _Judged(NamedTuple):
     verdict: Verdict
-    inches: Fraction
-    on: date
+    measured: Measured
     extent: Extent
-    full: bool
     reasons: tuple[Reason, ...]
+
+
+def _worst_first(one: _Judged) -> tuple[int, Fraction, date]:
+    return _WORST_FIRST.index(one.verdict), one.measured.reading.inches, one.measured.on
 
 
 def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
@@ -282,17 +331,15 @@ def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
     assert line.c is not None
     value = one.reading.inches
     if value < condemning:
-        verdict: Verdict = "condemned"
         name = "E, the local" if extent == "local" else "D, the general"
         text = f"{inches(value)} in is below line {name} condemning line, {inches(condemning)} in"
-        reasons += (Reason(text, rulebook.rule("condemned").citation),)
-    elif value <= line.c:
-        verdict = "at_or_below_c"
+        told = Reason(text, rulebook.rule("condemned").citation)
+        return _Judged("condemned", one, extent, (*reasons, told))
+    if value <= line.c:
         text = f"{inches(value)} in is at or below line C, {inches(line.c)} in"
-        reasons += (Reason(text, rulebook.rule("thickness_thin").citation),)
-    else:
-        verdict = "above_c"
-    return _Judged(verdict, value, one.on, extent, one.full, reasons)
+        told = Reason(text, rulebook.rule("thickness_thin").citation)
+        return _Judged("at_or_below_c", one, extent, (*reasons, told))
+    return _Judged("above_c", one, extent, reasons)
 
 
 def _extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason, ...]]:
@@ -313,15 +360,10 @@ def _extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason,
 
 
 def _owner_judged(zone: str, readings: Sequence[Measured], rulebook: Rulebook) -> ZoneThickness:
-    shown = ZoneThickness(zone, "owner_judged", reasons=(rulebook.rule("owner_judged").reason(),))
-    return _with_least(shown, readings)
-
-
-def _with_least(shown: ZoneThickness, readings: Sequence[Measured]) -> ZoneThickness:
-    """What was read where no line judges it: the least of the readings."""
-    if not readings:
-        return shown
+    """The least that was read where no line judges it."""
     least = min(readings, key=lambda one: one.reading.inches)
-    return replace(
-        shown, reading_in=least.reading.inches, measured_on=least.on, extent=least.reading.extent
-    )
+    reasons = (rulebook.rule("owner_judged").reason,)
+    return _shown(zone, "owner_judged", _NO_LINES, least, reasons=reasons)
+
+
+_NO_LINES = Lines(None, None, None, None, False, (), "verified")

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from difflib import get_close_matches
@@ -17,7 +18,20 @@ from types import MappingProxyType
 from typing import TypeVar
 
 T = TypeVar("T")
-Cell = str | int | float | bool | Decimal | date | datetime | time | timedelta | None
+
+
+@dataclass(frozen=True, slots=True)
+class Spoilt:
+    """A cell whose value a workbook could not work out: what stands there, and what is wanted."""
+
+    found: str
+    wanted: str
+
+    def __str__(self) -> str:
+        return self.found
+
+
+Cell = str | int | float | bool | Decimal | date | datetime | time | timedelta | Spoilt | None
 
 # What formula injection is kept off with on the way out, and so taken off on the way in.
 NEUTRALISED = re.compile(r"^'(?=[=+\-@\t\r])")

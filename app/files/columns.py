@@ -30,7 +30,7 @@ RELIEF_DEVICE_KINDS = ("valve", "disc", "combination", "none")
 COMPONENT_KINDS = (
     "relief_valve", "relief_disc", "relief_combination", "relief_device", "valve", "gauge", "hatch",
     "manway", "coil", "thermometer_well", "sample_line", "vacuum_valve", "truck", "draft_gear",
-    "coupler", "air_brake_valve", "other",
+    "coupler", "air_brake_valve", "bottom_outlet", "other",
 )  # fmt: skip
 OTHER_COMPONENT_WORDS = {
     "rupture_disc": "relief_disc",
@@ -82,6 +82,7 @@ def _required(*columns: Column) -> tuple[Column, ...]:
 
 
 _psig = measures.above_zero("a pressure in psig", at_most=10_000)
+_pressure = measures.zero_or_more("a pressure in psig, 0 or more")
 _head_shape = cells.one_of(("2:1", "3:1"), "the shape of the heads")
 _built_to = cells.one_of(("CPC-1232", "PIH-2009"), "the standard the car was built to")
 _method = cells.one_of(("replacement", "comparator"), "how the sheeting is kept up")
@@ -135,6 +136,19 @@ _SERVICE = _group(
         measures.zero_or_more("a corrosion rate in mil a year"),
         "Corrosion rate on steel in mil a year: 2.5",
     ),
+    (
+        "vapor_pressure_psig_115f",
+        _pressure,
+        "Vapor pressure at 115 F in psig, 0 when below the atmosphere: 185",
+    ),
+    (
+        "vapor_pressure_psig_105f",
+        _pressure,
+        "Vapor pressure at 105 F in psig, which counts for an insulated car",
+    ),
+    ("static_head_psig", _pressure, "Static head of the lading in the tank in psig: 3"),
+    ("gas_pad_psig", _pressure, "Gas pad over the lading in psig; 0 when there is none"),
+    ("loading_pressure_psig", _pressure, "Greatest pressure when loading or unloading, in psig"),
 )
 _CAR_SERVICE = (
     *_SERVICE,
@@ -304,6 +318,7 @@ _COMPONENTS = (
         "component",
         ("found_psig", _psig, "Pressure at which it opened when tested, as found"),
         ("left_psig", _psig, "Pressure at which it was left to open"),
+        ("vapor_tight_psig", _psig, "Pressure up to which it was vapor tight when tested"),
     ),
 )
 _EVENTS = (

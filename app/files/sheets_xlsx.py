@@ -8,11 +8,13 @@ import zipfile
 import zlib
 from collections.abc import Callable, Iterator
 from typing import cast
+from xml.parsers.expat import ExpatError
 
 from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, SheetVisibleEnum
 
 from app.errors import Refused
 from app.files.cells import Cell
+from app.files.sheets_spoilt import Places, spoilt_cells, told
 
 # A workbook of 200,000 rows of 12 columns unpacks to about 120 MB.
 MOST_UNPACKED = 1 << 30
@@ -22,7 +24,10 @@ CHUNK = 1 << 20
 # The longest text that one place of a cell takes in a sheet's XML; it may lie across two chunks.
 OVERLAP = 32
 PLACE = re.compile(rb"""\sr\s*=\s*["']([A-Za-z]{0,4})([0-9]{1,9})["']""")
-BROKEN = (CalamineError, zipfile.BadZipFile, zlib.error, OSError, EOFError, NotImplementedError)
+BROKEN = (
+    CalamineError, ExpatError, zipfile.BadZipFile, zlib.error, OSError, EOFError,
+    NotImplementedError,
+)  # fmt: skip
 
 
 def opened(name: str, content: bytes) -> tuple[Callable[[], Iterator[list[Cell]]], int, str]:
@@ -30,11 +35,19 @@ def opened(name: str, content: bytes) -> tuple[Callable[[], Iterator[list[Cell]]
     try:
         _refuse_what_is_no_workbook(name, content)
         sheet, left = _first_with_data(name, CalamineWorkbook.from_filelike(io.BytesIO(content)))
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            spoilt = spoilt_cells(name, archive, sheet.name)
     except (*BROKEN, RuntimeError) as wrong:
         raise Refused(f"{name} is a broken workbook: {wrong}. Save it again as .xlsx.") from None
     remark = f"Read the sheet {sheet.name!r}; not read: {', '.join(left)}." if left else ""
     about = sheet.end[0] + 1 if sheet.end else 0
-    return lambda: cast(Iterator[list[Cell]], sheet.iter_rows()), about, remark
+    return lambda: _rows(sheet, spoilt), about, remark
+
+
+def _rows(sheet: CalamineSheet, spoilt: Places) -> Iterator[list[Cell]]:
+    rows = cast(Iterator[list[Cell]], sheet.iter_rows())
+    first = sheet.start[1] if sheet.start else 0
+    return told(rows, first, spoilt) if spoilt else rows
 
 
 def _refuse_what_is_no_workbook(name: str, content: bytes) -> None:

@@ -18,7 +18,9 @@ from sqlalchemy.orm import Session
 from app.errors import Refused
 from app.store.derived import Job
 
-Kind = Literal["look-through", "import", "take-back", "refresh-due"]
+Kind = Literal[
+    "look-through", "import", "take-back", "refresh-due", "rulebook-effect", "put-in-force"
+]
 # Apart from the record's own tables, which migrations account for one by one.
 SCHEMA = "stencilbook_queue"
 
@@ -27,7 +29,8 @@ def ask(db: Session, kind: Kind, payload: dict[str, Any], by: str) -> str:
     """Have a worker do this as soon as the caller's transaction is committed; gives the job's key.
 
     `look-through` and `import` want the key of a waiting upload as `upload_id`, `take-back` the
-    number of an import as `import_id`; `refresh-due` wants nothing.
+    number of an import as `import_id`; `refresh-due` wants nothing; `rulebook-effect` and
+    `put-in-force` want `edition_id` and `owner_id`, each of which may be None.
     """
     job_id = secrets.token_urlsafe(16)
     db.add(Job(id=job_id, kind=kind, payload=payload, asked_by=by, asked_at=datetime.now(UTC)))

@@ -8,7 +8,8 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.actions import due, imports
+from app.actions import due, imports, rulebooks
+from app.actions import rulebook_effect as effects
 from app.actions.imports import Tell
 from app.actions.stamp import Stamp
 from app.files import sheets
@@ -68,11 +69,37 @@ def refresh_due(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict
     return {"cars": due.refresh_all(db, stamp.today, told)}
 
 
+def rulebook_effect(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
+    """What putting an edition in force would move; nothing is stored but that."""
+
+    def told(done: int, total: int) -> None:
+        tell("Working out what would move", done, total)
+
+    asked = payload["edition_id"], payload["owner_id"]
+    return {
+        **effects.as_kept(effects.effect(db, *asked, stamp.today, told, effects.KEPT)),
+        **payload,
+    }
+
+
+def put_in_force(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
+    """Put an edition in force and work out the due dates of every car that it is about."""
+
+    def told(done: int, total: int) -> None:
+        tell("Working out due dates by the new rules", done, total)
+
+    owner_id = payload["owner_id"]
+    rulebooks.put_in_force(db, payload["edition_id"], owner_id, stamp)
+    return {**payload, "cars": due.refresh_all(db, stamp.today, told, owner_id)}
+
+
 # These store nothing but what they tell, so they must not keep others from writing meanwhile.
-LOOKS_ONLY = frozenset({"look-through"})
+LOOKS_ONLY = frozenset({"look-through", "rulebook-effect"})
 WORK: dict[str, Work] = {
     "look-through": look_through,
     "import": bring_in,
     "take-back": take_back,
     "refresh-due": refresh_due,
+    "rulebook-effect": rulebook_effect,
+    "put-in-force": put_in_force,
 }

@@ -14,6 +14,12 @@ from app.pages import (
     jobs,
     ladings,
     many,
+    rulebook,
+    rulebook_editions,
+    rulebook_effect,
+    trial,
+    trial_fleet,
+    worked_out,
 )
 
 PAGES = (
@@ -22,6 +28,9 @@ PAGES = (
     fleet,
     due,
     cars,
+    trial,
+    trial_fleet,
+    worked_out,
     facts,
     events,
     components,
@@ -29,6 +38,9 @@ PAGES = (
     imports,
     jobs,
     ladings,
+    rulebook,
+    rulebook_editions,
+    rulebook_effect,
     about,
 )
 ROUTERS = tuple(page.router for page in PAGES)

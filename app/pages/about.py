@@ -1,23 +1,15 @@
-"""What the program is for, what it does not decide, and which of its rules were verified."""
+"""What the program is for, and what it does not decide."""
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app import web
-from app.rules.reader import default_rulebook
+from app.actions import rulebooks
 
 router = APIRouter()
 
 
 @router.get("/about")
-def about(request: Request, settings: web.Configured) -> Response:
-    rulebook = default_rulebook()
-    rules = list(rulebook.rules.values())
-    return web.page(
-        request,
-        "about/show.html",
-        rulebook=rulebook,
-        rules=rules,
-        soon_days=settings.soon_days,
-        unverified=sum(rule.confidence != "verified" for rule in rules),
-    )
+def about(request: Request, db: web.Db, settings: web.Configured) -> Response:
+    rulebook = rulebooks.in_force(db).everyone.rulebook
+    return web.page(request, "about/show.html", rulebook=rulebook, soon_days=settings.soon_days)

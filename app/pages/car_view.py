@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 from sqlalchemy.orm import Session
 
-from app.actions.due import items_of, urgency
-from app.core.due import days_left, due_dates, next_due, state_on
+from app.actions import rulebooks
+from app.core.devices import urgency
+from app.core.due import days_left, state_on
 from app.core.facts import Answer, Due, Settings, Status
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, Unreadable, decode
@@ -19,7 +20,6 @@ from app.pages.changing import Link, Seen
 from app.pages.drawings import ZoneScale, zone_scales
 from app.pages.fact_forms import FACTS
 from app.pages.fact_history import Section, sections
-from app.rules.reader import default_rulebook
 from app.store import cars, components, events, facts
 from app.store.components import Mounted
 from app.store.events import EventShown
@@ -73,8 +73,9 @@ class CarView:
 
 def view(db: Session, car: Car, seen: Seen) -> CarView:
     """The page of a car on the day it is looked at; a bounded number of queries."""
-    day, rulebook = seen.stamp.today, default_rulebook()
+    day, programme = seen.stamp.today, rulebooks.in_force(db)
     record = facts.load(db, [car.id], day, settings=Settings(soon_days=seen.soon_days))[car.id]
+    record, rulebook = programme.read(record), programme.of(record.owner_id).rulebook
     answer, devices = answered(record, day, rulebook)
     histories = cars.histories(db, car.id)
     mounted = sorted(components.on_car(db, car.id, day), key=_place)
@@ -104,26 +105,17 @@ def line(due: Due, day: date, soon_days: int) -> DueLine:
 def answered(
     record: CarRecord, day: date, rulebook: Rulebook
 ) -> tuple[Answer, Sequence[DeviceLine]]:
-    """The answer for the car, and each relief device with its own; the one first due speaks for all."""
-    answer = due_dates(record.facts(day), rulebook)
-    if len(record.relief_devices) < 2:
-        return answer, ()
-    answers = [
-        due_dates(record.facts(day, place), rulebook) for place in range(len(record.relief_devices))
-    ]
-    each = [one.item("relief_device") for one in answers]
-    asked = [(place, due) for place, due in enumerate(each) if due is not None]
-    if not asked:
-        return answer, ()
-    first = min(asked, key=lambda one: urgency(one[1]))[0]
+    """The answer for the car, and each of several relief devices with its own, the first due first."""
+    whole = record.whole_answer(day, rulebook)
+    if len(whole.devices) < 2:
+        return whole.answer, ()
     soon = record.settings.soon_days
     devices = [
-        DeviceLine(record.relief_devices[place], line(due, day, soon), place == first)
-        for place, due in asked
+        DeviceLine(record.relief_devices[place], line(due, day, soon), place == whole.first)
+        for place, due in enumerate(whole.devices)
+        if due is not None
     ]
-    items = items_of(record, day, rulebook)
-    whole = replace(answers[first], items=items, next=next_due(items))
-    return whole, sorted(devices, key=lambda one: urgency(one.line.due))
+    return whole.answer, sorted(devices, key=lambda one: urgency(one.line.due))
 
 
 def specification(text: str, rulebook: Rulebook) -> list[tuple[str, str]]:

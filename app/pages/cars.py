@@ -11,8 +11,10 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import cars as actions
 from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewService
+from app.actions.reasons import told
 from app.errors import Problem
 from app.pages import fields, forms
+from app.pages.car_checks import checks
 from app.pages.car_view import view
 from app.pages.changing import Done, Looking, changed, faults_of, kept
 from app.pages.drawings import WIDTH
@@ -54,15 +56,18 @@ def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) 
         faults = faults_of(car)
         named = {fault.path: fault.path.rpartition(".")[2] for fault in faults}
         return _shown(request, db, entries.wrong(forms.beside(faults, values, named)), 422)
-    items = due.for_car(db, car.id, looking.stamp.today, looking.soon_days)
+    today = looking.stamp.today
+    items = told(db, due.for_car(db, car.id, today, looking.soon_days), today)
     done = Done("Added to the register", "These are its due items.", moves([], items))
     return changed(request, db, car.id, done)
 
 
 @router.get("/cars/{car_id}")
-def car_page(request: Request, car_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+def car_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
-    return web.page(request, "cars/show.html", car=car, view=view(db, car, looking), width=WIDTH)
+    shown = view(db, car, looking)
+    checked = checks(db, shown.record, shown.mounted, shown.day)
+    return web.page(request, "cars/show.html", car=car, view=shown, checks=checked, width=WIDTH)
 
 
 def _new_car(values: dict[str, Any]) -> NewCar:

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions.reasons import told
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Fault, Problem, Refused
 from app.pages.moves import Move, moves
@@ -49,7 +50,7 @@ def attempt(db: Session, car_id: int, seen: Seen, change: Callable[[], T]) -> Ma
     given = kept(db, change)
     if isinstance(given, Problem):
         return faults_of(given)
-    after = due.for_car(db, car_id, seen.stamp.today, seen.soon_days)
+    after = told(db, due.for_car(db, car_id, seen.stamp.today, seen.soon_days), seen.stamp.today)
     return Made(given, moves(before, after))
 
 

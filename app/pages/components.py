@@ -11,11 +11,13 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions import bench, rulebooks
 from app.actions import components as actions
 from app.actions.changes import NewComponent, NewInstallation
 from app.actions.stamp import Stamp
+from app.core.relief import Judged, in_words
 from app.errors import Fault, NotFound
-from app.files import days
+from app.files import cells, days
 from app.pages import fields, forms
 from app.pages.changing import Done, Looking, attempt, changed
 from app.pages.facts import FactForm, stated
@@ -52,6 +54,8 @@ SWAP = (
     Group("When", (replace(PUT_ON, label="Swapped", hint="The day; left empty, today"),)),
     DEVICE,
 )
+# Ticked where a device was left opening outside its tolerance; shown only then.
+CONFIRMED = Field("confirmed", "Looked again", cells.yes_or_no)
 CORRECT = (WHAT, Group("When", (PUT_ON,)), DEVICE)
 WITHDRAW = (Group("Why", (fields.WHY,)),)
 
@@ -69,7 +73,16 @@ class Act:
 
     @property
     def fields(self) -> tuple[Field, ...]:
-        return tuple(each for group in self.groups for each in group.fields)
+        return _asked(self.groups)
+
+    @property
+    def judges(self) -> bool:
+        return DEVICE in self.groups
+
+
+def _asked(groups: tuple[Group, ...]) -> tuple[Field, ...]:
+    asked = tuple(each for group in groups for each in group.fields)
+    return (*asked, CONFIRMED) if DEVICE in groups else asked
 
 
 def _new(values: Values) -> NewInstallation:
@@ -126,42 +139,51 @@ ACTS: Mapping[str, Act] = {
 
 
 @router.get("/cars/{car_id}/components/new")
-def install_form(request: Request, car_id: int, db: web.Db) -> HTMLResponse:
+def install_form(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
-    return _installing(request, car, forms.filled({"is_change": True}))
+    return _installing(request, db, car, forms.filled({"is_change": True}))
+
+
+@router.get("/cars/{car_id}/components/verdict")
+def bench_verdict(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse:
+    """The pressures of a form not yet sent, judged at once."""
+    car, asked = cars.car_or_raise(db, car_id), request.query_params
+    entries = Entries({name: asked.getlist(name) for name in asked})
+    judged = _judged(db, car, entries)
+    return web.partial(request, "components/_bench.html", judged=judged, entries=entries)
 
 
 @router.post("/cars/{car_id}/components")
 def install(
-    request: Request, car_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
-    asked = tuple(each for group in INSTALL for each in group.fields)
-    values, entries = forms.read(asked, forms.typed(posted))
+    values, entries = forms.read(_asked(INSTALL), forms.typed(posted))
     if entries.problems:
-        return _installing(request, car, entries, status=422)
+        return _installing(request, db, car, entries, status=422)
     new = _new(values)
     made = attempt(db, car_id, looking, lambda: actions.install(db, car_id, new, looking.stamp))
     if isinstance(made, list):
-        return _installing(request, car, _beside(entries, made, values), status=422)
-    done = Done("Installed", f"{_name(new.component)} is on the car.", made.moved)
+        return _installing(request, db, car, _beside(entries, made, values), status=422)
+    told = f"{_name(new.component)} is on the car.{_outside(_judged(db, car, entries))}"
+    done = Done("Installed", told, made.moved)
     return changed(request, db, car_id, done)
 
 
 @router.get("/installations/{installation_id}/{kind}")
-def act_form(request: Request, installation_id: int, kind: str, db: web.Db) -> HTMLResponse:
+def act_form(request: Request, installation_id: web.Key, kind: str, db: web.Db) -> HTMLResponse:
     act, (installation, component, car) = _act(kind), _mounted(db, installation_id)
     held = _on_record(installation, component)
     if not act.filled:
         # What takes its place or takes it off is new: only where and what kind is kept.
         held = {"kind": held["kind"], "position": held["position"], "is_change": True}
-    return _acting(request, car, kind, (installation, component), forms.filled(held))
+    return _acting(request, db, car, kind, (installation, component), forms.filled(held))
 
 
 @router.post("/installations/{installation_id}/{kind}")
 def carry_out(
     request: Request,
-    installation_id: int,
+    installation_id: web.Key,
     kind: str,
     posted: web.Posted,
     db: web.Db,
@@ -170,12 +192,13 @@ def carry_out(
     act, (installation, component, car) = _act(kind), _mounted(db, installation_id)
     values, entries = forms.read(act.fields, forms.typed(posted))
     if entries.problems:
-        return _acting(request, car, kind, (installation, component), entries, 422)
+        return _acting(request, db, car, kind, (installation, component), entries, 422)
     made = attempt(db, car.id, looking, lambda: act.act(db, installation_id, values, looking.stamp))
     if isinstance(made, list):
         entries = _beside(entries, made, values)
-        return _acting(request, car, kind, (installation, component), entries, 422)
-    done = Done(act.title, f"{_name(component)}: {act.done}", made.moved)
+        return _acting(request, db, car, kind, (installation, component), entries, 422)
+    judged = _judged(db, car, entries) if act.judges else ()
+    done = Done(act.title, f"{_name(component)}: {act.done}{_outside(judged)}", made.moved)
     return changed(request, db, car.id, done)
 
 
@@ -207,12 +230,26 @@ def _name(component: Component | NewComponent) -> str:
     return named[:1].upper() + named[1:]
 
 
+def _judged(db: Session, car: Car, entries: Entries) -> tuple[Judged, ...]:
+    """What was typed of a relief device against what it may be; what cannot be read is left out."""
+    values, _ = forms.read(fields.DEVICE, entries.typed)
+    rulebook = rulebooks.in_force(db).of(car.owner_id).rulebook
+    return bench.judged(car.specification, car.built_on, entries.text("kind"), values, rulebook)
+
+
+def _outside(judged: tuple[Judged, ...]) -> str:
+    """A sentence for each pressure outside its range, to follow what was done."""
+    return "".join(f" {in_words(each)}." for each in judged if each.verdict == "outside")
+
+
 def _beside(entries: Entries, faults: list[Fault], values: Typed | Values) -> Entries:
     named = {fault.path: fault.path.rpartition(".")[2] for fault in faults}
     return entries.wrong(forms.beside(faults, values, named))
 
 
-def _installing(request: Request, car: Car, entries: Entries, status: int = 200) -> HTMLResponse:
+def _installing(
+    request: Request, db: Session, car: Car, entries: Entries, status: int = 200
+) -> HTMLResponse:
     lead = (
         "What is on the car, where, and since when. Several relief devices keep each its own date."
     )
@@ -220,11 +257,13 @@ def _installing(request: Request, car: Car, entries: Entries, status: int = 200)
         "Install a component", lead, f"/cars/{car.id}/components", INSTALL, entries, "Record",
         None, CAUTION,
     )  # fmt: skip
-    return web.page(request, "facts/form.html", status, car=car, form=form)
+    judged = _judged(db, car, entries)
+    return web.page(request, "components/form.html", status, car=car, form=form, judged=judged)
 
 
 def _acting(
     request: Request,
+    db: Session,
     car: Car,
     kind: str,
     mounted: tuple[Installation, Component],
@@ -237,4 +276,7 @@ def _acting(
         act.title, lead, f"/installations/{installation.id}/{kind}", act.groups, entries, "Record",
         None, CAUTION,
     )  # fmt: skip
-    return web.page(request, "facts/form.html", status, car=car, form=form)
+    if not act.judges:
+        return web.page(request, "facts/form.html", status, car=car, form=form)
+    judged = _judged(db, car, entries)
+    return web.page(request, "components/form.html", status, car=car, form=form, judged=judged)

@@ -12,12 +12,14 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions.reasons import each_told, told
 from app.core.facts import ITEMS, Reason, Status
 from app.core.words import capitalized, label
 from app.errors import NotFound
 from app.pages.choices import Choice, Choices, choices
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.filters import Asked
+from app.rules.reader import default_rulebook
 from app.store import cars
 from app.store import due as due_rows
 from app.store.due import DueFilter, DueListRow
@@ -25,7 +27,7 @@ from app.store.paging import Page
 
 router = APIRouter()
 
-NAMES = ("q", "owner", "item", "status", "region", "from", "to", "cars", "on")
+NAMES = ("q", "owner", "item", "rule", "status", "region", "from", "to", "cars", "on")
 PAGE = 50
 # Cars; above it the totals come after the page.
 COUNTED_AT_ONCE = 5_000
@@ -40,6 +42,11 @@ STATUSES: tuple[Status, ...] = (
 )
 OVERDUE_STATUSES: tuple[Status, ...] = ("due_now", "overdue")
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in ITEMS)
+RULE_CHOICES = tuple(
+    (name, capitalized(name.replace("_", " ")))
+    for name, rule in default_rulebook().rules.items()
+    if rule.feeds
+)
 CARS_CHOICES = (("all", "in service or not"),)
 EXPORTED = (
     "mark", "number", "item", "status", "due_on", "days_left", "basis_on", "interval_months",
@@ -140,13 +147,13 @@ def overdue_totals(at: At) -> Response:
 
 
 @router.get("/due/{car_id}/{item}/reasons")
-def reasons(car_id: int, item: str, at: At) -> Response:
+def reasons(car_id: web.Key, item: str, at: At) -> Response:
     """Why one item falls due, to be unfolded below its row."""
     rows = due_rows.for_car(at.db, car_id, at.today, at.soon_days)
-    row = next((each for each in rows if each.item == item), None)
-    if row is None:
+    row = [each for each in rows if each.item == item]
+    if not row:
         raise NotFound("This car has no such due item now. Load the list again.")
-    return web.partial(at.request, "due/_reasons.html", row=row)
+    return web.partial(at.request, "due/_reasons.html", row=told(at.db, row, at.today)[0])
 
 
 def _listing(at: Here, kind: Kind) -> Response:
@@ -167,6 +174,7 @@ def _listing(at: Here, kind: Kind) -> Response:
         after=after,
         choices=seen.choices,
         items=ITEM_CHOICES,
+        rules=RULE_CHOICES,
         which_cars=CARS_CHOICES,
     )
 
@@ -206,11 +214,11 @@ def _table(at: Here, kind: Kind) -> Table:
     seen = _wanted(at, kind)
     seen.asked.refuse()
     name = f"{kind.heading.lower()}-{seen.filter.as_of}"
-    return Table(name, kind.heading, EXPORTED, _cells(at.db, seen.filter))
+    return Table(name, kind.heading, EXPORTED, _cells(at, seen.filter))
 
 
-def _cells(db: Session, asked: DueFilter) -> Iterator[Sequence[Any]]:
-    for row in due_rows.each(db, asked):
+def _cells(at: Here, asked: DueFilter) -> Iterator[Sequence[Any]]:
+    for row in each_told(at.db, due_rows.each(at.db, asked), at.today):
         *plain, _ = [getattr(row, name) for name in EXPORTED]
         yield [*plain, " ".join(_spoken(reason) for reason in row.reasons)]
 
@@ -229,6 +237,7 @@ def _wanted(at: Here, kind: Kind) -> Wanted:
         owner_id=owner_id,
         owner=given.owner(owner_id),
         item=asked.one_of("item", ITEM_CHOICES),
+        rule=asked.one_of("rule", RULE_CHOICES),
         status=cast(Status | None, asked.one_of("status", kind.status_choices)),
         overdue=kind.overdue,
         region=asked.one_of("region", given.regions),

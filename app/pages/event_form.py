@@ -25,7 +25,7 @@ from app.core.facts import (
 )
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, Unreadable, decode
-from app.core.thickness import zones_shown
+from app.core.thickness import all_lines, zones_shown
 from app.errors import Fault
 from app.files import cells, days, measures
 from app.pages import forms
@@ -208,7 +208,10 @@ def _readings(entries: Entries) -> tuple[list[NewReading], Entries]:
 
 
 def beside(faults: Iterable[Fault], entries: Entries) -> Entries:
-    """The form with the action's faults beside their fields; it counts the readings, not the rows."""
+    """The form with the action's faults beside their fields; it counts the readings, not the rows.
+
+    Nothing was recorded, so the form gets a new key: sent again, it means to record.
+    """
     rows = _measured(entries)
     names = [each.name for each in READING_FIELDS]
     renamed = {
@@ -219,7 +222,8 @@ def beside(faults: Iterable[Fault], entries: Entries) -> Entries:
     renamed |= {f"readings.{place}": f"readings.{row}.inches" for place, row in enumerate(rows)}
     renamed |= {"on": "happened_on"}
     known = {"items", "outcome", *(each.name for each in FIELDS), *renamed.values()}
-    return entries.wrong(forms.beside(faults, known, renamed))
+    again = Entries({**entries.typed, "form_key": [forms.new_form_key()]}, entries.problems)
+    return again.wrong(forms.beside(faults, known, renamed))
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,7 +286,7 @@ class Judge:
 
     def _zone(self, spec: Specification, reading: Reading) -> ZoneThickness:
         event = Event(date.min, ("thickness",), readings=(reading,))
-        shown = zones_shown(spec, self.tank, (event,), self.rulebook)
+        shown = zones_shown(all_lines(spec, self.tank, self.rulebook), (event,), self.rulebook)
         return next(zone for zone in shown if zone.zone == reading.zone)
 
 

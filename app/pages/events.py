@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import events as actions
+from app.actions import rulebooks
 from app.actions.readings import design_thickness
 from app.pages import event_form, fields, forms
 from app.pages.changing import Done, Looking, Made, attempt, changed
@@ -17,7 +18,6 @@ from app.pages.event_form import EventForm, Judge
 from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.forms import Entries
-from app.rules.reader import default_rulebook
 from app.store import cars, events, facts
 from app.store.events import EventShown
 from app.store.tables import Car, EventRow
@@ -33,20 +33,23 @@ WITHDRAW = (Group("Why", (fields.WHY,)),)
 def judge(db: Session, car: Car, today: date) -> Judge:
     """What readings of this car are judged against, as its tank is known today."""
     record = facts.load(db, [car.id], today)[car.id]
+    rulebook = rulebooks.in_force(db).of(record.owner_id).rulebook
     design = design_thickness(db, car)
     last = events.last_readings(db, car.id)
-    return Judge.of(record.car, default_rulebook(), design, last)
+    return Judge.of(record.car, rulebook, design, last)
 
 
 @router.get("/cars/{car_id}/events/new")
-def inspection_form(request: Request, car_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+def inspection_form(
+    request: Request, car_id: web.Key, db: web.Db, looking: Looking
+) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     return _shown(request, car, _new(car, event_form.blank(), judge(db, car, looking.stamp.today)))
 
 
 @router.post("/cars/{car_id}/events")
 def record_inspection(
-    request: Request, car_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     against = judge(db, car, looking.stamp.today)
@@ -55,6 +58,7 @@ def record_inspection(
     event, entries = event_form.read_event(forms.typed(posted))
     if event is None:
         return _shown(request, car, _new(car, entries, against), 422)
+    event = actions.under_own_key(db, [car_id], event)
     made = attempt(
         db, car_id, looking, lambda: actions.record_event(db, car_id, event, looking.stamp)
     )
@@ -66,7 +70,7 @@ def record_inspection(
 
 @router.get("/cars/{car_id}/verdict")
 def reading_verdict(
-    request: Request, car_id: int, row: int, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, row: int, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     """One reading of a form not yet sent, judged at once."""
     car = cars.car_or_raise(db, car_id)
@@ -79,7 +83,9 @@ def reading_verdict(
 
 
 @router.get("/events/{event_id}/correct")
-def correction_form(request: Request, event_id: int, db: web.Db, looking: Looking) -> HTMLResponse:
+def correction_form(
+    request: Request, event_id: web.Key, db: web.Db, looking: Looking
+) -> HTMLResponse:
     event, car = _event(db, event_id)
     against = judge(db, car, looking.stamp.today)
     form = _correcting(event, event_form.of_event(event), against, _newest(db, event.row))
@@ -88,7 +94,7 @@ def correction_form(request: Request, event_id: int, db: web.Db, looking: Lookin
 
 @router.post("/events/{event_id}/correct")
 def correct(
-    request: Request, event_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     event, car = _event(db, event_id)
     against = judge(db, car, looking.stamp.today)
@@ -97,6 +103,7 @@ def correct(
     new, entries = event_form.read_event(forms.typed(posted))
     if new is None:
         return _shown(request, car, _correcting(event, entries, against), 422)
+    new = actions.under_own_key(db, [car.id], new)
     made = attempt(
         db, car.id, looking, lambda: actions.correct_event(db, event_id, new, looking.stamp)
     )
@@ -108,14 +115,14 @@ def correct(
 
 
 @router.get("/events/{event_id}/withdraw")
-def withdrawal_form(request: Request, event_id: int, db: web.Db) -> HTMLResponse:
+def withdrawal_form(request: Request, event_id: web.Key, db: web.Db) -> HTMLResponse:
     event, car = _event(db, event_id)
     return _withdrawing(request, event, car, Entries())
 
 
 @router.post("/events/{event_id}/withdraw")
 def withdraw(
-    request: Request, event_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     event, car = _event(db, event_id)
     values, entries = forms.read((fields.WHY,), forms.typed(posted))

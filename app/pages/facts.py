@@ -57,7 +57,7 @@ class FactForm:
 
 @router.get("/cars/{car_id}/facts/{kind}")
 def fact_form(
-    request: Request, car_id: int, kind: str, db: web.Db, looking: Looking, choose: str = ""
+    request: Request, car_id: web.Key, kind: str, db: web.Db, looking: Looking, choose: str = ""
 ) -> HTMLResponse:
     car, fact = cars.car_or_raise(db, car_id), _fact(kind)
     entries = forms.filled(_on_record(fact, cars.histories(db, car_id), looking))
@@ -68,7 +68,7 @@ def fact_form(
 
 @router.post("/cars/{car_id}/facts/{kind}")
 def record_fact(
-    request: Request, car_id: int, kind: str, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, kind: str, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     car, fact = cars.car_or_raise(db, car_id), _fact(kind)
     values, entries = forms.read(fact.fields, forms.typed(posted))
@@ -84,14 +84,14 @@ def record_fact(
 
 
 @router.get("/facts/{table}/{row_id}/withdraw")
-def withdrawal_form(request: Request, table: str, row_id: int, db: web.Db) -> HTMLResponse:
+def withdrawal_form(request: Request, table: str, row_id: web.Key, db: web.Db) -> HTMLResponse:
     car = cars.car_or_raise(db, fact_or_raise(db, table, row_id).car_id)
     return _withdrawing(request, car, f"/facts/{table}/{row_id}/withdraw", Entries())
 
 
 @router.post("/facts/{table}/{row_id}/withdraw")
 def withdraw(
-    request: Request, table: str, row_id: int, posted: web.Posted, db: web.Db, looking: Looking
+    request: Request, table: str, row_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
     car = cars.car_or_raise(db, fact_or_raise(db, table, row_id).car_id)
     values, entries = forms.read((fields.WHY,), forms.typed(posted))

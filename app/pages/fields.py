@@ -176,6 +176,29 @@ LADING = (
         "choice",
         hint="For ton tanks",
     ),
+    _of(
+        "cars",
+        "vapor_pressure_psig_115f",
+        "Vapor pressure at 115 F, psig",
+        "number",
+        hint="For the test pressure; 0 when below the atmosphere",
+    ),
+    _of(
+        "cars",
+        "vapor_pressure_psig_105f",
+        "Vapor pressure at 105 F, psig",
+        "number",
+        hint="Counts for an insulated car",
+    ),
+    _of("cars", "static_head_psig", "Static head, psig", "number", hint="Of the full tank"),
+    _of("cars", "gas_pad_psig", "Gas pad, psig", "number", hint="0 when there is none"),
+    _of(
+        "cars",
+        "loading_pressure_psig",
+        "Loading pressure, psig",
+        "number",
+        hint="The greatest when loading or unloading",
+    ),
 )
 LINED = (
     Field(
@@ -332,4 +355,5 @@ DEVICE = (
     ),
     _of("components", "found_psig", "Found opening at, psig", "number", hint=""),
     _of("components", "left_psig", "Left opening at, psig", "number", hint=""),
+    _of("components", "vapor_tight_psig", "Vapor tight up to, psig", "number", hint="When tested"),
 )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from difflib import get_close_matches
 from typing import TypeVar
 
 from app.errors import Fault, Refused
@@ -15,18 +16,42 @@ from app.store.names import NamePrefix, read_prefix
 
 T = TypeVar("T")
 
+# What an address of a list holds besides its filters.
+BESIDE = frozenset({"after", "totals"})
+# What a filter is called elsewhere: by the answers for programs, and in files.
+OTHER_NAMES = {
+    "search": "q",
+    "mark": "q",
+    "number": "q",
+    "due_from": "from",
+    "due_to": "to",
+    "as_of": "on",
+    "every_standing": "cars",
+    "commodity": "lading",
+    "specification": "class",
+    "specification_class": "class",
+}
+
 
 @dataclass
 class Asked:
-    """The fields of an address that filter a list; one that is wrong is noted, the rest read."""
+    """The fields of an address that filter a list; one that is wrong is noted, the rest read.
+
+    A name that is no filter stands under the empty name: left out, it would list more than was asked.
+    """
 
     values: Mapping[str, str]
     problems: dict[str, str] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, params: Mapping[str, str], names: Sequence[str]) -> Asked:
-        """The non-empty fields among `names`; what else the address holds is no filter."""
-        return cls({name: params[name].strip() for name in names if params.get(name, "").strip()})
+    def of(
+        cls, params: Mapping[str, str], names: Sequence[str], beside: Collection[str] = ()
+    ) -> Asked:
+        """The non-empty fields among `names`; `beside` are names of the page that are no filters."""
+        found = {name: params[name].strip() for name in names if params.get(name, "").strip()}
+        strange = [name for name in params if name not in {*names, *beside, *BESIDE}]
+        said = " ".join(_no_filter(name, [*names, *beside]) for name in strange)
+        return cls(found, {"": said} if said else {})
 
     def read(self, name: str, reader: Callable[[str], T]) -> T | None:
         if name not in self.values:
@@ -60,3 +85,12 @@ class Asked:
         """The key of a row chosen from a list of such."""
         found = self.one_of(name, choices)
         return None if found is None else int(found)
+
+
+def _no_filter(name: str, known: Sequence[str]) -> str:
+    meant = OTHER_NAMES.get(name, "")
+    if meant not in known:
+        meant = next(iter(get_close_matches(name, known, 1)), "")
+    shown = name if len(name) <= 40 else f"{name[:40]}…"
+    hint = f"; “{meant}” may be meant" if meant else ""
+    return f"“{shown}” is no filter of this list{hint}."

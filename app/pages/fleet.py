@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, cast
@@ -142,9 +142,10 @@ def _cells(line: Line) -> Sequence[Any]:
     )  # fmt: skip
 
 
-def wanted(request: Request, db: Session) -> Wanted:
+def wanted(request: Request, db: Session, beside: Collection[str] = ()) -> Wanted:
+    """What the address asks of the register; `beside` are other names that the page knows."""
     given = choices(request, db)
-    asked = Asked.of(request.query_params, NAMES)
+    asked = Asked.of(request.query_params, NAMES, beside)
     made = RegisterFilter(
         search=asked.prefix("q"),
         owner_id=asked.key("owner", given.owners),

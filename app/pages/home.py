@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -10,6 +11,7 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions.reasons import told
 from app.core.facts import Status
 from app.core.words import label
 from app.pages.jobs import TITLES
@@ -85,7 +87,7 @@ def _within(db: Session, seen: DueFilter, days: int) -> Count:
     return Count(f"within {days} days", due.count(db, reach), address)
 
 
-def _urgent(db: Session, seen: DueFilter) -> tuple[DueListRow, ...]:
+def _urgent(db: Session, seen: DueFilter) -> Sequence[DueListRow]:
     """The first that are past or owed; with none of those, the first that will fall due."""
     past = due.page(db, replace(seen, overdue=True), limit=URGENT).rows
-    return past or due.page(db, seen, limit=URGENT).rows
+    return told(db, past or due.page(db, seen, limit=URGENT).rows, seen.as_of)

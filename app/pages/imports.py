@@ -29,6 +29,7 @@ router = APIRouter(prefix="/imports")
 LOOKED_THROUGH_AT_ONCE = 5_000
 FAULTS_SHOWN = 200
 CHANGES_SHOWN = 200
+WARNINGS_SHOWN = 200
 RUNS_SHOWN = 50
 TELLS: dict[Kind, str] = {
     "cars": "Cars with their tank, lading, lining and stencil. The first file to bring in.",
@@ -87,6 +88,7 @@ def waiting(request: Request, upload_id: str, db: web.Db, looking: Looking) -> R
         seen=seen,
         faults=seen.faults[:FAULTS_SHOWN],
         changes=seen.changes[:CHANGES_SHOWN],
+        warnings=seen.warnings[:WARNINGS_SHOWN],
         before=imports.by_content(db, upload.kind, sha256(upload.content).hexdigest()),
         preview=request.query_params.get("preview", ""),
     )
@@ -129,17 +131,17 @@ def empty_file(kind: str) -> Response:
 
 
 @router.get("/{import_id}")
-def run(request: Request, import_id: int, db: web.Db) -> Response:
+def run(request: Request, import_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "imports/show.html", run=imports.run_or_raise(db, import_id))
 
 
 @router.get("/{import_id}/take-back")
-def ask_to_take_back(request: Request, import_id: int, db: web.Db) -> Response:
+def ask_to_take_back(request: Request, import_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "imports/take_back.html", run=imports.run_or_raise(db, import_id))
 
 
 @router.post("/{import_id}/take-back")
-def take_back(import_id: int, db: web.Db, looking: Looking) -> Response:
+def take_back(import_id: web.Key, db: web.Db, looking: Looking) -> Response:
     run = imports.run_or_raise(db, import_id)
     if run.taken_back_at is not None:
         return web.see_other(f"/imports/{import_id}")

@@ -18,6 +18,8 @@ TITLES = {
     "import": "Bringing a file in",
     "take-back": "Taking an import back",
     "refresh-due": "Working out all due dates anew",
+    "rulebook-effect": "Working out what a rulebook edition would move",
+    "put-in-force": "Putting a rulebook edition in force",
 }
 
 

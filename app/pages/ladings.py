@@ -11,6 +11,7 @@ from fastapi.responses import Response
 
 from app import web
 from app.actions import ladings as actions
+from app.actions import rulebooks
 from app.actions.changes import NewLading
 from app.core.facts import Service
 from app.core.lading import Corrosive, corrosive, on_list
@@ -19,7 +20,6 @@ from app.errors import Problem
 from app.pages import fields, forms
 from app.pages.changing import faults_of, kept
 from app.pages.forms import Entries, Field
-from app.rules.reader import default_rulebook
 from app.store import ladings
 from app.store.tables import Lading
 
@@ -44,7 +44,7 @@ class Line:
 
 @router.get("/ladings")
 def ladings_list(request: Request, db: web.Db) -> Response:
-    rulebook = default_rulebook()
+    rulebook = rulebooks.in_force(db).everyone.rulebook
     lines = [_line(each, rulebook) for each in ladings.all(db)]
     saved = request.query_params.get("saved", "")
     return web.page(request, "ladings/list.html", lines=lines, saved=saved)
@@ -61,14 +61,14 @@ def add_lading(request: Request, posted: web.Posted, db: web.Db) -> Response:
 
 
 @router.get("/ladings/{lading_id}")
-def change_lading(request: Request, lading_id: int, db: web.Db) -> Response:
+def change_lading(request: Request, lading_id: web.Key, db: web.Db) -> Response:
     lading = ladings.lading_or_raise(db, lading_id)
     stored = {each.name: getattr(lading, each.name) for each in FIELDS}
     return _form(request, forms.filled(stored), lading)
 
 
 @router.post("/ladings/{lading_id}")
-def save_lading(request: Request, lading_id: int, posted: web.Posted, db: web.Db) -> Response:
+def save_lading(request: Request, lading_id: web.Key, posted: web.Posted, db: web.Db) -> Response:
     return _save(request, posted, db, ladings.lading_or_raise(db, lading_id))
 
 

@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from app.actions.imports import Change, Preview
+from app.actions.imports import Change, Preview, RowWarning
 from app.errors import NotFound
 from app.files.headers import RowFault
 
 
 @dataclass(frozen=True, slots=True)
 class LookedThrough:
-    """Counts of rows, and what is listed; a job lists at most some thousands of `fault_count`."""
+    """Counts of rows, and what is listed; it may be fewer than `fault_count` and `warning_count`."""
 
     rows: int
     added: int
@@ -24,6 +24,8 @@ class LookedThrough:
     changes: Sequence[Change]
     new_parties: Sequence[str]
     remarks: Sequence[str]
+    warnings: Sequence[RowWarning]
+    warning_count: int
 
 
 def of_preview(seen: Preview) -> LookedThrough:
@@ -37,6 +39,8 @@ def of_preview(seen: Preview) -> LookedThrough:
         seen.changes,
         seen.new_parties,
         seen.remarks,
+        seen.warnings,
+        seen.warning_count,
     )
 
 
@@ -54,4 +58,6 @@ def read_job(result: Mapping[str, Any] | None) -> LookedThrough:
         [Change(**each) for each in result["changes"]],
         result["new_parties"],
         result["remarks"],
+        [RowWarning(**each) for each in result["warnings"]],
+        result["warning_count"],
     )

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import events as actions
 from app.actions.changes import NewEvent
+from app.actions.reasons import told
 from app.core.facts import EVENT_ITEMS
 from app.errors import Problem
 from app.files import names
@@ -114,6 +115,7 @@ def record_for_many(
 def _record(
     db: Session, car_ids: Sequence[int], event: NewEvent, looking: Seen
 ) -> list[CarMoves] | Problem:
+    event = actions.under_own_key(db, car_ids, event)
     before = {car_id: _due(db, car_id, looking) for car_id in car_ids}
     stopped = kept(db, lambda: actions.record_event_for_many(db, car_ids, event, looking.stamp))
     if isinstance(stopped, Problem):
@@ -128,7 +130,8 @@ def _record(
 
 
 def _due(db: Session, car_id: int, looking: Seen) -> list[DueListRow]:
-    return due.for_car(db, car_id, looking.stamp.today, looking.soon_days)
+    today = looking.stamp.today
+    return told(db, due.for_car(db, car_id, today, looking.soon_days), today)
 
 
 def _chosen(request: Request, db: Session, typed: str) -> Chosen:

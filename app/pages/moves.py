@@ -18,6 +18,16 @@ class Move:
     after: DueListRow | None
 
     @property
+    def opened(self) -> bool:
+        """Whether it is owed now and was not before."""
+        return _owed(self.after) and not _owed(self.before)
+
+    @property
+    def closed(self) -> bool:
+        """Whether it was owed before and is no longer."""
+        return _owed(self.before) and not _owed(self.after)
+
+    @property
     def moved(self) -> bool:
         return _stand(self.before) != _stand(self.after)
 
@@ -28,6 +38,10 @@ def moves(before: Sequence[DueListRow], after: Sequence[DueListRow]) -> list[Mov
     return [
         Move(item, was.get(item), now.get(item)) for item in ITEMS if item in was or item in now
     ]
+
+
+def _owed(row: DueListRow | None) -> bool:
+    return row is not None and row.state == "owed"
 
 
 def _stand(row: DueListRow | None) -> object:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
+from datetime import date
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -22,6 +23,7 @@ from app.core.rule import (
     ClassFamily,
     ClassKind,
     CorrosiveList,
+    FlammableBan,
     Material,
     PlateNote,
     Presence,
@@ -34,11 +36,14 @@ from app.core.rule import (
 
 HERE = Path(__file__).parent
 DEFAULT = HERE / "us_49cfr"
+Document = Mapping[str, Any]
+# No more than a table of the rules holds; a fraction of nothing is none.
+_PLAIN_NUMBER = re.compile(r"[0-9]{1,7}(\.[0-9]{1,7}|/[1-9][0-9]{0,6})?")
 
 
 def _exact(value: object) -> Fraction:
     """A number in quotes; a bare decimal would be read as its binary neighbour."""
-    if not isinstance(value, str):
+    if not isinstance(value, str) or not _PLAIN_NUMBER.fullmatch(value):
         raise ValueError(f'an exact number stands in quotes, such as "7/16", not {value!r}')
     return Fraction(value)
 
@@ -46,6 +51,8 @@ def _exact(value: object) -> Fraction:
 Exact = Annotated[Fraction, BeforeValidator(_exact)]
 Item = Literal[*ITEMS]  # type: ignore[valid-type]
 Change = Literal[*CHANGES]  # type: ignore[valid-type]
+# What a rule has a say in: a due item, or the answer whether a car may be loaded.
+Feed = Literal[*ITEMS, "loading"]  # type: ignore[valid-type]
 
 
 class BadRulebook(Exception):
@@ -63,12 +70,16 @@ class _Rule(_Strict):
     confidence: Confidence
     interval_months: int | None = Field(default=None, gt=0)
     limits: dict[str, Exact] | None = None
+    day: date | None = None
+    feeds: tuple[Feed, ...] = ()
 
 
 class _Change(_Strict):
     opens: list[Item]
     text: str
     citation: str
+    edition: str
+    confidence: Confidence
     chosen: bool = False
 
 
@@ -90,6 +101,18 @@ class _Corrosive(_Strict):
     un_numbers: list[Annotated[str, Field(pattern=r"^(UN|NA)\d{4}$")]]
 
 
+class _FlammableBan(_Strict):
+    name: str
+    un_numbers: frozenset[str] = frozenset()
+    packing_groups: frozenset[Literal["I", "II", "III"]] = frozenset()
+    without_jacket: date
+    jacketed: date
+    cpc_without_jacket: date
+    cpc_jacketed: date
+    citation: str
+    confidence: Confidence
+
+
 class _PlateNote(_Strict):
     plate_in: Exact
     tensile_psi: Exact | None = None
@@ -108,6 +131,11 @@ class _Row(_Strict):
     plate_in: Exact | None = None
     plate_notes: list[str] = []
     relief_max_psig: Exact | None = None
+    relief_set_psig: Exact | None = None
+    relief_within_psi: Exact | None = None
+    vapor_tight_psig: Exact | None = None
+    build_relief_max_psig: Exact | None = None
+    build_vapor_tight_psig: Exact | None = None
     bottom_outlet: Presence | None = None
     insulation: Presence | None = None
     inner_tank_only: bool = False
@@ -142,6 +170,7 @@ class _Book(_Strict):
     changes: dict[Change, _Change]
     allowances: list[_Allowance]
     corrosive: _Corrosive
+    flammable_bans: list[_FlammableBan]
     materials: dict[str, _Material]
     plate_notes: dict[str, list[_PlateNote]]
     rows: list[_Row]
@@ -157,9 +186,14 @@ class _Book(_Strict):
 def read_rulebook(folder: Path) -> Rulebook:
     """The rulebook in `folder`; raises BadRulebook naming the field that is wrong."""
     try:
-        book = _Book.model_validate(_laid_together(folder))
+        return rulebook_of(_laid_together(folder))
     except (ValidationError, tomllib.TOMLDecodeError) as error:
         raise BadRulebook(f"{folder.name}: {error}") from error
+
+
+def rulebook_of(document: Document) -> Rulebook:
+    """The rulebook that a document of all its tables states; raises Pydantic's ValidationError."""
+    book = _Book.model_validate(document)
     return Rulebook(
         id=book.id,
         edition=book.edition,
@@ -170,13 +204,20 @@ def read_rulebook(folder: Path) -> Rulebook:
         materials=_materials(book),
         allowances=tuple(Allowance(**dict(row)) for row in book.allowances),
         corrosive=_corrosive(book),
+        flammable_bans=tuple(FlammableBan(**dict(row)) for row in book.flammable_bans),
     )
 
 
 @cache
 def default_rulebook() -> Rulebook:
-    """The rulebook in force: 49 CFR as seen, read once."""
+    """The built-in rulebook: 49 CFR as seen, read once."""
     return read_rulebook(DEFAULT)
+
+
+@cache
+def built_in() -> Document:
+    """The built-in rulebook as its files state it. Not to be changed by whoever asks."""
+    return _laid_together(DEFAULT)
 
 
 def _laid_together(folder: Path) -> dict[str, Any]:
@@ -201,9 +242,10 @@ def _joined(one: Any, other: Any, where: str) -> Any:
 def _rules(book: _Book) -> Mapping[str, Rule]:
     """The rules, and each change as the rule that opens what it opens."""
     stated = {id_: Rule(id=id_, **dict(row)) for id_, row in book.rules.items()}
-    edition = stated["visual"].edition
     changes = {
-        change: Rule(change, row.text, row.citation, edition, "verified")
+        change: Rule(
+            change, row.text, row.citation, row.edition, row.confidence, feeds=tuple(row.opens)
+        )
         for change, row in book.changes.items()
     }
     return stated | changes

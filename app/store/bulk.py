@@ -30,6 +30,30 @@ def insert_rows(db: Session, table: Table, rows: Sequence[dict[str, Any]]) -> No
     )
 
 
+def insert_ready(
+    db: Session, table: Table, columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
+) -> None:
+    """Insert rows whose values are the driver's own already."""
+    if rows:
+        connection = db.connection()
+        statement, _ = _prepared(table, tuple(columns), connection.dialect)
+        connection.exec_driver_sql(statement, list(rows))
+
+
+def update_ready(
+    db: Session, table: Table, columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
+) -> None:
+    """Bring rows up to date whose values are the driver's own; the first column is the key."""
+    if not rows:
+        return
+    connection = db.connection()
+    quote = connection.dialect.identifier_preparer.quote
+    place = "?" if connection.dialect.paramstyle == "qmark" else "%s"
+    key, *names = [f"{quote(name)} = {place}" for name in columns]
+    statement = f"UPDATE {quote(table.name)} SET {', '.join(names)} WHERE {key}"  # noqa: S608  our own names
+    connection.exec_driver_sql(statement, [(*values, key) for key, *values in rows])
+
+
 def insert_sparse(
     db: Session, table: Table, rows: Sequence[dict[str, Any]], unsaid: dict[str, Any]
 ) -> None:

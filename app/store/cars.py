@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from app.errors import NotFound
 from app.store.columns import CarFact
 from app.store.names import EVERY_NAME, NamePrefix, matches
-from app.store.paging import Page, Value, page_of
+from app.store.paging import Cursor, Page, Value, page_of
 from app.store.tables import (
     IN_RECORD,
     OUT_OF_RECORD,
@@ -130,6 +130,11 @@ def register(
 
 def count(db: Session, wanted: RegisterFilter) -> int:
     return db.scalar(select(func.count()).select_from(Car).where(*_conditions(wanted))) or 0
+
+
+def register_place(row: CarListRow) -> str:
+    """The cursor after this row of the register."""
+    return Cursor((row.mark, row.number, row.id)).as_text()
 
 
 def _listed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], CarListRow]:

@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from functools import lru_cache
 from typing import Annotated, Any
 
 from sqlalchemy import (
     BigInteger,
+    CheckConstraint,
     Date,
     DateTime,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
     Table,
-    Text,
 )
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.types import TypeDecorator
-
-from app.core.facts import Reason
 
 # A first fact about a car whose beginning nobody stated holds from here.
 BEGINNING = date(1, 1, 1)
@@ -63,30 +60,6 @@ class Moment(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
-class Reasons(TypeDecorator[tuple[Reason, ...]]):
-    """Reasons as JSON text, `[{"text": ..., "citation": ...}]`; whole fleets share most of theirs."""
-
-    impl = Text
-    cache_ok = True
-
-    def process_bind_param(self, value: tuple[Reason, ...] | None, dialect: Dialect) -> str | None:
-        return None if value is None else _reasons_as_text(value)
-
-    def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[Reason, ...]:
-        return _reasons_from_text(value) if value else ()
-
-
-@lru_cache(maxsize=4096)
-def _reasons_as_text(reasons: tuple[Reason, ...]) -> str:
-    told = [{"text": each.text, "citation": each.citation} for each in reasons]
-    return json.dumps(told, ensure_ascii=False, separators=(",", ":"))
-
-
-@lru_cache(maxsize=4096)
-def _reasons_from_text(text: str) -> tuple[Reason, ...]:
-    return tuple(Reason(each["text"], each["citation"]) for each in json.loads(text))
-
-
 class Base(DeclarativeBase):
     metadata = MetaData(
         naming_convention={
@@ -110,6 +83,33 @@ def table_of(mapped: type[Any]) -> Table:
     table = mapped.__table__
     assert isinstance(table, Table)
     return table
+
+
+def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
+    listed = ", ".join(f"'{value}'" for value in values)
+    return CheckConstraint(f"{column} IN ({listed})", name=column)
+
+
+def above_zero(column: str) -> CheckConstraint:
+    return CheckConstraint(f"{column} > 0", name=f"{column}_above_zero")
+
+
+def zero_or_more(column: str) -> CheckConstraint:
+    return CheckConstraint(f"{column} >= 0", name=f"{column}_zero_or_more")
+
+
+def named(name: str, *extra: CheckConstraint | Index) -> tuple[CheckConstraint | Index, ...]:
+    """The constraints of a mark and number wherever a table holds them."""
+    return (
+        CheckConstraint("length(mark) BETWEEN 2 AND 4 AND mark = upper(mark)", name="mark"),
+        CheckConstraint("number BETWEEN 1 AND 999999", name="number"),
+        *extra,
+    )
+
+
+def by_car(table: str) -> Index:
+    """What reading a car's facts asks for: its rows by day."""
+    return Index(f"ix_{table}_by_car", "car_id", "from_on", "id")
 
 
 class Recorded:

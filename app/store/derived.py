@@ -1,4 +1,4 @@
-"""What the record gives rise to: derived due rows, files brought in or waiting, and work that lasts."""
+"""Beside the record: derived due rows, files brought in or waiting, work that lasts, and editions of the rules."""
 
 from __future__ import annotations
 
@@ -19,9 +19,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.core.facts import Reason
-from app.store.columns import Base, Id, Key, Moment, Reasons, Words
-from app.store.tables import named, one_of
+from app.store.columns import Base, Id, Key, Moment, Words, named, one_of
 
 STATES = ("owed", "dated", "by_event", "unknown", "not_required")
 JOB_STATES = ("waiting", "running", "done", "failed")
@@ -45,8 +43,10 @@ class DueRow(Base):
     interval_months: Mapped[int | None] = mapped_column(SmallInteger)
     calculated_due_on: Mapped[date | None]
     confidence: Mapped[str] = mapped_column(String(10))
+    rule: Mapped[str] = mapped_column(
+        String(40), default="", server_default="", comment="id of the rule that governs it"
+    )
     citation: Mapped[str] = mapped_column(String(80), default="")
-    reasons: Mapped[tuple[Reason, ...]] = mapped_column(Reasons)
     owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
     region: Mapped[Words] = mapped_column(default="")
     mark: Mapped[str] = mapped_column(String(4))
@@ -64,6 +64,7 @@ class DueRow(Base):
         # One order each; the columns after it let a list skip what it does not show from the index.
         Index("ix_due_soonest", "due_on", *NAMED, *SHOWN_BY, "state", "owner_id"),
         Index("ix_due_owner", "owner_id", "due_on", *NAMED, *SHOWN_BY, "state"),
+        Index("ix_due_rule", "rule", "due_on", *NAMED, "listed", "state", "car_id"),
         Index("ix_due_state", "state", "due_on", *NAMED, *SHOWN_BY, "owner_id"),
     )
 
@@ -118,3 +119,35 @@ class Job(Base):
     heard_at: Mapped[datetime | None] = mapped_column(Moment, comment="last sign of life")
     ended_at: Mapped[datetime | None] = mapped_column(Moment)
     __table_args__ = (one_of("state", JOB_STATES), Index("ix_job_state_asked", "state", "asked_at"))
+
+
+class RulebookEdition(Base):
+    """An edition of the rules, or an owner's stricter programme, as it was loaded; never changed."""
+
+    __tablename__ = "rulebook_edition"
+    id: Mapped[Id]
+    code: Mapped[str] = mapped_column(String(60), unique=True, comment="its own `id`")
+    edition: Mapped[Words]
+    base: Mapped[str] = mapped_column(String(60), comment="the rulebook it was laid over")
+    owner_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("party.id"), comment="whose programme it is"
+    )
+    source: Mapped[str] = mapped_column(Text, comment="the document, word for word")
+    recorded_at: Mapped[datetime] = mapped_column(Moment)
+    recorded_by: Mapped[Words]
+
+
+class RulebookInForce(Base):
+    """From this moment the edition holds; the latest row of an owner, and of all (no owner), counts."""
+
+    __tablename__ = "rulebook_in_force"
+    id: Mapped[Id]
+    edition_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("rulebook_edition.id"), comment="none: back to what held without one"
+    )
+    owner_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("party.id"), comment="none: for all"
+    )
+    recorded_at: Mapped[datetime] = mapped_column(Moment)
+    recorded_by: Mapped[Words]
+    __table_args__ = (Index("ix_rulebook_in_force_owner", "owner_id", "id"),)

@@ -22,7 +22,7 @@ from sqlalchemy.orm import Session
 
 from app.core.due import state_on
 from app.core.facts import ITEMS, Reason, Status
-from app.store.bulk import insert_rows
+from app.store.bulk import insert_ready, insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
 from app.store.names import EVERY_NAME, NamePrefix, matches
@@ -57,6 +57,7 @@ class DueFilter:
     owner_id: int | None = None
     owner: str | None = None
     item: str | None = None
+    rule: str | None = None
     status: Status | None = None
     overdue: bool = False
     region: str | None = None
@@ -75,6 +76,7 @@ class DueFilter:
         parts = [
             self._kind_in_words(),
             self.item and self.item.replace("_", " "),
+            self.rule and f"governed by the rule {self.rule.replace('_', ' ')}",
             self.due_from and f"due from {self.due_from}",
             self.due_to and f"due until {self.due_to}",
             self.owner_id and f"owner {self.owner or self.owner_id}",
@@ -94,7 +96,10 @@ class DueFilter:
 
 @dataclass(frozen=True, slots=True)
 class DueListRow:
-    """A due item as a list shows it; status and days left are those of the filter's day."""
+    """A due item as a list shows it; status and days left are those of the filter's day.
+
+    Its reasons are not stored: `actions.reasons` works them out for the rows that are looked at.
+    """
 
     car_id: int
     mark: str
@@ -112,8 +117,8 @@ class DueListRow:
     calculated_due_on: date | None
     confidence: str
     citation: str
-    reasons: tuple[Reason, ...]
     hazardous: bool
+    reasons: tuple[Reason, ...] = ()
 
     @property
     def name(self) -> str:
@@ -184,12 +189,21 @@ def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]])
     insert_rows(db, TABLE, rows)
 
 
+def replace_ready(
+    db: Session, car_ids: Sequence[int], columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
+) -> None:
+    """The same with rows whose values are the driver's own already, in the order of `columns`."""
+    for first in range(0, len(car_ids), 5_000):
+        db.execute(delete(DueRow).where(DueRow.car_id.in_(car_ids[first : first + 5_000])))
+    insert_ready(db, TABLE, columns, rows)
+
+
 def _columns() -> Select[*tuple[Any, ...]]:
     return select(
         DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region,
         DueRow.item_no, DueRow.item, DueRow.state, DueRow.due_on, DueRow.basis_on,
         DueRow.interval_months, DueRow.calculated_due_on, DueRow.confidence, DueRow.citation,
-        DueRow.reasons, DueRow.hazardous,
+        DueRow.hazardous,
     ).join(Party, Party.id == DueRow.owner_id)  # fmt: skip
 
 
@@ -215,7 +229,6 @@ def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
         calculated_due_on=row.calculated_due_on,
         confidence=row.confidence,
         citation=row.citation,
-        reasons=row.reasons,
         hazardous=row.hazardous,
     )
 
@@ -238,6 +251,8 @@ def _conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
         conditions.append(DueRow.owner_id == wanted.owner_id)
     if wanted.item is not None:
         conditions.append(DueRow.item_no == ITEMS.index(wanted.item))
+    if wanted.rule is not None:
+        conditions.append(DueRow.rule == wanted.rule)
     if wanted.region is not None:
         conditions.append(DueRow.region == wanted.region)
     if wanted.due_from is not None:

@@ -28,7 +28,10 @@ from sqlalchemy import (
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.core import facts as core
+from app.core.devices import Whole, whole_answer
 from app.core.months import month_end
+from app.core.rule import Rulebook
+from app.core.trial import NOTHING, Change, changed
 from app.store.columns import CarFact, Exact, Recorded
 from app.store.tables import (
     RELIEF_KINDS,
@@ -85,6 +88,19 @@ class CarRecord:
         events = self.events if device is None else self._events_of(devices[device].device)
         return core.Facts(as_of, replace(self.car, relief_device=chosen), events, self.settings)
 
+    def whole_answer(self, as_of: date, rulebook: Rulebook, tried: Change = NOTHING) -> Whole:
+        """The calculator's answer for the car on a day, all its relief devices looked at.
+
+        With something `tried`, the answer if that were so.
+        """
+
+        def asked(device: int | None = None) -> core.Facts:
+            return changed(self.facts(as_of, device), tried, rulebook)
+
+        places = enumerate(self.relief_devices)
+        devices = [(each.label, asked(place)) for place, each in places]
+        return whole_answer(asked(), devices, rulebook)
+
     def _events_of(self, device: core.ReliefDevice) -> tuple[core.Event, ...]:
         others = {each.device.installed_on for each in self.relief_devices}
         others -= {device.installed_on, None}
@@ -128,9 +144,9 @@ def load(
             specification=built.specification,
             built_on=built.built_on,
             rebuilt_on=built.rebuilt_on,
-            tank=_tank(built),
+            tank=tank_of(built),
             lining=_lining(linings.get(car_id)),
-            service=_service(services.get(car_id)),
+            service=service_of(services.get(car_id)),
             relief_device=_none_at_all(fitting, on_it),
             service_equipment_interval_months=_equipment_interval(fitting),
             reflective_sheeting=_sheeting(fitting),
@@ -177,9 +193,13 @@ class _Asked:
 
 def _facts_of(table: type[CarFact]) -> AnySelect:
     """The columns that state the fact, decimals as whole millionths."""
-    mapped = [getattr(table, each.key) for each in inspect(table).column_attrs]
-    recording = {"id", "from_on", *Recorded.__annotations__}
-    return select(*(_plain(each) for each in mapped if each.key not in recording))
+    return select(table.car_id, *(_plain(getattr(table, name)) for name in stated(table)))
+
+
+def stated(table: type[CarFact]) -> list[str]:
+    """The names of the columns that state the fact."""
+    recording = {"id", "from_on", "car_id", *Recorded.__annotations__}
+    return [each.key for each in inspect(table).column_attrs if each.key not in recording]
 
 
 def _plain(column: InstrumentedAttribute[Any]) -> ColumnElement[Any]:
@@ -193,7 +213,7 @@ def _exact(millionths: int | None) -> Fraction | None:
     return None if millionths is None else Fraction(millionths, Exact.SCALE)
 
 
-def _tank(row: AnyRow) -> core.Tank:
+def tank_of(row: AnyRow) -> core.Tank:
     required = (
         (zone, _exact(getattr(row, f"required_{zone}_in"))) for zone in core.SHELL_AND_HEAD_ZONES
     )
@@ -218,7 +238,7 @@ def _lining(row: AnyRow | None) -> core.Lining | None:
     return core.Lining(row.kind, row.applied_on, row.owner_interval_months, row.documented)
 
 
-def _service(row: AnyRow | None) -> core.Service:
+def service_of(row: AnyRow | None) -> core.Service:
     # Nothing known of the lading: hazardous, the safe side.
     if row is None:
         return core.Service()

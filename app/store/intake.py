@@ -37,6 +37,7 @@ class KnownCar(NamedTuple):
     number: int
     owner_id: int
     built_on: date | None
+    specification: str
 
     @property
     def name(self) -> str:
@@ -57,6 +58,9 @@ def in_parts(keys: Iterable[int]) -> Iterator[list[int]]:
         yield ordered[start : start + AT_ONCE]
 
 
+_KNOWN = (Car.id, Car.mark, Car.number, Car.owner_id, Car.built_on, Car.specification)
+
+
 def cars_named(db: Session, names: Collection[Name]) -> dict[Name, KnownCar]:
     """The cars in record that go by these names today."""
     numbers: dict[str, set[int]] = defaultdict(set)
@@ -66,7 +70,7 @@ def cars_named(db: Session, names: Collection[Name]) -> dict[Name, KnownCar]:
     for mark, wanted in numbers.items():
         for part in in_parts(wanted):
             rows = db.execute(
-                select(Car.id, Car.mark, Car.number, Car.owner_id, Car.built_on).where(
+                select(*_KNOWN).where(
                     Car.mark == mark, Car.number.in_(part), Car.standing.in_(IN_RECORD)
                 )
             )

@@ -21,7 +21,21 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.core.facts import SHELL_AND_HEAD_ZONES, STENCILED_ITEMS, ZONES, Extent, Outcome
-from app.store.columns import Base, CarFact, Exact, Id, Key, Moment, Recorded, Words
+from app.store.columns import (
+    Base,
+    CarFact,
+    Exact,
+    Id,
+    Key,
+    Moment,
+    Recorded,
+    Words,
+    above_zero,
+    by_car,
+    named,
+    one_of,
+    zero_or_more,
+)
 
 STANDINGS = ("in_service", "out_of_service", "stored", "sold", "scrapped", "withdrawn")
 # A car in one of these answers to its mark and number; in the others the name is free for another car.
@@ -35,30 +49,14 @@ RELIEF_KINDS: dict[str, Literal["valve", "disc", "combination"] | None] = {
     "relief_device": None,
 }
 # Component kinds that count as service equipment: a change of one asks for a leakage test (180.509(j)).
-EQUIPMENT_KINDS = ("valve", "gauge", "hatch", "manway", "coil", "thermometer_well", "sample_line")
-
-
-def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
-    listed = ", ".join(f"'{value}'" for value in values)
-    return CheckConstraint(f"{column} IN ({listed})", name=column)
-
-
-def above_zero(column: str) -> CheckConstraint:
-    return CheckConstraint(f"{column} > 0", name=f"{column}_above_zero")
-
-
-def named(name: str, *extra: CheckConstraint | Index) -> tuple[CheckConstraint | Index, ...]:
-    """The constraints of a mark and number wherever a table holds them."""
-    return (
-        CheckConstraint("length(mark) BETWEEN 2 AND 4 AND mark = upper(mark)", name="mark"),
-        CheckConstraint("number BETWEEN 1 AND 999999", name="number"),
-        *extra,
-    )
-
-
-def by_car(table: str) -> Index:
-    """What reading a car's facts asks for: its rows by day."""
-    return Index(f"ix_{table}_by_car", "car_id", "from_on", "id")
+EQUIPMENT_KINDS = (
+    "valve", "gauge", "hatch", "manway", "coil", "thermometer_well", "sample_line", "bottom_outlet",
+)  # fmt: skip
+# What is known of the pressures of a lading in a car, psig (173.31(c)).
+PRESSURES = (
+    "vapor_pressure_psig_115f", "vapor_pressure_psig_105f", "static_head_psig", "gas_pad_psig",
+    "loading_pressure_psig",
+)  # fmt: skip
 
 
 class Party(Base):
@@ -185,9 +183,15 @@ class ServiceFact(CarFact, Base):
     )
     corrosion_rate_mil_per_year: Mapped[Decimal | None] = mapped_column(Exact)
     fluorinated_hydrocarbon_only: Mapped[bool] = mapped_column(Boolean, default=False)
+    vapor_pressure_psig_115f: Mapped[Decimal | None] = mapped_column(Exact)
+    vapor_pressure_psig_105f: Mapped[Decimal | None] = mapped_column(Exact)
+    static_head_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    gas_pad_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    loading_pressure_psig: Mapped[Decimal | None] = mapped_column(Exact)
     __table_args__ = (
         one_of("packing_group", ("I", "II", "III")),
         CheckConstraint("corrosion_rate_mil_per_year >= 0", name="rate"),
+        *(zero_or_more(pressure) for pressure in PRESSURES),
         by_car("service"),
     )
 
@@ -279,9 +283,11 @@ class Installation(CarFact, Base):
     owner_interval_months: Mapped[int | None] = mapped_column(SmallInteger)
     found_psig: Mapped[Decimal | None] = mapped_column(Exact)
     left_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    vapor_tight_psig: Mapped[Decimal | None] = mapped_column(Exact)
     __table_args__ = (
         above_zero("set_psig"),
         above_zero("owner_interval_months"),
+        above_zero("vapor_tight_psig"),
         by_car("installation"),
     )
 
@@ -381,7 +387,13 @@ class Lading(Base):
     poison_by_inhalation: Mapped[bool | None]
     corrosive_or_reactive: Mapped[bool | None]
     corrosion_rate_mil_per_year: Mapped[Decimal | None] = mapped_column(Exact)
+    vapor_pressure_psig_115f: Mapped[Decimal | None] = mapped_column(Exact)
+    vapor_pressure_psig_105f: Mapped[Decimal | None] = mapped_column(Exact)
+    static_head_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    gas_pad_psig: Mapped[Decimal | None] = mapped_column(Exact)
+    loading_pressure_psig: Mapped[Decimal | None] = mapped_column(Exact)
     __table_args__ = (
         one_of("packing_group", ("I", "II", "III")),
         CheckConstraint("corrosion_rate_mil_per_year >= 0", name="rate"),
+        *(zero_or_more(pressure) for pressure in PRESSURES),
     )

@@ -4,8 +4,10 @@ from app.web.guard import Guard
 from app.web.problems import answer_problems
 from app.web.rendering import page, partial, see_other
 from app.web.requests import (
+    LARGEST_KEY,
     Configured,
     Db,
+    Key,
     Now,
     Posted,
     Recorder,
@@ -15,9 +17,11 @@ from app.web.requests import (
 )
 
 __all__ = [
+    "LARGEST_KEY",
     "Configured",
     "Db",
     "Guard",
+    "Key",
     "Now",
     "Posted",
     "Recorder",

@@ -20,11 +20,15 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.core.loading import MECHANICAL
+from app.core.relief import range_in_words
 from app.core.words import capitalized, label
 from app.web.requests import remembered_recorder, today
 
 ROOT = Path(__file__).parents[2]
 STATIC = ROOT / "static"
+# What tells a page with a form to record by.
+FORM = 'method="post"'
 HUNDRED_THOUSANDTH = Decimal("0.00001")
 
 
@@ -87,7 +91,8 @@ def _environment() -> Environment:
     )
     filters = (day, day_or_month, inches, number, size)
     made.filters |= {each.__name__: each for each in filters}
-    made.filters |= {"words": label, "sentence": capitalized}
+    made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
+    made.tests["mechanical"] = MECHANICAL.__contains__
     made.globals |= {"asset": asset, "query": query, "counted": counted}
     return made
 
@@ -113,8 +118,12 @@ def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str
 
 
 def page(request: Request, template: str, status: int = 200, **inputs: Any) -> HTMLResponse:
-    """A whole page. What the template uses and is not given is an error, not a blank."""
-    return HTMLResponse(_rendered(request, template, inputs), status)
+    """A whole page. What the template uses and is not given is an error, not a blank.
+
+    One with a form is kept by no cache: come back to, it would show what no longer stands.
+    """
+    html = _rendered(request, template, inputs)
+    return HTMLResponse(html, status, {"Cache-Control": "no-store"} if FORM in html else None)
 
 
 def partial(request: Request, template: str, status: int = 200, **inputs: Any) -> HTMLResponse:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator, Mapping
 from datetime import date, datetime
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import unquote
 from zoneinfo import ZoneInfo
 
-from fastapi import Depends, Request
+from fastapi import Depends, Path, Request
+from pydantic import BeforeValidator
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
+from app.errors import NotFound
 from app.settings import Settings
 from app.store import db as store_db
 from app.store import migrate
@@ -22,6 +24,9 @@ NOBODY = "not stated"
 # A form for a thousand cars posts as many fields; more is no form of ours.
 MOST_FIELDS = 20_000
 MOST_IN_A_FIELD = 4 * 1024 * 1024
+# A key beyond this is no row's on either engine, and a JSON number may not hold it.
+LARGEST_KEY = 2**53
+DIGITS = 16
 
 
 def session(request: Request) -> Iterator[Session]:
@@ -113,6 +118,18 @@ def wants_part(request: Request) -> bool:
     return "hx-request" in request.headers and "hx-boosted" not in request.headers
 
 
+def _that_a_row_can_have(given: Any) -> Any:
+    """The number as given; one that no row can have is as good as not found."""
+    text = str(given).strip()
+    whole = text.removeprefix("-").isdecimal()
+    if whole and (len(text) > DIGITS or not 1 <= int(text) <= LARGEST_KEY):
+        shown = text if len(text) <= 2 * DIGITS else f"{text[:DIGITS]}…"
+        raise NotFound(f"Nothing in the register has the number {shown}.")
+    return given
+
+
+# The number of a row in an address.
+Key = Annotated[int, BeforeValidator(_that_a_row_can_have), Path(ge=1, le=LARGEST_KEY)]
 # scope="function": the commit comes before the answer, so that a failed one is no 200.
 Db = Annotated[Session, Depends(session, scope="function")]
 Posted = Annotated[Sent, Depends(posted, scope="function")]

@@ -1,14 +1,17 @@
 """Files of events and ladings: known by what they are known by, repeated or contradicted, or refused."""
 
+import io
 from datetime import date
 from decimal import Decimal
 
 import pytest
+from openpyxl import Workbook
 from sqlalchemy.orm import Session
 
-from app.actions import cars
+from app.actions import cars, imports
 from app.actions import events as changing
 from app.actions.changes import NewEvent, NewName
+from app.files import sheets
 from app.store import due
 from app.store.tables import EventRow, Lading, ReadingRow
 from tests.actions.importing import (
@@ -210,3 +213,23 @@ def test_ladings_come_into_the_list_and_are_changed_where_they_stand(any_db: Ses
         "Example Acid", "UN1789", "III", True,
     )  # fmt: skip
     assert (brine.un, brine.hazardous) == (None, True)
+
+
+def test_an_error_in_a_workbook_is_a_fault_and_never_a_pass(any_db: Session) -> None:
+    bring_in(any_db, "cars", CARS)
+    book = Workbook()
+    for row in (
+        ("mark", "number", "on", "items", "outcome"),
+        ("ZQKX", 1, "2018-03-15", "visual", "#N/A"),
+        ("ZQKX", 2, "2018-03-15", "visual", "=E2"),
+    ):
+        book.active.append(row)
+    held = io.BytesIO()
+    book.save(held)
+    preview = imports.preview(any_db, "events", sheets.read("e.xlsx", held.getvalue()), stamp())
+    first, second = map(str, preview.faults)
+    assert first.startswith("row 2, outcome: found '#N/A'; want a value, or an empty cell")
+    assert second == (
+        "row 3, outcome: found 'a formula without a stored value'; want its value: open the "
+        "workbook, let it calculate and save it"
+    )

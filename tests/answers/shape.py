@@ -14,6 +14,13 @@ ITEMS = [
     "lining",
     "service_equipment",
     "relief_device",
+    "rupture_disc",
+    "tank_retest",
+    "leakage",
+    "air_brake",
+    "reflective_sheeting",
+    "age_limit",
+    "service_end",
 ]
 ZONES = ["shell_top", "shell_bottom", "head_a", "head_b", "sump", "nozzle", "housing"]
 

@@ -286,6 +286,92 @@ def test_what_is_not_there_is_null(name):
     assert found[name] is None or (name == "material_meaning" and "steel" in found[name])
 
 
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        # Marks of the grammar: 49 CFR 179.22 and 179.201-1; agencies by a public guide, TC from memory.
+        ("DOT-117R", ("117", "non_pressure", "R", None, None, None)),
+        ("DOT-117P", ("117", "non_pressure", "P", None, None, None)),
+        ("TC 117R", ("117", "non_pressure", "R", None, None, None)),
+        ("CTC 111A60F1", ("111", "non_pressure", "A", None, "F", "1")),  # forge weld
+        ("ICC 105A600I", ("105", "pressure", "A", None, "I", None)),  # 179.22(e)
+        ("DOT 106A800NCI", ("106", "ton_tank", "A", "NCI", None, None)),
+        ("AAR 111A100AN1", None),  # N alone is nickel, and AN no letter of the tables
+        ("DOT 111A100NW1", ("111", "non_pressure", "A", "N", "W", "1")),
+        ("DOT 103AW", ("103", "non_pressure", "A", None, "W", None)),
+        ("DOT 103ALW", ("103", "non_pressure", None, "AL", "W", None)),
+        ("DOT 103BW", ("103", "non_pressure", None, "B", "W", None)),
+        ("DOT 103EW", ("103", "non_pressure", None, "E", "W", None)),
+        # No longer built, in service still: 173.31(a)(7), 180.507.
+        ("DOT 113A175W", ("113", "cryogenic", "A", None, "W", None)),
+        ("DOT 113C60W", ("113", "cryogenic", "C", None, "W", None)),
+        ("DOT 113D60W", ("113", "cryogenic", "D", None, "W", None)),
+        ("DOT 113D120W", ("113", "cryogenic", "D", None, "W", None)),
+        # Converted cars, 180.515: small characters on the manway nozzle.
+        ("DOT 105J200W", ("105", "pressure", "J", None, "W", None)),
+        ("DOT 109A300W", ("109", "pressure", "A", None, "W", None)),
+        ("DOT 112S400W", ("112", "pressure", "S", None, "W", None)),
+        ("DOT 114T400W", ("114", "pressure", "T", None, "W", None)),
+        ("DOT 120J300W", ("120", "pressure", "J", None, "W", None)),
+        ("DOT 111A100W", ("111", "non_pressure", "A", None, "W", None)),
+    ],
+)
+def test_every_mark_of_the_grammar_is_read(text, expected):
+    if expected is None:
+        with pytest.raises(Refused):
+            decode(text)
+    else:
+        assert parts(text) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "burst", "plate", "outlet", "insulation"),
+    [
+        # 49 CFR 180.515: the last numeral may be left out. What its rows (179.201-1) have in common.
+        ("DOT 111A100W", 500, "0.4375", None, None),
+        ("DOT 111A60W", 240, "0.4375", None, "optional"),
+        ("DOT 111A100ALW", 500, "0.625", None, "optional"),
+        ("DOT 111S100W", 500, "0.4375", None, None),
+        ("DOT 115A60W", 240, "0.125", "optional", "required"),
+    ],
+)
+def test_a_last_numeral_left_out_is_warned_of_and_leaves_what_all_have_in_common(
+    text, burst, plate, outlet, insulation
+):
+    found = decode(text)
+    assert "last numeral is left out" in json.dumps(found["warnings"])
+    assert found["suffix"] is found["suffix_meaning"] is None
+    assert (found["burst_psig"], number(found["minimum_plate_in"])) == (burst, Decimal(plate))
+    assert (found["bottom_outlet"], found["insulation"]) == (outlet, insulation)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["DOT 117A100W", "DOT 115A60ALW", "DOT 105A300W", "DOT 111A100F", "DOT 111A100NW"],
+)
+def test_a_specification_without_a_numeral_of_its_own_is_not_warned_of_one(text):
+    assert "last numeral" not in json.dumps(decode(text)["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        # A class alone, or a part of a stencil: the place is where it breaks off.
+        ("DOT-111", 8),
+        ("DOT 105", 8),
+        ("112", 4),
+        ("DOT 111A", 9),
+        ("DOT 111A100", 12),
+        ("DOT 113", 8),
+        ("AAR", 4),
+    ],
+)
+def test_a_stub_of_a_stencil_is_refused_where_it_breaks_off(text, place):
+    with pytest.raises(Refused) as refusal:
+        decode(text)
+    assert f"at character {place} of" in str(refusal.value)
+
+
 def test_a_number_printed_against_its_class_is_warned_of():
     # 179.101-1 prints 500 psig for 109A300W, with 750 for 109A300ALW.
     assert decode("DOT 109A300W")["warnings"]

@@ -1,8 +1,9 @@
 """Cars to ask the calculator about: requests put together from parts, and Hypothesis strategies.
 
 The sound car is unlined, its required thickness is firm (the plate formula gives 0.40809 in, less
-than the 7/16 in of the table), it carries a hazardous lading that attacks nothing, and all its items
-were qualified on 2018-03-15. Every mark is invented and begins with ZQ.
+than the 7/16 in of the table), it carries a hazardous lading that attacks nothing and is banned from
+nothing, and all its tank and equipment items were qualified on 2018-03-15. Every mark is invented and
+begins with ZQ.
 """
 
 import copy
@@ -20,12 +21,19 @@ QUALIFIED_ON = "2018-03-15"
 
 SHELL_AND_HEADS = ("shell_top", "shell_bottom", "head_a", "head_b")
 CALENDAR_ITEMS = ("visual", "structural_integrity", "safety_systems")
+# What the calendar, a stencil or an approval dates, without a lining and with one.
 UNLINED_ITEMS = (*CALENDAR_ITEMS, "thickness", "service_equipment", "relief_device")
 LINED_ITEMS = (*CALENDAR_ITEMS, "thickness", "lining", "service_equipment", "relief_device")
+# What every car on the railroad has, and what never keeps a car from being loaded.
+MECHANICAL = ("air_brake", "reflective_sheeting", "age_limit")
+# All that a fusion-welded car has, in the order of every answer.
+UNLINED_CAR = (*UNLINED_ITEMS, "leakage", *MECHANICAL, "service_end")
+LINED_CAR = (*LINED_ITEMS, "leakage", *MECHANICAL, "service_end")
 
 TANK: Json = {"material": "TC128B", "inside_diameter_in": 119}
-OIL: Json = {"commodity": "Light cycle oil", "corrosive_or_reactive": False}
-LIQUOR: Json = {"commodity": "Tanning liquor", "corrosive_or_reactive": True}
+# Neither class can be poisonous by inhalation or a flammable liquid, so neither has a last day.
+OIL: Json = {"commodity": "Light cycle oil", "hazard_class": "9", "corrosive_or_reactive": False}
+LIQUOR: Json = {"commodity": "Tanning liquor", "hazard_class": "8", "corrosive_or_reactive": True}
 
 
 def reading(zone: str, inches: float, **more: Any) -> Json:
@@ -55,8 +63,14 @@ def changed(on: str, *changes: str, **more: Any) -> Json:
 
 
 def qualified(on: str = QUALIFIED_ON, **inches: float) -> Json:
-    """Every item of an unlined car passed on one day, with sound readings."""
-    return passed(on, *UNLINED_ITEMS, readings=measured(**inches))
+    """Every item of an unlined tank and its equipment passed on one day, leak-tested, with sound readings."""
+    return passed(on, *UNLINED_ITEMS, "leakage", readings=measured(**inches))
+
+
+def mechanically_sound(event: Json, **more: Any) -> Json:
+    """A request for the sound car whose brakes were tested and whose sheeting was put on lately."""
+    tested = passed("2025-01-10", "air_brake")
+    return ask(event, tested, reflective_sheeting={"installed_on": "2025-01-10"}, **more)
 
 
 def ask(*events: Json, as_of: str = AS_OF, settings: Json | None = None, **car: Any) -> Json:

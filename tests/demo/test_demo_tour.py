@@ -1,7 +1,8 @@
 """Each car of the tour shows what its note says, as the register holds it after `app demo`.
 
 The due items come from the stored rows that lists read, the rest from the calculator's whole answer
-to the same record. Rules: 49 CFR 180.509, 180.515, 2019 edition.
+to the same record. Rules: 49 CFR 180.509, 180.515, 180.519, 179.15, 2019 edition; 173.31, 173.319,
+parts 215, 224 and 232, 2015 edition; last days for a lading as the built-in rulebook cites them.
 """
 
 from collections.abc import Iterator
@@ -13,12 +14,13 @@ from dateutil.relativedelta import relativedelta
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.core.due import due_dates
+from app.actions import rulebooks
 from app.core.facts import Answer, Due
-from app.rules.reader import default_rulebook
-from app.store import cars, due, events, facts
+from app.core.status import state_on
+from app.pages.car_checks import Checks, checks
+from app.store import cars, components, due, events, facts
 from app.store.db import make_engine, sessions
-from app.store.tables import EventRow
+from app.store.tables import Car, EventRow
 from seed_demo.demo_files import tour
 from seed_demo.shapes import TOUR_MARK
 
@@ -46,7 +48,15 @@ def _car_id(demo: Session, number: int) -> int:
 
 def _answer(demo: Session, number: int, day: date) -> Answer:
     car_id = _car_id(demo, number)
-    return due_dates(facts.load(demo, [car_id], day)[car_id].facts(day), default_rulebook())
+    record = facts.load(demo, [car_id], day)[car_id]
+    return rulebooks.in_force(demo).whole_answer(record, day).answer
+
+
+def _checks(demo: Session, number: int, day: date) -> Checks:
+    """What the car's page checks beside its dates."""
+    car_id = _car_id(demo, number)
+    record = facts.load(demo, [car_id], day)[car_id]
+    return checks(demo, record, components.on_car(demo, car_id, day), day)
 
 
 def _item(answer: Answer, name: str) -> Due:
@@ -77,6 +87,8 @@ ITEMS = [
     (112, "structural_integrity", "in_date", 120),  # the report opened the visual alone
     (113, "visual", "in_date", 120),
     (114, "visual", "overdue", 120),
+    (115, "leakage", "due_now", None),  # a valve changed
+    (116, "leakage", "unknown", None),  # service equipment qualified, no leak test
     (117, "service_equipment", "in_date", 60),
     (118, "service_equipment", "in_date", 120),
     (119, "visual", "due_now", 120),
@@ -121,6 +133,29 @@ ITEMS = [
     (172, "visual", "overdue", 120),
     (176, "thickness", "overdue", 60),  # the acid made line C matter
     (178, "visual", "soon", 120),  # as if the withdrawn event had never been
+    (181, "tank_retest", "in_date", 60),
+    (182, "rupture_disc", "soon", 12),
+    (182, "relief_device", "in_date", 60),
+    (183, "tank_retest", "unknown", None),
+    (183, "relief_device", "unknown", None),
+    (184, "relief_device", "in_date", 60),  # fluorinated hydrocarbons only
+    (185, "relief_device", "overdue", 24),  # the same valve, not stated
+    (186, "rupture_disc", "overdue", 12),
+    (187, "air_brake", "in_date", 96),  # never tested since built
+    (188, "air_brake", "in_date", 96),  # not since the rebuild
+    (189, "air_brake", "overdue", 60),
+    (190, "reflective_sheeting", "soon", 120),
+    (191, "reflective_sheeting", "by_event", None),
+    (192, "reflective_sheeting", "due_now", None),  # not compared at the brake test
+    (193, "reflective_sheeting", "unknown", None),
+    (194, "age_limit", "soon", 600),
+    (195, "service_end", "overdue", None),
+    (196, "service_end", "overdue", None),
+    (198, "service_end", "overdue", None),
+    (200, "service_end", "unknown", None),  # whether the steel is normalized
+    (201, "service_end", "not_required", None),
+    (202, "service_end", "not_required", None),
+    (208, "service_end", "not_required", None),
 ]  # fmt: skip
 
 
@@ -130,6 +165,31 @@ def test_a_tour_car_has_the_due_item_that_it_shows(demo, loaded_on, number, item
 
     assert rows[item].status == status
     assert months is None or rows[item].interval_months == months
+
+
+# number, the last day of service for the lading
+LAST_DAYS = [
+    (195, date(2017, 12, 31)),  # crude oil, class 111 without a jacket; from memory
+    (196, date(2025, 4, 30)),  # ethanol, CPC-1232 with a jacket
+    (197, date(2029, 4, 30)),  # packing group III; from memory
+    (198, date(2020, 12, 31)),  # poison by inhalation, steel not normalized
+    (199, date(2027, 12, 31)),  # normalized, not to the 2009 standard
+]
+
+
+@pytest.mark.parametrize(("number", "last"), LAST_DAYS)
+def test_a_tour_car_has_the_last_day_that_it_shows(demo, loaded_on, number, last):
+    assert _item(_answer(demo, number, loaded_on), "service_end").due_on == last
+
+
+def test_ton_tanks_have_until_the_end_of_the_calendar_year(demo, loaded_on):
+    year = (loaded_on - relativedelta(months=40)).year
+
+    tested = _item(_answer(demo, 181, loaded_on), "tank_retest")
+    valves = [_item(_answer(demo, number, loaded_on), "relief_device") for number in (184, 185)]
+
+    assert tested.due_on == date(year + 5, 12, 31)
+    assert [valve.due_on for valve in valves] == [date(year + 5, 12, 31), date(year + 2, 12, 31)]
 
 
 THICKNESS = [
@@ -161,12 +221,24 @@ LOADING = [
     (106, "check"),  # unknown
     (109, "may_not_load"),  # failed
     (114, "may_load"),  # overdue, not hazardous
+    (115, "may_not_load"),  # a leak test is owed
+    (116, "check"),  # leakage unknown
     (125, "may_not_load"),  # condemned, not hazardous
     (136, "check"),  # thickness cannot be judged
     (153, "check"),  # relief device unknown
     (162, "check"),  # an old stencil, past, still on the car
     (176, "may_not_load"),
     (177, "may_load"),
+    (183, "check"),  # seamless: unknown
+    (185, "may_not_load"),  # the valve of a ton tank overdue
+    (186, "may_not_load"),  # rupture disc overdue
+    (189, "may_load"),  # air brakes overdue: a mechanical item
+    (192, "may_load"),  # sheeting due now: a mechanical item
+    (195, "may_not_load"),  # past its last day
+    (196, "may_not_load"),
+    (198, "may_not_load"),
+    (200, "check"),
+    (201, "may_load"),
 ]
 
 
@@ -202,6 +274,50 @@ def test_a_tour_car_carries_a_warning(demo, loaded_on, number, word):
     said = " ".join(warning.text for warning in _answer(demo, number, loaded_on).warnings)
 
     assert word in said
+
+
+# number, a phrase of what the car's page says does not fit its stencil (part 179)
+CONTRADICTED = [
+    (144, "no lining is recorded"),
+    (206, "one is recorded on the car"),  # a bottom outlet on W2
+    (207, "not insulated"),  # class 105
+    (208, "105H600W"),
+]
+
+
+@pytest.mark.parametrize(("number", "phrase"), CONTRADICTED)
+def test_a_tour_car_does_not_fit_its_stencil(demo, loaded_on, number, phrase):
+    [told] = _checks(demo, number, loaded_on).contradictions
+
+    assert phrase in told.text
+
+
+# number, the pressures of its valve that lie outside what is allowed (179.15)
+OUTSIDE = [
+    (203, {"set"}),  # 60, at least 75
+    (204, {"found", "left"}),  # 84 and 82, within 3 of 75
+    (205, {"found"}),  # 69; left at 75.5
+]
+
+
+@pytest.mark.parametrize(("number", "outside"), OUTSIDE)
+def test_a_tour_car_has_a_relief_device_outside_its_range(demo, loaded_on, number, outside):
+    [device] = _checks(demo, number, loaded_on).devices
+
+    assert {each.measure for each in device.judged if each.verdict == "outside"} == outside
+
+
+# 173.31(c): 133 % of 187 psig at 105 F and 4 of static head is 254.03; number, marked, verdict
+PRESSURES = [(209, 200, "short"), (210, 340, "enough")]
+
+
+@pytest.mark.parametrize(("number", "marked", "verdict"), PRESSURES)
+def test_a_tour_car_carries_what_asks_for_a_test_pressure(demo, loaded_on, number, marked, verdict):
+    needed = _checks(demo, number, loaded_on).pressure
+
+    assert needed is not None
+    assert (needed.marked_psig, needed.verdict) == (marked, verdict)
+    assert any(round(float(term.psig), 2) == 254.03 for term in needed.terms)
 
 
 def test_a_stencil_controls_and_one_that_is_too_late_does_not(demo, loaded_on):
@@ -265,3 +381,27 @@ def test_all_statuses_are_in_the_lists_of_cars_in_service(demo, loaded_on):
 
     assert {status: count for status, count in totals.items() if not count} == {}
     assert totals["in_date"] > totals["soon"] > totals["overdue"] > totals["due_now"]
+
+
+def test_of_the_cars_that_are_not_made_by_hand_most_may_be_loaded(demo, loaded_on):
+    programme, verdicts = rulebooks.in_force(demo), []
+    numbered = demo.scalars(select(Car.id).where(Car.mark != TOUR_MARK))
+    for record in facts.load(demo, numbered.all(), loaded_on).values():
+        answer = programme.whole_answer(record, loaded_on).answer
+        # Last days are days of the calendar and come nearer; all else is counted back from the loading.
+        last = _item(answer, "service_end")
+        if state_on(last.state, last.due_on, loaded_on, 0) != "overdue":
+            verdicts.append(answer.loading.verdict)
+
+    shares = {verdict: verdicts.count(verdict) / len(verdicts) for verdict in set(verdicts)}
+    assert 0.90 < shares["may_load"] < 0.98
+    assert 0.02 < shares["may_not_load"] < 0.08
+    assert 0 < shares["check"] < 0.03
+
+
+def test_little_of_the_fleet_is_overdue_and_hardly_anything_unknown(demo, loaded_on):
+    totals = due.totals(demo, due.DueFilter(loaded_on))
+    every = sum(totals.values())
+
+    assert totals["unknown"] < every / 200
+    assert totals["overdue"] + totals["due_now"] < every / 20

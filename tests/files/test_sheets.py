@@ -12,7 +12,7 @@ from openpyxl import Workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from app.errors import Refused
-from app.files import sheets, sheets_xlsx
+from app.files import cells, sheets, sheets_spoilt, sheets_xlsx
 from app.files.headers import matched
 
 
@@ -213,3 +213,101 @@ def test_titles_are_matched_and_what_is_wrong_with_them_is_told(
 )
 def test_how_many_rows_follow_is_told_before_they_are_read(content: bytes) -> None:
     assert sheets.read("cars.csv", content).about == 2
+
+
+def read_cells(*rows: tuple[Any, ...]) -> list[list[str]]:
+    """Every row of a workbook after its header, its cells as a person would see them."""
+    sheet = sheets.read("e.xlsx", saved(workbook(("mark", "outcome", "notes"), *rows)))
+    return [[cells.as_text(cell) for cell in row] for _, row in sheet.rows()]
+
+
+FORMULA = "a formula without a stored value"
+SPOILT: list[tuple[tuple[Any, ...], list[str]]] = [
+    # the errors that a sheet shows are not empty cells
+    (("ZQKX", "#N/A"), ["ZQKX", "#N/A", ""]),
+    (("#REF!", "#VALUE!"), ["#REF!", "#VALUE!", ""]),
+    # a program that writes workbooks stores no values with its formulas
+    (("ZQKX", "=A1"), ["ZQKX", FORMULA, ""]),
+    # past the last cell that holds anything else
+    (("ZQKX", None, "=A1"), ["ZQKX", "", FORMULA]),
+    # nothing but formulas
+    (("=A1", "=A1"), [FORMULA, FORMULA]),
+]
+
+
+@pytest.mark.parametrize(("row", "wanted"), SPOILT)
+def test_an_error_and_a_formula_without_a_value_are_not_read_as_empty(
+    row: tuple[Any, ...], wanted: list[str]
+) -> None:
+    assert [found[: len(wanted)] for found in read_cells(row)] == [wanted]
+
+
+def test_cells_without_a_value_are_told_in_their_own_rows() -> None:
+    found = read_cells(("ZQKX", "pass"), ("ZQAX", "#N/A"), (), ("ZQBX", "fail"), ("ZQCX", "=B2"))
+    assert [row[:2] for row in found] == [
+        ["ZQKX", "pass"], ["ZQAX", "#N/A"], ["ZQBX", "fail"], ["ZQCX", FORMULA],
+    ]  # fmt: skip
+
+
+def test_cells_without_a_value_are_told_in_their_places_of_a_table_that_lies_within_a_sheet() -> (
+    None
+):
+    book = Workbook()
+    for place, cell in (("C3", "mark"), ("D3", "outcome"), ("C4", "ZQKX"), ("D4", "#N/A")):
+        book.active[place] = cell
+    sheet = sheets.read("e.xlsx", saved(book))
+    assert [title for title in sheet.header if title] == ["mark", "outcome"]
+    ((number, row),) = sheet.rows()
+    told = dict(zip(sheet.header, map(cells.as_text, row), strict=True))
+    assert (number, told["mark"], told["outcome"]) == (4, "ZQKX", "#N/A")
+
+
+def rewritten(content: bytes, **swaps: tuple[bytes, bytes]) -> bytes:
+    """A workbook with pieces of its sheets' XML swapped for others."""
+    held = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(held, "w") as new:
+        for member in old.namelist():
+            xml = old.read(member)
+            for before, after in swaps.values():
+                xml = xml.replace(before, after) if "worksheets" in member else xml
+            new.writestr(member, xml)
+    return held.getvalue()
+
+
+STORED: list[tuple[str, bytes, str]] = [
+    ("a number", b"<f>A1</f><v>7</v>", "7"),
+    # a formula that gives an empty text has been worked out
+    ("no text", b'" t="str"><f>A1</f><v></v>', ""),
+    ("a text", b'" t="str"><f>A1</f><v>pass</v>', "pass"),
+]
+
+
+@pytest.mark.parametrize(("what", "xml", "seen"), STORED)
+def test_a_formula_with_its_value_is_that_value(what: str, xml: bytes, seen: str) -> None:
+    book = saved(workbook(("mark", "outcome"), ("ZQKX", "=A1")))
+    plain = b"<f>A1</f><v />"
+    before = b'">' + plain if xml.startswith(b'"') else plain
+    ((_, row),) = sheets.read("e.xlsx", rewritten(book, value=(before, xml))).rows()
+    assert cells.as_text(row[1]) == seen, what
+
+
+def test_errors_are_found_whatever_prefix_the_writer_gives_its_elements() -> None:
+    book = saved(workbook(("mark", "outcome"), ("ZQKX", "#N/A")))
+    content = rewritten(
+        book, opened=(b"<", b"<x:"), closed=(b"<x:/", b"</x:"), space=(b" xmlns=", b" xmlns:x=")
+    )
+    ((_, row),) = sheets.read("e.xlsx", content).rows()
+    assert cells.as_text(row[1]) == "#N/A"
+
+
+def test_a_workbook_full_of_formulas_without_values_is_refused_as_a_whole() -> None:
+    book = workbook(("mark",), *[("=A1",)] * (sheets_spoilt.MOST + 1))
+    with pytest.raises(Refused, match="Open the workbook, let it calculate and save it"):
+        sheets.read("e.xlsx", saved(book))
+
+
+def test_a_workbook_that_declares_entities_is_refused() -> None:
+    book = saved(workbook(("mark", "outcome"), ("ZQKX", "#N/A")))
+    declared = b'<!DOCTYPE worksheet [<!ENTITY a "b">]><worksheet'
+    with pytest.raises(Refused, match="declares a document type"):
+        sheets.read("e.xlsx", rewritten(book, doctype=(b"<worksheet", declared)))

@@ -11,6 +11,7 @@ from app.actions import cars, components, events
 from app.actions.changes import NewEvent, NewName, NewService, NewStanding
 from app.core.due import due_dates
 from app.core.facts import ITEMS
+from app.core.words import capitalized, label
 from app.pages.car_view import specification
 from app.rules.reader import default_rulebook
 from app.store import facts
@@ -48,9 +49,7 @@ def test_items_stand_in_the_calculators_order(client, acid, record):
     )
     in_order = [due.item for due in answer.items]
     assert in_order == [item for item in ITEMS if item in in_order]
-    assert [name.split()[0].lower() for name in shown] == [
-        {"visual": "visual"}.get(item, item.split("_")[0]) for item in in_order
-    ]
+    assert shown == [capitalized(label(item)) for item in in_order]
 
 
 def test_every_reason_of_the_calculator_is_on_the_page(client, acid, record):
@@ -69,7 +68,7 @@ def test_thickness_is_drawn_and_the_table_says_the_same(client, acid):
     assert 'aria-label="Shell bottom: 0.00025 in below line C, 0.031 in above line D"' in page
     read = text(client.get(f"/cars/{acid}"))
     # 49 CFR 180.509(g), 2019 edition, below 200 psig: bottom 7/16 less 1/32, 1/16, and 1/16 more.
-    assert "Shell bottom 0.4375 0.40625 0.375 0.3125 0.406 2018-03-15" in read
+    assert "Shell bottom 0.4375 table 0.40625 0.375 0.3125 0.406 2018-03-15" in read
 
 
 def test_each_relief_device_has_its_own_date_and_the_first_due_is_marked(client, acid, record):
@@ -137,8 +136,8 @@ def test_a_corrected_event_is_struck_through_and_leads_to_what_replaced_it(clien
 def test_a_specification_is_told_in_words(stencil, said):
     """Figures: 49 CFR 179.201-1 and 179.101-1, 2019 edition."""
     lines = dict(specification(stencil, default_rulebook()))
-    for label, value in said:
-        assert lines[label].startswith(value)
+    for name, value in said:
+        assert lines[name].startswith(value)
 
 
 def test_a_car_page_asks_a_bounded_number_of_questions(client, acid, record, queries):

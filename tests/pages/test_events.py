@@ -49,6 +49,54 @@ def test_a_form_sent_twice_is_recorded_once(client, acid, record):
     assert count(record) == before + 1
 
 
+def test_the_form_come_back_to_and_filled_anew_is_a_record_of_its_own(client, acid, record):
+    """A browser's Back shows the old form, its key with it."""
+    before = count(record)
+    client.post(f"/cars/{acid}/events", data=INSPECTION)
+    other = INSPECTION | {"items": ["structural_integrity"], "happened_on": "2026-11-03"}
+    for _ in range(2):  # that one sent twice is one record, too
+        answer = client.post(f"/cars/{acid}/events", data=other)
+        assert answer.status_code == 200
+        assert "What happened on 2026-11-03 is on record." in text(answer)
+        assert count(record) == before + 2
+    assert "Structural integrity" in text(client.get(f"/cars/{acid}"))
+
+
+def test_what_the_form_recorded_and_was_withdrawn_is_not_said_to_be_recorded(client, acid, record):
+    client.post(f"/cars/{acid}/events", data=INSPECTION)
+    client.post("/events/2/withdraw", data={"reason": "Another car."})
+    answer = client.post(f"/cars/{acid}/events", data=INSPECTION)
+    assert answer.status_code == 422
+    assert "no longer counts" in text(answer)
+    assert 'value="L. Harrow"' in answer.text
+    [key] = re.findall(r'name="form_key" value="(\w+)"', answer.text)
+    anew = client.post(f"/cars/{acid}/events", data=INSPECTION | {"form_key": key})
+    assert "What happened on 2026-11-02 is on record." in text(anew)
+    assert count(record) == 3
+
+
+def test_a_correction_come_back_to_and_sent_with_other_words_is_refused_and_kept(
+    client, acid, record
+):
+    wrong = only_event(record)
+    right = INSPECTION | {"happened_on": "2019-03-15"}
+    for _ in range(2):  # sent twice it is one correction
+        assert client.post(f"/events/{wrong}/correct", data=right).status_code == 200
+    late = right | {"happened_on": "2019-03-17", "inspector": "O. Quist"}
+    answer = client.post(f"/events/{wrong}/correct", data=late)
+    assert answer.status_code == 422
+    assert 'href="/events/2/correct"' in answer.text
+    assert 'value="O. Quist"' in answer.text
+    assert count(record) == 2
+
+
+@pytest.mark.parametrize(
+    "address", ["/cars/1/events/new", "/events/1/correct", "/record", "/cars/new"]
+)
+def test_no_cache_keeps_a_form(client, acid, address):
+    assert client.get(address).headers["Cache-Control"] == "no-store"
+
+
 def test_the_same_inspection_on_another_form_is_refused_and_kept(client, acid, record):
     client.post(f"/cars/{acid}/events", data=INSPECTION)
     answer = client.post(f"/cars/{acid}/events", data=INSPECTION | {"form_key": "k2"})

@@ -52,7 +52,8 @@ def test_a_filter_keeps_its_cars_and_tells_itself_in_words(
 
 def test_a_row_leads_to_the_car_and_shows_what_falls_due_first(listed: Listed) -> None:
     [row] = shown(listed.client, q="ZQKX 1001").rows
-    assert "overdue 2026-11-24" in row[-1]
+    # The first air brake test is due 8 years after it was built: 49 CFR 232.305(d), 2015 edition.
+    assert "overdue 2024-11-24 air brake, mechanical" in row[-1]
     assert f'href="/cars/{listed.keys["overdue"]}"' in listed.client.get("/fleet?q=ZQKX+1001").text
 
 
@@ -118,3 +119,44 @@ def test_words_that_people_typed_are_text_and_no_markup(
     assert "<b>Bold</b>" not in text
     assert "&lt;b&gt;Bold" in text
     assert MARROW not in text
+
+
+UNKNOWN = [
+    # What was asked, and the filter that was meant, as its field is called in the address.
+    ("/fleet", "search=ZQKX", "q"),
+    ("/fleet", "commodity=Acid", "lading"),
+    ("/fleet", "stending=sold", "standing"),
+    ("/due", "due_to=2026-12-31", "to"),
+    ("/overdue", "as_of=2026-12-31", "on"),
+    ("/record", "search=ZQKX", "q"),
+    ("/fleet/trial", "search=ZQKX", "q"),
+    ("/fleet", "colour=black", None),
+]
+
+
+@pytest.mark.parametrize(("path", "asked", "meant"), UNKNOWN)
+def test_a_name_that_is_no_filter_is_told_and_nothing_is_listed(
+    listed: Listed, path: str, asked: str, meant: str | None
+) -> None:
+    answer = listed.client.get(f"{path}?region=Gulf&{asked}")
+    assert answer.status_code == 422
+    page = Page(answer.text)
+    assert f"“{asked.split('=')[0]}” is no filter of this list" in page.words
+    assert (f"“{meant}”" in page.words) is (meant is not None)
+    assert not page.rows
+
+
+@pytest.mark.parametrize("path", ["/fleet", "/due"])
+def test_beside_a_name_that_is_no_filter_the_others_are_kept(listed: Listed, path: str) -> None:
+    answer = listed.client.get(f"{path}?region=Gulf&search=ZQKX")
+    assert '<option value="Gulf" selected>' in answer.text
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/fleet.csv", "/fleet.xlsx", "/due.csv", "/overdue.xlsx", "/fleet/trial.csv", "/due/totals"],
+)
+def test_no_file_is_made_for_a_name_that_is_no_filter(listed: Listed, path: str) -> None:
+    answer = listed.client.get(f"{path}?search=ZQKX&lading.commodity=Acid")
+    assert answer.status_code == 422
+    assert "is no filter of this list" in Page(answer.text).words

@@ -79,3 +79,22 @@ def test_a_form_sent_twice_is_recorded_once(client, fleet, record):
     for _ in range(2):
         assert client.post("/record", data=INSPECTION).status_code == 200
     assert count(record) == before + 2
+
+
+def test_the_form_come_back_to_and_sent_for_other_cars_records_all_of_them(client, fleet, record):
+    before = count(record)
+    client.post("/record", data=INSPECTION | {"names": "ZQKX 104512"})
+    other = INSPECTION | {"happened_on": "2026-11-05"}
+    for _ in range(2):
+        answer = client.post("/record", data=other)
+        assert "Recorded for 2 cars" in text(answer)
+        assert count(record) == before + 3
+    days = record(lambda db: sorted(str(day) for day in db.scalars(select(EventRow.happened_on))))
+    assert days[-3:] == ["2026-11-02", "2026-11-05", "2026-11-05"]
+
+
+def test_a_list_come_back_to_and_made_longer_adds_only_the_new_car(client, fleet, record):
+    before = count(record)
+    client.post("/record", data=INSPECTION | {"names": "ZQKX 104512"})
+    assert "Recorded for 2 cars" in text(client.post("/record", data=INSPECTION))
+    assert count(record) == before + 2

@@ -1,13 +1,14 @@
 """What every page has: a commit before its answer, one way to say what is wrong, no foreign code."""
 
 import re
+from collections.abc import Iterator
 
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy.orm import Session
 
-from app import web
+from app import api, pages, web
 from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused
 from tests.fixtures.web import Record
 
@@ -264,3 +265,31 @@ def test_unknown_addresses_and_methods_are_told(client: TestClient) -> None:
 
 def test_health_says_that_it_serves(client: TestClient) -> None:
     assert client.get("/health").json()["status"] == "ok"
+
+
+# Other places of an address, filled with something that is there to be asked.
+FITTING = {"kind": "owner", "item": "visual", "table": "lining"}
+TEXTS = {"job_id", "upload_id"}
+
+
+def numbered() -> Iterator[tuple[str, str]]:
+    """Method and address of every page and answer with a row's number in it, which is left out."""
+    routers = [("", router) for router in pages.ROUTERS]
+    routers += [(api.ADDRESS, module.router) for module in (api.cars, api.events, api.trial)]
+    for prefix, router in routers:
+        for route in router.routes:
+            address = re.sub(r"{(\w+)}", lambda name: FITTING.get(name[1], name[0]), route.path)
+            places = re.findall(r"{(\w+)}", address)
+            if places and not TEXTS & set(places):
+                yield from ((method, prefix + address) for method in route.methods)
+
+
+@pytest.mark.parametrize("key", [2**63, 10**23 - 1, "9" * 5000, 2**63 - 1, 0, -1])
+def test_a_number_that_no_row_can_have_is_not_found(client: TestClient, key: int | str) -> None:
+    asked = list(numbered())
+    assert len(asked) > 25
+    for method, address in asked:
+        path = re.sub(r"{\w+}", str(key), address) + "?row=0"
+        sent = {"json": {"on": "2026-11-03", "items": ["visual"]}} if method == "POST" else {}
+        answer = client.request(method, path, **sent)
+        assert answer.status_code == 404, (method, address, answer.text[-2000:])

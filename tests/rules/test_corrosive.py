@@ -12,7 +12,8 @@ from tests.core.cars import LIQUOR, ask, item, qualified, texts
 
 
 def judged(**service):
-    """The answer for a thin unlined tank in this service."""
+    """The answer for a thin unlined tank in this service, of a class that is never poisonous by inhalation."""
+    service = {"hazard_class": "8", **service}
     return due_dates(ask(qualified(shell_bottom=0.406), as_of="2020-01-01", service=service))
 
 

@@ -9,10 +9,10 @@ import pytest
 
 from app.answers import due_dates
 from tests.core.cars import (
-    LINED_ITEMS,
+    LINED_CAR,
     LIQUOR,
     OIL,
-    UNLINED_ITEMS,
+    UNLINED_CAR,
     ask,
     changed,
     citations,
@@ -85,7 +85,7 @@ def lined(on="2020-03-15", **more):
 )
 def test_the_latest_of_application_and_removal_decides(specification, lining, events, is_lined):
     asked = ask(*events, specification=specification, lining=lining, service=LIQUOR)
-    expected = list(LINED_ITEMS if is_lined else UNLINED_ITEMS)
+    expected = list(LINED_CAR if is_lined else UNLINED_CAR)
     assert names(due_dates(asked)) == expected
 
 

@@ -14,8 +14,10 @@ from tests.core.cars import (
     ask,
     changed,
     failed,
+    item,
     local,
     measured,
+    mechanically_sound,
     passed,
     qualified,
     reading,
@@ -57,13 +59,35 @@ THIN = passed("2020-01-01", "visual", readings=[reading("shell_bottom", 0.374)])
         ),
         # Unknown.
         (
-            [qualified(), changed("2024-01-01", "relief_device_changed")],
+            [qualified(), changed("2024-01-01", "relief_device_changed", "leakage")],
             {},
             "2026-11-25",
             "check",
             "may_load",
         ),
         ([], {"built_on": None}, "2026-11-25", "check", "may_load"),
+        # Changed and not leak-tested: leakage is due now (180.513(d)).
+        (
+            [qualified(), changed("2024-01-01", "relief_device_changed")],
+            {},
+            "2026-11-25",
+            "may_not_load",
+            "may_load",
+        ),
+        # Qualified, and no leak test known: unknown (180.513(d)).
+        ([qualified(), passed("2024-01-01", "service_equipment")], {}, "2026-11-25", "check", "may_load"),
+        # Overdue by its last day for the lading, and not known to have one.
+        ([qualified()], {"service": {**OIL, "hazard_class": "3"}}, "2026-11-25", "may_not_load", None),
+        ([qualified()], {"service": {**OIL, "hazard_class": "6.1"}}, "2026-11-25", "check", None),
+        # Mechanical items are told and do not decide: brake and sheeting are overdue, the age is past.
+        (
+            [qualified()],
+            {"reflective_sheeting": {"installed_on": "2012-01-01"}, "built_on": "1970-01-01"},
+            "2026-11-25",
+            "may_load",
+            "may_load",
+        ),
+        ([qualified(), failed("2024-01-01", "air_brake")], {}, "2026-11-25", "may_load", "may_load"),
         # A zone without a required thickness: measured, but against nothing.
         ([qualified()], {"specification": "DOT 115A60W1"}, "2026-11-25", "check", "may_load"),
         # Never measured is no reason by itself.
@@ -90,7 +114,7 @@ THIN = passed("2020-01-01", "visual", readings=[reading("shell_bottom", 0.374)])
         ([qualified(shell_bottom=0.38)], {}, "2026-11-25", "may_load", "may_load"),
         # Overdue beats unknown.
         (
-            [passed("2012-01-01", "visual"), changed("2013-01-01", "relief_device_changed")],
+            [passed("2012-01-01", "visual"), changed("2013-01-01", "relief_device_changed", "leakage")],
             {},
             "2026-11-25",
             "may_not_load",
@@ -108,6 +132,8 @@ THIN = passed("2020-01-01", "visual", readings=[reading("shell_bottom", 0.374)])
 )  # fmt: skip
 def test_the_loading_verdict(events, car, as_of, hazardous_verdict, harmless_verdict):
     for service, verdict in ((OIL, hazardous_verdict), (HARMLESS, harmless_verdict)):
+        if verdict is None:  # the case is about the lading itself
+            continue
         loading = due_dates(ask(*events, as_of=as_of, **{"service": service, **car}))["loading"]
         assert loading["verdict"] == verdict
         assert verdict == "may_load" or loading["reasons"]
@@ -122,7 +148,7 @@ def test_a_lading_is_hazardous_unless_stated_otherwise():
 def test_a_lined_tank_never_measured_is_to_be_checked():
     lining = {"kind": "rubber", "applied_on": "2020-03-15"}
     events = [passed("2018-03-15", "visual", "structural_integrity", "safety_systems",
-                     "service_equipment", "relief_device")]  # fmt: skip
+                     "service_equipment", "relief_device", "leakage")]  # fmt: skip
     answer = due_dates(ask(*events, lining=lining, service=LIQUOR, as_of="2021-01-01"))
     assert answer["loading"]["verdict"] == "check"
     measured_too = [*events, passed("2020-03-15", "thickness", readings=measured())]
@@ -137,6 +163,34 @@ def test_an_overdue_lining_stops_the_loading_only_when_it_is_required():
     assert required["loading"]["verdict"] == "may_not_load"
     not_required = due_dates(ask(*events, service=OIL, **car))
     assert not_required["loading"]["verdict"] == "may_load"
+
+
+def test_mechanical_items_add_a_reason_and_never_a_verdict():
+    late = due_dates(ask(qualified()))
+    assert item(late, "air_brake")["status"] == "overdue"
+    assert late["loading"]["verdict"] == "may_load"
+    assert "air brake" in texts(late["loading"]["reasons"])
+    sound = due_dates(mechanically_sound(qualified()))
+    assert (sound["loading"]["verdict"], sound["loading"]["reasons"]) == ("may_load", [])
+
+
+@pytest.mark.parametrize(
+    ("car", "as_of", "verdict"),
+    [
+        # The same rule for tanks taken off the car and for cryogenic cars.
+        ({"specification": "DOT 106A500X", "built_on": "2021-02-01"}, "2023-12-31", "may_load"),
+        ({"specification": "DOT 106A500X", "built_on": "2021-02-01"}, "2024-01-01", "may_not_load"),
+        ({"specification": "DOT 106A500X", "built_on": None}, "2024-01-01", "check"),
+        ({"specification": "DOT 113A60W", "built_on": "2023-02-01"}, "2024-02-01", "may_load"),
+        ({"specification": "DOT 113A60W", "built_on": "2023-02-01"}, "2024-02-02", "may_not_load"),
+        # Seamless: never known.
+        ({"specification": "DOT 107A3000"}, "2012-01-01", "check"),
+    ],
+)
+def test_every_regime_has_its_loading_answer(car, as_of, verdict):
+    assert due_dates(ask(as_of=as_of, **car))["loading"]["verdict"] == verdict
+    harmless = due_dates(ask(as_of=as_of, service=HARMLESS, **car))
+    assert harmless["loading"]["verdict"] == "may_load"
 
 
 def test_the_reasons_name_what_stands_in_the_way():

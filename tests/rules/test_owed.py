@@ -43,7 +43,8 @@ def test_a_failed_item_is_due_now(name):
         ("thermal_protection_removed", {"visual"}),  # (d)(2)
         ("head_protection_removed", {"visual"}),  # (d)(2)
         ("repair_reducing_thickness", {"thickness"}),  # (f)(6)
-        ("service_equipment_changed", set()),  # (j): a leak test, nothing else
+        ("service_equipment_changed", {"leakage"}),  # (j): a leak test, nothing else
+        ("relief_device_changed", {"leakage"}),  # (j), 180.513(d)
         ("lining_applied", set()),  # (f)(2)(i): the measurement is its own item
         ("lining_repaired_locally", set()),  # (f)(3): no qualification event
         ("sheeting_replaced", set()),  # no tank item

@@ -7,7 +7,7 @@ import pytest
 
 from app.answers import due_dates
 from app.errors import Refused
-from tests.core.cars import UNLINED_ITEMS, ask, names, qualified
+from tests.core.cars import MECHANICAL, UNLINED_CAR, ask, names, qualified
 
 
 @pytest.mark.parametrize(
@@ -33,27 +33,39 @@ from tests.core.cars import UNLINED_ITEMS, ask, names, qualified
 )
 def test_a_fusion_welded_car_has_the_periodic_items(specification):
     answer = due_dates(ask(qualified(), specification=specification))
-    assert names(answer) == list(UNLINED_ITEMS)
+    assert names(answer) == list(UNLINED_CAR)
+    assert len(answer["thickness"]) == 4
 
 
 @pytest.mark.parametrize(
-    "specification",
+    ("specification", "items"),
     [
-        "DOT 106A500X",  # ton tank, 180.519
-        "DOT 110A500W",  # ton tank
-        "DOT 27",  # ton tank
-        "DOT 113A60W",  # cryogenic, 173.319(e)
-        "DOT 113C120W",  # cryogenic
-        "DOT 107A3000",  # seamless, 180.509(c)(1)
+        # 180.519: tanks taken off the car, so nothing of a car on the railroad.
+        ("DOT 106A500X", ("relief_device", "tank_retest")),
+        ("DOT 110A500W", ("relief_device", "tank_retest")),
+        ("DOT 27", ("relief_device", "tank_retest")),
+        ("BE 27", ("relief_device", "tank_retest")),
+        # 173.319(e): no periodic test of the tank.
+        ("DOT 113A60W", ("relief_device", "rupture_disc", *MECHANICAL)),
+        ("DOT 113C120W", ("relief_device", "rupture_disc", *MECHANICAL)),
+        # 180.509(c)(1).
+        ("DOT 107A3000", ("relief_device", "tank_retest", *MECHANICAL)),
     ],
 )
-def test_a_car_of_another_regime_is_answered_with_a_warning_and_a_check(specification):
+def test_a_car_of_another_regime_has_the_items_of_its_own(specification, items):
     answer = due_dates(ask(specification=specification))
-    assert answer["items"] == []
-    assert answer["next"] is None
-    assert answer["warnings"]
-    assert answer["loading"]["verdict"] == "check"
-    assert answer["loading"]["reasons"]
+    assert names(answer) == list(items)
+    # No line of 180.509(g) judges these tanks.
+    assert answer["thickness"] == []
+
+
+@pytest.mark.parametrize(
+    "specification", ["DOT 111A100W1", "DOT 106A500X", "DOT 113A60W", "DOT 107A3000"]
+)
+def test_a_car_without_a_relief_device_has_no_such_item_in_any_regime(specification):
+    bare = due_dates(ask(specification=specification, relief_device={"kind": "none"}))
+    usual = due_dates(ask(specification=specification))
+    assert names(bare) == [name for name in names(usual) if name != "relief_device"]
 
 
 @pytest.mark.parametrize("specification", ["DOT 108A100W1", "DOT 999A100W", "DOT 118J100W", "DOT"])

@@ -17,7 +17,7 @@ def test_every_rule_says_what_where_from_and_how_sure(name):
     assert rule.citation
     assert rule.edition
     assert rule.confidence in ("verified", "memory")
-    assert (UNVERIFIED in rule.reason().text) is (rule.confidence == "memory")
+    assert (UNVERIFIED in rule.reason.text) is (rule.confidence == "memory")
 
 
 @pytest.mark.parametrize(

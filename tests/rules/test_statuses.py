@@ -3,7 +3,7 @@
 import pytest
 
 from app.answers import due_dates
-from tests.core.cars import ask, changed, failed, item, passed, qualified
+from tests.core.cars import ask, changed, failed, item, mechanically_sound, passed, qualified
 
 ALL = ("visual", "structural_integrity", "safety_systems", "thickness", "service_equipment")
 
@@ -64,14 +64,22 @@ def test_a_due_now_item_with_nothing_to_count_from_is_due_since_it_became_owed()
 
 
 def test_next_is_the_earliest_date():
-    answer = due_dates(
-        ask(qualified(), passed("2020-01-10", "visual"), passed("2024-01-10", "thickness"))
-    )
-    assert answer["next"] == {"item": "structural_integrity", "due_on": "2028-03-15"}
+    asked = mechanically_sound(qualified())
+    asked["events"] += [passed("2020-01-10", "visual"), passed("2024-01-10", "thickness")]
+    assert due_dates(asked)["next"] == {"item": "structural_integrity", "due_on": "2028-03-15"}
+
+
+def test_mechanical_items_come_next_like_the_others():
+    # First air brake test within 96 months of construction on 2010-06-01.
+    assert due_dates(ask(qualified()))["next"] == {"item": "air_brake", "due_on": "2018-06-01"}
 
 
 def test_ties_go_to_the_earlier_row_of_the_table():
-    assert due_dates(ask(qualified()))["next"] == {"item": "visual", "due_on": "2028-03-15"}
+    answer = due_dates(mechanically_sound(qualified()))
+    assert answer["next"] == {"item": "visual", "due_on": "2028-03-15"}
+    later = mechanically_sound(qualified(), stencil={"due": {"relief_device": "2028-03-15"}})
+    later["events"] += [passed("2019-03-15", "visual", "structural_integrity", "safety_systems")]
+    assert due_dates(later)["next"] == {"item": "thickness", "due_on": "2028-03-15"}
 
 
 def test_what_is_due_now_comes_before_what_is_overdue():
@@ -98,5 +106,7 @@ def test_nothing_is_next_when_no_item_has_a_date():
 
 
 def test_the_stenciled_date_counts_for_what_is_next():
-    answer = due_dates(ask(qualified(), stencil={"due": {"safety_systems": "2027-05-01"}}))
+    answer = due_dates(
+        mechanically_sound(qualified(), stencil={"due": {"safety_systems": "2027-05-01"}})
+    )
     assert answer["next"] == {"item": "safety_systems", "due_on": "2027-05-01"}

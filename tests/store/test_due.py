@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from app.core.facts import ITEMS, Reason
+from app.core.facts import ITEMS
 from app.errors import Refused
 from app.store import due
 from app.store.due import DueFilter
@@ -23,7 +23,6 @@ def row(car, item, state, due_on=None, **more):
         "number": car.number, "listed": True, "hazardous": True, "item_no": ITEMS.index(item),
         "item": item, "state": state, "due_on": due_on, "basis_on": None, "interval_months": None,
         "calculated_due_on": due_on, "confidence": "verified", "citation": "49 CFR 180.509(d)",
-        "reasons": (Reason("Invented reason", "49 CFR 180.509(d)"), Reason("Another", None)),
     } | more  # fmt: skip
 
 
@@ -117,10 +116,9 @@ def test_totals_count_each_status_once_and_agree_with_the_lists(fleet):
         assert len(due.page(fleet, replace(SEEN, status=status)).rows) == number
 
 
-def test_a_row_carries_its_reasons_and_days_left(fleet):
+def test_a_row_carries_its_days_left(fleet):
     first = due.page(fleet, replace(SEEN, status="overdue")).rows[0]
     assert first.days_left == -1
-    assert first.reasons == (Reason("Invented reason", "49 CFR 180.509(d)"), Reason("Another"))
 
 
 @pytest.mark.parametrize("status", [None, "soon", "by_event"])

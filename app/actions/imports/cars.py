@@ -7,15 +7,17 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.actions.imports import car_checks, car_facts
+from app.actions import rulebooks
+from app.actions.imports import car_checks, car_facts, car_warnings
 from app.actions.imports.car_facts import FACTS, Told
 from app.actions.imports.devices import Devices
 from app.actions.imports.report import Report
 from app.actions.imports.stated import Repeats, Stated, beside_unread, is_repeated
 from app.actions.imports.writing import UNASSIGNED, Writer
 from app.actions.stamp import Stamp
+from app.core.contradictions import Beside
 from app.files.headers import RowFault
-from app.store import intake, tables
+from app.store import intake, intake_cars, tables
 from app.store.columns import BEGINNING
 from app.store.intake import KnownCar
 
@@ -30,6 +32,7 @@ class Cars:
         self.repeats = Repeats()
         self.devices = Devices(db, stamp, writer, report)
         self.unassigned = 0
+        self.rulebook = rulebooks.in_force(db).everyone.rulebook
 
     def take(self, rows: list[Stated]) -> None:
         fresh = [
@@ -50,8 +53,9 @@ class Cars:
                 self.report.faults += faults
             elif car is None:
                 self._add(row)
-            else:
-                self._compare(row, car, stored)
+                self._warn(row, None, stored)
+            elif self._compare(row, car, stored):
+                self._warn(row, car, stored)
 
     def judge(self, rows: list[Stated]) -> None:
         """By the row alone, since the car may be one whose name could not be read."""
@@ -104,7 +108,14 @@ class Cars:
         self.report.remarks = [each for each in self.report.remarks if not each.startswith(told)]
         self.report.remarks.append(f"{told}{self.unassigned}.")
 
-    def _compare(self, row: Stated, car: KnownCar, stored: _Stored) -> None:
+    def _warn(self, row: Stated, car: KnownCar | None, stored: _Stored) -> None:
+        """Tell what of the row contradicts the stencil it states."""
+        mark, number = _name(row)
+        built = stored.facts_of(car, "construction")[-1:] or [{}]
+        told = car_warnings.of_car(row, built[0], stored.beside(row, car), self.rulebook)
+        self.report.warn(row.row, f"{mark} {number}", "specification", told)
+
+    def _compare(self, row: Stated, car: KnownCar, stored: _Stored) -> bool:
         """Store what the row says beyond what is known of the car; count it as repeated if nothing."""
         told: list[Told] = []
         for about, table in FACTS.items():
@@ -124,6 +135,7 @@ class Cars:
             self.report.touched.add(car.id)
         else:
             self.report.repeated += 1
+        return bool(told)
 
     def _in_words(self, told: Told) -> Told:
         """Parties by their names instead of their keys."""
@@ -144,11 +156,21 @@ class _Stored:
         every = FACTS | {"approval": tables.ApprovalFact}
         self._facts = {about: intake.facts_of(db, table, ids) for about, table in every.items()}
         self._first_events = intake.first_events(db, ids)
+        self._lining_told = intake_cars.lining_told_by_events(db, ids)
+        self._bottom_outlets = intake_cars.with_component(db, "bottom_outlet", ids)
         told_of = [car for car in rows if car.about("relief_device")]
         self.mounted = intake.mounted_on(db, ids) if told_of else {}
 
     def facts_of(self, car: KnownCar | None, about: str) -> list[dict[str, Any]]:
         return self._facts[about].get(car.id, []) if car else []
+
+    def beside(self, row: Stated, car: KnownCar | None) -> Beside:
+        """What is known beside the row's own facts. Where events tell of a lining, it is not doubted."""
+        linings = self.facts_of(car, "lining")[-1:]
+        lined = bool(row.about("lining")) or any(each["lined"] for each in linings)
+        if car is None:
+            return Beside(lined or None)
+        return Beside(lined or car.id in self._lining_told or None, car.id in self._bottom_outlets)
 
     def contradictions(self, row: Stated, car: KnownCar | None) -> list[RowFault]:
         """A day of construction after something that is recorded to have happened to the car."""

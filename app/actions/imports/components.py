@@ -12,6 +12,8 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.actions import bench, rulebooks
+from app.actions.imports.car_warnings import outside, wrong_outlet
 from app.actions.imports.devices import Mounting, counts, differing, fills_in, with_month
 from app.actions.imports.named import NamedCars, is_named
 from app.actions.imports.report import Report, seen
@@ -35,6 +37,7 @@ class Components:
         self.cars = NamedCars(db, report)
         self.mounting = Mounting(db, stamp, writer)
         self.repeats = Repeats()
+        self.programme = rulebooks.in_force(db)
 
     def take(self, rows: list[Stated]) -> None:
         cars = self.cars.of(rows)
@@ -75,6 +78,7 @@ class Components:
         on_car = [each for each in alike if counts(each)]
         if not on_car and _may_be_put_on(alike, said):
             self._add(car, position, said, removed_on)
+            self._warn(car, row, {})
         elif len(on_car) == 1 and _contradiction(row, on_car[0], said) is None:
             self._complete(car, row, on_car[0], said, removed_on)
         else:
@@ -97,8 +101,19 @@ class Components:
         if removed_on:
             self.mounting.take_off(installation_id, removed_on)
             told.append(("removed_on", None, removed_on))
+        self._warn(car, row, stored)
         self.report.change(row.row, car.name, told)
         self.report.touched.add(car.id)
+
+    def _warn(self, car: KnownCar, row: Stated, stored: Mounted) -> None:
+        """Tell what of a bench test lies outside, and of a bottom outlet where none may be."""
+        now = stored | row.about("component")
+        rulebook = self.programme.of(car.owner_id).rulebook
+        judged = bench.judged(car.specification, car.built_on, now["kind"], now, rulebook)
+        told = outside(judged)
+        if now["kind"] == "bottom_outlet":
+            told += wrong_outlet(car.specification, rulebook)
+        self.report.warn(row.row, car.name, now["kind"], told)
 
 
 def _faults(row: Stated, today: date) -> Iterator[RowFault]:

@@ -23,7 +23,7 @@ WORDS = ("maker", "model", "lot", "serial")
 # What one row of `installation` says of a component on a car, beside where and since when.
 SAID = (
     "installed_on", "installed_month_only", "tested_on", "set_psig", "protected_in_storage",
-    "owner_interval_months", "found_psig", "left_psig",
+    "owner_interval_months", "found_psig", "left_psig", "vapor_tight_psig",
 )  # fmt: skip
 
 

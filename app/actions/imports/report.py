@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Protocol
 
+from app.core.facts import Reason
 from app.errors import Fault, Refused
 from app.files.columns import Kind
 from app.files.headers import RowFault
@@ -38,10 +39,22 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class RowWarning:
+    """What a person should look at in a row that can be taken all the same."""
+
+    row: int
+    car: str
+    what: str
+    text: str
+    citation: str
+
+
+@dataclass(frozen=True, slots=True)
 class Preview:
     """What bringing the file in would do. Nothing can be brought in while there are `faults`.
 
-    `changed` counts rows; `changes` lists what they change, at most the first thousand.
+    `changed` counts rows; `changes` lists what they change, at most the first thousand, and
+    `warnings` as many of `warning_count` doubts about rows that can be taken.
     """
 
     kind: Kind
@@ -54,6 +67,8 @@ class Preview:
     changes: tuple[Change, ...]
     new_parties: tuple[str, ...]
     remarks: tuple[str, ...]
+    warnings: tuple[RowWarning, ...]
+    warning_count: int
 
     @property
     def ready(self) -> bool:
@@ -83,6 +98,8 @@ class Report:
     changes: list[Change] = field(default_factory=list)
     new_parties: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+    warnings: list[RowWarning] = field(default_factory=list)
+    warning_count: int = 0
     touched: set[int] = field(default_factory=set)
 
     def change(self, row: int, car: str, told: Iterable[tuple[str, object, object]]) -> None:
@@ -91,6 +108,14 @@ class Report:
         for what, was, will_be in told:
             if len(self.changes) < MOST_CHANGES_LISTED:
                 self.changes.append(Change(row, car, what, seen(was), seen(will_be)))
+
+    def warn(self, row: int, car: str, what: str, reasons: Iterable[Reason]) -> None:
+        """Count and list what is doubtful about a row."""
+        for reason in reasons:
+            self.warning_count += 1
+            if len(self.warnings) < MOST_CHANGES_LISTED:
+                told = RowWarning(row, car, what, reason.text, reason.citation or "")
+                self.warnings.append(told)
 
     def preview(self, kind: Kind, file_name: str, remark: str) -> Preview:
         remarks = [remark] if remark else []
@@ -102,7 +127,8 @@ class Report:
         return Preview(
             kind, file_name, self.rows, self.added, self.changed, self.repeated,
             tuple(sorted(self.faults, key=lambda fault: fault.row)), tuple(self.changes),
-            tuple(self.new_parties), (*remarks, *self.remarks),
+            tuple(self.new_parties), (*remarks, *self.remarks), tuple(self.warnings),
+            self.warning_count,
         )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from app.actions.imports.report import Report
-from app.files.cells import Cell, Unreadable, blank
+from app.files.cells import Cell, Spoilt, Unreadable, blank
 from app.files.columns import Column, Kind
 from app.files.headers import RowFault, matched
 from app.files.sheets import Sheet
@@ -83,6 +83,9 @@ def _row(
                 faults.append(
                     RowFault(number, reader.name, "", f"{reader.name}, which must be there")
                 )
+            continue
+        if isinstance(cell, Spoilt):
+            faults.append(RowFault(number, reader.name, cell.found, cell.wanted))
             continue
         try:
             value = reader.read(cell)

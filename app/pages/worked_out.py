@@ -1,0 +1,68 @@
+"""How a car's dates were worked out: everything the calculator said of it, on one page for paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import rulebooks
+from app.core.facts import Answer, Settings
+from app.core.loading import MECHANICAL
+from app.pages.car_view import DeviceLine, DueLine, answered, line, specification
+from app.pages.changing import Looking, Seen
+from app.pages.drawings import ZoneScale, zone_scales
+from app.store import cars, facts
+from app.store.facts import CarRecord
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class WorkedOut:
+    """What the page shows: the answer on a day, and the facts that it was given."""
+
+    day: date
+    owner: str
+    record: CarRecord
+    answer: Answer
+    specification: Sequence[tuple[str, str]]
+    due: Sequence[DueLine]
+    devices: Sequence[DeviceLine]
+    scales: Sequence[ZoneScale]
+
+    @property
+    def qualification(self) -> list[DueLine]:
+        return [each for each in self.due if each.due.item not in MECHANICAL]
+
+    @property
+    def mechanical(self) -> list[DueLine]:
+        return [each for each in self.due if each.due.item in MECHANICAL]
+
+
+@router.get("/cars/{car_id}/worked-out")
+def worked_out_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
+    car = cars.car_or_raise(db, car_id)
+    return web.page(request, "cars/worked_out.html", car=car, view=_view(db, car_id, looking))
+
+
+def _view(db: Session, car_id: int, looking: Seen) -> WorkedOut:
+    day, programme = looking.stamp.today, rulebooks.in_force(db)
+    record = facts.load(db, [car_id], day, settings=Settings(soon_days=looking.soon_days))[car_id]
+    record, rulebook = programme.read(record), programme.of(record.owner_id).rulebook
+    answer, devices = answered(record, day, rulebook)
+    return WorkedOut(
+        day=day,
+        owner=cars.party_names(db)[record.owner_id],
+        record=record,
+        answer=answer,
+        specification=specification(record.car.specification, rulebook),
+        due=[line(due, day, looking.soon_days) for due in answer.items],
+        devices=devices,
+        scales=zone_scales(answer.thickness),
+    )

@@ -1,0 +1,32 @@
+"""What is known of the pressures of a car's lading."""
+
+from __future__ import annotations
+
+from datetime import date
+from fractions import Fraction
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.core.test_pressure import LadingPressures
+from app.store.tables import PRESSURES, ServiceFact
+
+
+def of_car(db: Session, car_id: int, day: date) -> LadingPressures:
+    """As stated with the lading that the car carries on a day, psig."""
+    row = db.scalars(
+        select(ServiceFact)
+        .where(
+            ServiceFact.car_id == car_id,
+            ServiceFact.superseded_at.is_(None),
+            ServiceFact.from_on <= day,
+        )
+        .order_by(ServiceFact.from_on.desc(), ServiceFact.id.desc())
+        .limit(1)
+    ).first()
+    if row is None:
+        return LadingPressures()
+    stated = {name: getattr(row, name) for name in PRESSURES}
+    return LadingPressures(
+        **{name: None if psig is None else Fraction(psig) for name, psig in stated.items()}
+    )
