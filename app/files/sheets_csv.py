@@ -25,7 +25,8 @@ def opened(name: str, content: bytes) -> tuple[Callable[[], Iterator[list[Cell]]
         text = io.TextIOWrapper(io.BytesIO(content), "utf-8-sig", newline="")
         return _rows(name, csv.reader(text, delimiter=delimiter, strict=True), skipped)
 
-    return every, content.count(b"\n") + 1, ""
+    unended = not content.endswith(b"\n")
+    return every, content.count(b"\n") + unended, ""
 
 
 def _refuse_what_is_no_text(name: str, content: bytes) -> None:

@@ -13,6 +13,8 @@ from tempfile import TemporaryDirectory
 from xlsxwriter import Workbook
 from xlsxwriter.worksheet import Worksheet
 
+from app.errors import Refused
+
 Value = str | int | float | bool | Decimal | date | datetime | None
 # A spreadsheet takes a text that begins so for a formula.
 BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -62,7 +64,10 @@ def _as_csv(value: Value) -> str:
 def xlsx_bytes(
     header: Sequence[str], rows: Iterable[Sequence[Value]], title: str = "Stencilbook"
 ) -> Iterator[bytes]:
-    """The table as an .xlsx workbook in pieces; put on disk first, so that memory stays flat."""
+    """The table as an .xlsx workbook in pieces; put on disk first, so that memory stays flat.
+
+    Raises Refused, naming CSV, for more rows than a sheet holds.
+    """
     with TemporaryDirectory(prefix="stencilbook-") as folder:
         path = Path(folder) / "table.xlsx"
         _write(path, header, rows, title)
@@ -90,7 +95,10 @@ def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[Value]], t
         sheet.write_row(0, 0, header, book.add_format({"bold": True}))
         for number, row in enumerate(rows, start=1):
             if number > MOST_ROWS:
-                raise ValueError("a sheet holds 1,048,575 rows; take the table as CSV")
+                raise Refused(
+                    f"An .xlsx sheet holds at most {MOST_ROWS:,} rows, and this list has more. "
+                    f"Take it as CSV, or filter it further."
+                )
             _write_row(sheet, number, row)
 
 

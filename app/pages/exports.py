@@ -44,8 +44,12 @@ def _download(pieces: Iterable[bytes], name: str, kind: str) -> Response:
     # Written whole before the answer begins: a fault gives an error page, never half a file, and
     # the session is still open. Large ones go to disk.
     held = SpooledTemporaryFile(max_size=HELD_IN_MEMORY)  # noqa: SIM115  closed by _sent
-    for piece in pieces:
-        held.write(piece)
+    try:
+        for piece in pieces:
+            held.write(piece)
+    except BaseException:
+        held.close()
+        raise
     length = held.tell()
     held.seek(0)
     headers = _as_file(name) | {"Content-Length": str(length)}

@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 
 from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused
 from app.web.headers import HEADERS
+from app.web.held import held
 from app.web.rendering import page, partial
 from app.web.requests import wants_part
 
@@ -24,7 +25,6 @@ STATUSES: dict[type[Problem], int] = {
     NotFound: 404,
     Conflict: 409,
     Refused: 422,
-    Busy: 503,
     NewerStore: 503,
 }
 SECONDS_UNTIL_RETRY = "3"
@@ -43,11 +43,13 @@ BUG = (
     "Nothing of this request was stored. The fault is in the program and was written to its log. "
     "Go back, and if it happens again tell whoever looks after it what you did."
 )
+STAYS = "Nothing on this page was changed, and what you typed is still here."
 
 
 def answer_problems(app: FastAPI) -> None:
     """Have `app` answer every error in the house's way."""
     app.add_exception_handler(Problem, _problem)
+    app.add_exception_handler(Busy, _busy)
     app.add_exception_handler(RequestValidationError, _unreadable)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(Exception, _bug)
@@ -88,9 +90,26 @@ def _back(request: Request) -> str | None:
 def _problem(request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)
     status = next(number for kind, number in STATUSES.items() if isinstance(problem, kind))
-    answer = explain(request, status, str(problem), problem.faults)
-    if isinstance(problem, Busy):
-        answer.headers["Retry-After"] = SECONDS_UNTIL_RETRY
+    return explain(request, status, str(problem), problem.faults)
+
+
+async def _busy(request: Request, problem: Exception) -> Response:
+    """A form must survive that others were writing: the answer holds it, to be sent again."""
+    if request.url.path.startswith("/api/"):
+        answer: Response = as_json(503, str(problem), [])
+    elif wants_part(request):
+        answer = explain(request, 503, f"{problem} {STAYS}")
+    else:
+        answer = page(
+            request,
+            "busy.html",
+            503,
+            heading=HEADINGS[503],
+            message=str(problem),
+            held=await held(request),
+            back=_back(request),
+        )
+    answer.headers["Retry-After"] = SECONDS_UNTIL_RETRY
     return answer
 
 

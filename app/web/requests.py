@@ -23,6 +23,7 @@ RECORDER_COOKIE = "recorder"
 NOBODY = "not stated"
 # A form for a thousand cars posts as many fields; more is no form of ours.
 MOST_FIELDS = 20_000
+MOST_IN_A_FIELD = 4 * 1024 * 1024
 # A key beyond this is no row's on either engine, and a JSON number may not hold it.
 LARGEST_KEY = 2**53
 DIGITS = 16
@@ -92,8 +93,16 @@ class Sent(Mapping[str, list[str]]):
 
 
 async def posted(request: Request) -> AsyncIterator[Sent]:
-    async with request.form(max_fields=MOST_FIELDS, max_part_size=4 * 1024 * 1024) as data:
+    data = await form_of(request)
+    try:
         yield Sent(data)
+    finally:
+        await data.close()
+
+
+async def form_of(request: Request) -> FormData:
+    """The form that was posted; read once, however often it is asked for."""
+    return await request.form(max_fields=MOST_FIELDS, max_part_size=MOST_IN_A_FIELD)
 
 
 def recorder(request: Request, form: Annotated[Sent, Depends(posted, scope="function")]) -> str:

@@ -208,6 +208,13 @@ def test_titles_are_matched_and_what_is_wrong_with_them_is_told(
     assert [str(fault) for fault in matched("cars", header).faults] == faults
 
 
+@pytest.mark.parametrize(
+    "content", [b"mark\nZQKX\nZQAX\n", b"mark\nZQKX\nZQAX", b"\nmark\r\nZQKX\r\nZQAX\r\n"]
+)
+def test_how_many_rows_follow_is_told_before_they_are_read(content: bytes) -> None:
+    assert sheets.read("cars.csv", content).about == 2
+
+
 def read_cells(*rows: tuple[Any, ...]) -> list[list[str]]:
     """Every row of a workbook after its header, its cells as a person would see them."""
     sheet = sheets.read("e.xlsx", saved(workbook(("mark", "outcome", "notes"), *rows)))

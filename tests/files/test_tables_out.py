@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from openpyxl import load_workbook
 
+from app.errors import Refused
 from app.files.tables_out import csv_bytes, xlsx_bytes
 
 HEADER = ("mark", "number", "due_on", "days_left", "thickness", "jacketed", "notes")
@@ -82,3 +83,14 @@ def test_one_table_gives_one_workbook_byte_for_byte() -> None:
     one, two = (b"".join(xlsx_bytes(HEADER, [ROW])) for _ in range(2))
     assert one == two
     assert zipfile.ZipFile(io.BytesIO(one)).testzip() is None
+
+
+def test_more_rows_than_a_sheet_holds_are_refused_naming_csv(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("app.files.tables_out.MOST_ROWS", 1_000)
+    every = [(number,) for number in range(1_000)]
+    assert as_workbook(*every).max_row == 1_001
+    with pytest.raises(Refused, match=r"at most 1,000 rows.*Take it as CSV"):
+        as_workbook(*every, (1_000,))
+    assert len(as_csv(*every, (1_000,))) == 1_002

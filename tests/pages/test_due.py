@@ -241,3 +241,14 @@ def test_a_list_asks_as_many_questions_for_many_cars_as_for_few(
     assert len(more) == len(few)
     # Home also reads the facts behind the reasons that it shows.
     assert len(few) <= 30
+
+
+@pytest.mark.parametrize("path", ["/due", "/overdue", "/fleet"])
+def test_a_list_too_long_for_a_sheet_says_to_take_it_as_csv(
+    listed: Listed, path: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.files.tables_out.MOST_ROWS", 1)
+    answer = listed.client.get(f"{path}.xlsx")
+    assert answer.status_code == 422
+    assert "Take it as CSV" in Page(answer.text).words
+    assert len(csv_rows(listed.client.get(f"{path}.csv").content)) > 1

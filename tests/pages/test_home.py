@@ -67,6 +67,11 @@ def test_an_empty_book_leads_to_the_files_and_their_columns(client: TestClient) 
         assert client.get(f"/imports/templates/{kind}.csv").status_code == 200
 
 
+def test_about_leads_to_how_the_api_is_called(listed: Listed) -> None:
+    assert '<a href="/api/v1/docs">' in listed.client.get("/about").text
+    assert listed.client.get("/api/v1/docs").status_code == 200
+
+
 def test_about_leads_to_the_rulebook_and_to_what_is_open(listed: Listed) -> None:
     about = listed.client.get("/about").text
     assert 'href="/rulebook"' in about

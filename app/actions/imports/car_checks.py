@@ -33,7 +33,9 @@ def faults(row: Stated, today: date, stored: list[dict[str, Any]]) -> list[RowFa
 
 
 def _specification(row: Stated) -> Iterator[RowFault]:
-    text = row.about("construction")["specification"]
+    text = row.about("construction").get("specification")
+    if text is None:  # it could not be read
+        return
     try:
         decode(text, default_rulebook().stencils)
     except Unreadable as wrong:

@@ -12,7 +12,7 @@ from app.actions.imports import car_checks, car_facts, car_warnings
 from app.actions.imports.car_facts import FACTS, Told
 from app.actions.imports.devices import Devices
 from app.actions.imports.report import Report
-from app.actions.imports.stated import Repeats, Stated, is_repeated
+from app.actions.imports.stated import Repeats, Stated, beside_unread, is_repeated
 from app.actions.imports.writing import UNASSIGNED, Writer
 from app.actions.stamp import Stamp
 from app.core.contradictions import Beside
@@ -56,6 +56,12 @@ class Cars:
                 self._warn(row, None, stored)
             elif self._compare(row, car, stored):
                 self._warn(row, car, stored)
+
+    def judge(self, rows: list[Stated]) -> None:
+        """By the row alone, since the car may be one whose name could not be read."""
+        for row in rows:
+            faults = car_checks.faults(row, self.stamp.today, stored=[])
+            self.report.faults += beside_unread(row, faults)
 
     def _name_parties(self, row: Stated) -> None:
         """Owners by name become parties by key, so that they compare with what is stored."""

@@ -15,9 +15,9 @@ from sqlalchemy.orm import Session
 from app.actions import bench, rulebooks
 from app.actions.imports.car_warnings import outside, wrong_outlet
 from app.actions.imports.devices import Mounting, counts, differing, fills_in, with_month
-from app.actions.imports.named import NamedCars
+from app.actions.imports.named import NamedCars, is_named
 from app.actions.imports.report import Report, seen
-from app.actions.imports.stated import Repeats, Stated, is_repeated
+from app.actions.imports.stated import Repeats, Stated, beside_unread, is_repeated
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.files.cells import key
@@ -52,6 +52,11 @@ class Components:
         mounted = intake.mounted_on(self.db, {car.id for car, _ in fresh})
         for car, row in fresh:
             self._take_one(car, row, mounted.get(car.id, []))
+
+    def judge(self, rows: list[Stated]) -> None:
+        self.cars.of([row for row in rows if is_named(row)])
+        for row in rows:
+            self.report.faults += beside_unread(row, _faults(row, self.stamp.today))
 
     def _is_repeated(self, car: KnownCar, row: Stated) -> bool:
         said = row.about("component")

@@ -11,9 +11,9 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.actions.imports.named import NamedCars
+from app.actions.imports.named import NamedCars, is_named
 from app.actions.imports.report import Report
-from app.actions.imports.stated import Repeats, Stated, is_repeated
+from app.actions.imports.stated import Repeats, Stated, beside_unread, is_repeated
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.core.facts import CHANGES, Reading
@@ -52,6 +52,12 @@ class Events:
         for car, row in fresh:
             self._take_one(car, row, stored)
 
+    def judge(self, rows: list[Stated]) -> None:
+        cars = self.cars.of([row for row in rows if is_named(row)])
+        for row in rows:
+            faults = _faults(row, cars.get(row.row), self.stamp.today)
+            self.report.faults += beside_unread(row, faults)
+
     def _take_one(self, car: KnownCar, row: Stated, stored: _Stored) -> None:
         every = stored.of(_key(car, row))
         if not every:
@@ -89,19 +95,27 @@ def _key(car: KnownCar, row: Stated) -> Key:
 
 
 def _faults(row: Stated, car: KnownCar | None, today: date) -> Iterator[RowFault]:
-    """What no event can be, whatever is stored."""
+    """What no event can be, whatever is stored, as far as its cells could be read."""
     said = row.about("event")
-    on, month_only = said["on"]
-    changes = [item for item in said["items"] if item in CHANGES]
+    items = said.get("items", ())
+    changes = [item for item in items if item in CHANGES]
     fails = said.get("outcome") == "fail"
-    if on > today:
-        yield RowFault(row.row, "on", on.isoformat(), f"a day not after today, {today}")
-    if month_only and (changes or fails):
-        what = "a failed inspection" if fails else changes[0]
-        yield RowFault(row.row, "on", f"{on:%Y-%m}", f"the day, YYYY-MM-DD, of {what}")
-    if fails and len(changes) == len(said["items"]):
+    if fails and changes and len(changes) == len(items):
         wanted = f"no outcome, since {', '.join(changes)} is a change and not an inspection"
         yield RowFault(row.row, "outcome", "fail", wanted)
+    if "on" in said:
+        needs_day = "a failed inspection" if fails else "".join(changes[:1])
+        yield from _day_faults(row, car, today, needs_day)
+
+
+def _day_faults(
+    row: Stated, car: KnownCar | None, today: date, needs_day: str
+) -> Iterator[RowFault]:
+    on, month_only = row.about("event")["on"]
+    if on > today:
+        yield RowFault(row.row, "on", on.isoformat(), f"a day not after today, {today}")
+    if month_only and needs_day:
+        yield RowFault(row.row, "on", f"{on:%Y-%m}", f"the day, YYYY-MM-DD, of {needs_day}")
     latest = month_end(on) if month_only else on
     if car is not None and car.built_on and latest < car.built_on:
         wanted = f"a day not before {car.built_on}, when the car was built"

@@ -86,6 +86,11 @@ def _several(row: Stated, cars: list[KnownCar]) -> RowFault:
     return RowFault(row.row, "number", f"{mark} {number}", wanted)
 
 
+def is_named(row: Stated) -> bool:
+    """Mark and number could both be read."""
+    return {"mark", "number"} <= row.about("name").keys()
+
+
 def _name(row: Stated) -> Name:
     named = row.about("name")
     return named["mark"], named["number"]

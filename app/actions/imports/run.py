@@ -33,7 +33,13 @@ class Intake(Protocol):
 
     def __init__(self, db: Session, stamp: Stamp, writer: Writer, report: Report) -> None: ...
 
-    def take(self, rows: list[Stated]) -> None: ...
+    def take(self, rows: list[Stated]) -> None:
+        """Compare whole rows with what is stored, and add what is new."""
+        ...
+
+    def judge(self, rows: list[Stated]) -> None:
+        """Tell what else is wrong with rows of which some cell could not be read."""
+        ...
 
 
 INTAKES: dict[Kind, type[Intake]] = {
@@ -94,7 +100,8 @@ def _go_through(
     writer = Writer(db, stamp, keep=keep)
     intake = INTAKES[kind](db, stamp, writer, report)
     for rows in batches(kind, sheet, report):
-        intake.take(rows)
+        intake.judge([row for row in rows if row.unread])
+        intake.take([row for row in rows if not row.unread])
         # After a fault the rest is still read, so that every fault is listed, but no longer stored.
         writer.keep = writer.keep and not report.faults
         writer.flush()

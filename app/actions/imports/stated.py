@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -20,19 +20,25 @@ Values = dict[str, dict[str, Any]]
 
 @dataclass(slots=True)
 class Stated:
-    """One row: its number, the values by subject and field, and a digest that equal rows share."""
+    """One row: its number, the values by subject and field, and a digest that equal rows share.
+
+    `unread` names the columns whose cell could not be taken; such a row is only looked at for what
+    else is wrong with it.
+    """
 
     row: int
     values: Values
     digest: int
+    unread: frozenset[str] = frozenset()
 
     def about(self, subject: str) -> dict[str, Any]:
         return self.values.get(subject, {})
 
 
 def batches(kind: Kind, sheet: Sheet, report: Report) -> Iterator[list[Stated]]:
-    """The rows that can be read, in lists; the others become faults of the report.
+    """The rows in lists; what of them cannot be read becomes faults of the report.
 
+    A row that does not fit its header is left out: nobody knows which of its cells is which.
     Nothing follows when the header itself is at fault.
     """
     columns = matched(kind, sheet.header, sheet.header_row)
@@ -91,10 +97,17 @@ def _row(
         if about is None:
             about = values[reader.subject] = {}
         about[reader.field] = value
-    if faults:
-        report.faults += faults
+    if not faults:
+        return Stated(number, values, hash(tuple(said)))
+    report.faults += faults
+    if any(not fault.column for fault in faults):
         return None
-    return Stated(number, values, hash(tuple(said)))
+    return Stated(number, values, 0, frozenset(fault.column for fault in faults))
+
+
+def beside_unread(row: Stated, faults: Iterable[RowFault]) -> list[RowFault]:
+    """Those faults that are not of a cell which could not be read and was told already."""
+    return [fault for fault in faults if fault.column not in row.unread]
 
 
 def _overhang(number: int, cells: list[Cell], width: int) -> list[RowFault]:
