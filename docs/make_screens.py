@@ -1,6 +1,7 @@
 """Makes the pictures in docs/screens from a running demo: `python docs/make_screens.py http://127.0.0.1:8000`.
 
-Needs Chromium, named by CHROMIUM when it is not at /usr/bin/chromium.
+Needs Chromium, named by CHROMIUM when it is not at /usr/bin/chromium. It loads the example programme into
+the demo, where it is loaded only once: start from a fresh one.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 SCREENS = Path(__file__).parent / "screens"
+PROGRAMME = Path(__file__).parents[1] / "seed_demo" / "programme.toml"
 WIDTH = 1180
 
 
@@ -27,6 +29,12 @@ def main(address: str) -> None:
         page.locator("tbody a.car").first.click()
         page.get_by_role("row", name="Thickness").locator("summary").click()
         page.screenshot(path=SCREENS / "car.png")
+        page.set_viewport_size({"width": WIDTH, "height": 900})
+        page.goto(f"{address}/rulebook/editions")
+        page.get_by_label("File", exact=True).set_input_files(PROGRAMME)
+        page.get_by_role("button", name="Load it").click()
+        page.get_by_role("link", name="See its effect on the fleet").click()
+        page.screenshot(path=SCREENS / "effect.png")
         browser.close()
 
 

@@ -121,8 +121,8 @@ def _sheeting(draw: Random, history: History, today: date) -> dict[str, str]:
     if history.sheeting_compared:
         return {"reflective_sheeting_method": "comparator"}
     chance = draw.random()
-    if chance < 0.02:
+    if chance < 0.04 and history.built_on.year < 2006:
         return {}
-    age = draw.randint(3_660, 3_900) if chance < 0.05 else draw.randint(100, 3_600)
+    age = draw.randint(3_660, 3_900) if chance > 0.97 else draw.randint(100, 3_600)
     put_on = max(history.built_on, today - timedelta(days=age))
     return {"reflective_sheeting_installed_on": put_on.isoformat()}

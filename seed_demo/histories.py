@@ -45,7 +45,7 @@ def inspected(draw: Random, kind: Kind, history: History, today: date) -> tuple[
 
 def _full(draw: Random, kind: Kind, history: History, on: date) -> Inspection:
     years = (on - history.built_on).days / 365
-    recorded = draw.random() < 0.99  # else the leak test was forgotten in the report
+    recorded = draw.random() < 0.98  # else the leak test was forgotten in the report
     items = WHOLE if recorded else WHOLE.removesuffix(";leakage")
     return _at_a_shop(draw, on.isoformat(), items, _readings(draw, kind, years))
 
@@ -89,7 +89,8 @@ def _brakes(draw: Random, history: History, today: date) -> Iterator[Inspection]
         return
     tested = today - timedelta(days=draw.randint(1_830, 2_000) if late else draw.randint(10, 1_800))
     if tested > history.built_on:
-        compared = history.sheeting_compared and draw.random() < 0.985
+        forgotten = tested > today - timedelta(days=400) and draw.random() < 0.05
+        compared = history.sheeting_compared and not forgotten
         items = "air_brake;reflective_sheeting" if compared else "air_brake"
         yield _at_a_shop(draw, tested.isoformat(), items)
 

@@ -396,7 +396,7 @@ def test_of_the_cars_that_are_not_made_by_hand_most_may_be_loaded(demo, loaded_o
     shares = {verdict: verdicts.count(verdict) / len(verdicts) for verdict in set(verdicts)}
     assert 0.90 < shares["may_load"] < 0.98
     assert 0.02 < shares["may_not_load"] < 0.08
-    assert 0 < shares["check"] < 0.03
+    assert shares.get("check", 0) < 0.03
 
 
 def test_little_of_the_fleet_is_overdue_and_hardly_anything_unknown(demo, loaded_on):
