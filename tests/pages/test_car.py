@@ -207,3 +207,9 @@ def test_a_component_that_came_off_is_still_in_the_history(client, acid, record)
     installed = record(lambda db: with_valves(db, acid))
     record(lambda db: components.remove(db, installed[2], date(2024, 5, 6), STAMP))
     assert "put on 2022-06-01, taken off 2024-05-06" in text(client.get(f"/cars/{acid}"))
+
+
+def test_a_zone_that_was_not_measured_says_so_once(client, record):
+    read = text(client.get(f"/cars/{record(plain_car)}")).lower()
+    assert "not measured" in read
+    assert not re.search(r"not measured\W+not measured", read)
