@@ -85,7 +85,9 @@ class EventOut(Out):
     car_id: int
     on: str = Field(description="YYYY-MM-DD, or YYYY-MM where only the month is known")
     items: list[str]
-    outcome: Outcome
+    outcome: Outcome | None = Field(
+        description="of what was inspected; null for a change alone, which neither passes nor fails"
+    )
     opens: list[str]
     readings: list[ReadingOut]
     facility: str
@@ -124,7 +126,7 @@ def event_out(shown: EventShown) -> EventOut:
         car_id=row.car_id,
         on=f"{row.happened_on:%Y-%m}" if row.month_only else row.happened_on.isoformat(),
         items=list(shown.items),
-        outcome="fail" if row.outcome == "fail" else "pass",
+        outcome=shown.outcome,
         opens=list(shown.opens),
         readings=[reading_out(each) for each in shown.readings],
         facility=row.facility,

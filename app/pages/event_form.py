@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Any
 
 from app.actions.changes import NewEvent, NewReading
 from app.actions.readings import slip
@@ -32,7 +32,7 @@ from app.pages import forms
 from app.pages.drawings import margin_in_words
 from app.pages.fields import COLUMNS, spoken
 from app.pages.forms import Choice, Entries, Field, Typed
-from app.store.events import EventShown, LastReading
+from app.store.events import EventShown, LastReading, inspected
 
 OUTCOMES: tuple[Choice, ...] = (("pass", "Passed"), ("fail", "Failed"))
 EXTENTS: tuple[Choice, ...] = (("general", "General"), ("local", "Local"))
@@ -173,12 +173,13 @@ def read_event(typed: Typed) -> tuple[NewEvent | None, Entries]:
     if entries.problems:
         return None, entries
     happened: days.Day = values.pop("happened_on")
-    outcome: Literal["pass", "fail"] = "fail" if entries.text("outcome") == "fail" else "pass"
+    # The form asks for it only where something was inspected.
+    failed = entries.text("outcome") == "fail" and bool(inspected(items))
     event = NewEvent(
         happened_on=happened.on,
         month_only=happened.month_only,
         items=items,
-        outcome=outcome,
+        outcome="fail" if failed else "pass",
         opens=tuple(item for item in EVENT_ITEMS if item in entries.chosen("opens")),
         readings=tuple(readings),
         form_key=entries.text("form_key") or None,

@@ -28,6 +28,7 @@ from app.pages.moves import Move, moves
 from app.store import cars, due
 from app.store.bearers import bearers, meant
 from app.store.due import DueListRow
+from app.store.events import inspected
 from app.store.intake import KnownCar, Name
 
 router = APIRouter()
@@ -113,7 +114,8 @@ def record_for_many(
     if isinstance(moved, Problem):
         entries = event_form.beside(faults_of(moved), entries)
         return _shown(request, entries, chosen, 422)
-    return web.page(request, "many/done.html", cars=moved, event=event)
+    outcome = event.outcome if inspected(event.items) else None
+    return web.page(request, "many/done.html", cars=moved, event=event, outcome=outcome)
 
 
 def _record(

@@ -11,6 +11,7 @@ from decimal import Decimal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from app.core.facts import EVENT_ITEMS, Outcome
 from app.errors import NotFound
 from app.store.cars import withdrawals
 from app.store.tables import EventRow, ReadingRow, Withdrawal
@@ -36,6 +37,20 @@ class EventShown:
     @property
     def opens(self) -> tuple[str, ...]:
         return split(self.row.opens)
+
+    @property
+    def inspected(self) -> tuple[str, ...]:
+        return inspected(self.items)
+
+    @property
+    def outcome(self) -> Outcome | None:
+        """Of what was inspected; None for a change alone, which neither passes nor fails."""
+        return self.row.outcome if self.inspected else None
+
+
+def inspected(items: Sequence[str]) -> tuple[str, ...]:
+    """Those of an event's items that pass or fail; the others are changes to the car."""
+    return tuple(item for item in items if item in EVENT_ITEMS)
 
 
 def split(joined: str) -> tuple[str, ...]:

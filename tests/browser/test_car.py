@@ -91,6 +91,24 @@ def test_recording_works_without_javascript(page_without_javascript: Page, car: 
     expect(page.get_by_role("row").filter(has_text="Safety systems")).to_contain_text("2036-11-03")
 
 
+@pytest.mark.parametrize("scripted", [True, False])
+@pytest.mark.parametrize("path", ["/events/new", "/../../record"])
+def test_the_outcome_is_asked_for_only_when_something_was_inspected(
+    page: Page, page_without_javascript: Page, car: str, path: str, scripted: bool
+):
+    shown = page if scripted else page_without_javascript
+    shown.goto(car + path)
+    outcome = shown.get_by_role("group", name="Outcome")
+    expect(outcome).to_be_hidden()
+    shown.get_by_text("Work done or damage to the car").click()
+    shown.get_by_label("Damage", exact=True).check()
+    expect(outcome).to_be_hidden()
+    shown.get_by_label("Visual inspection").first.check()
+    expect(outcome).to_be_visible()
+    shown.get_by_label("Visual inspection").first.uncheck()
+    expect(outcome).to_be_hidden()
+
+
 def test_reasons_unfold_in_place(page: Page, car: str):
     page.goto(car)
     row = page.get_by_role("row").filter(has_text="Thickness").first

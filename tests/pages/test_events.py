@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 
 from app.store.tables import EventRow, ReadingRow, Withdrawal
 from tests.pages.car_cast import acid_car
+from tests.pages.reading import Page
 from tests.pages.test_car import text
 
 INSPECTION = {
@@ -259,3 +260,26 @@ def test_withdrawing_twice_is_told(client, acid, record):
 )
 def test_what_is_not_in_the_register_is_told(client, address):
     assert client.get(address).status_code == 404
+
+
+DAMAGE = INSPECTION | {"items": ["damage"], "readings.0.inches": ""}
+
+
+def test_a_change_alone_has_no_outcome_whatever_was_chosen(client, acid):
+    assert client.post(f"/cars/{acid}/events", data=DAMAGE | {"outcome": "fail"}).status_code == 200
+    rows = Page(client.get(f"/cars/{acid}").text).rows
+    assert [row[2] for row in rows if row[:2] == ["2026-11-02", "Damage All fine."]] == ["–"]
+    listed = client.get(f"/api/v1/cars/{acid}/events").json()["rows"]
+    assert [each["outcome"] for each in listed] == [None, "pass"]
+
+
+def test_beside_a_change_the_outcome_names_what_was_inspected(client, acid):
+    both = DAMAGE | {"items": ["visual", "damage"], "outcome": "fail"}
+    client.post(f"/cars/{acid}/events", data=both)
+    [row] = [each for each in Page(client.get(f"/cars/{acid}").text).rows if "damage" in each[1]]
+    assert row[1:3] == ["Visual inspection, damage All fine.", "failed visual inspection"]
+
+
+def test_a_change_for_many_cars_is_not_said_to_have_passed(client, acid):
+    answer = client.post("/record", data=DAMAGE | {"names": "ZQKX 104512"})
+    assert "Damage, 2026-11-02, Shop B. Each car" in text(answer)
