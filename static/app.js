@@ -52,4 +52,16 @@ document.addEventListener("click", (press) => {
   press.stopPropagation();
   below.remove();
 }, true);
+// An unfolded menu closes on a click elsewhere, and with Escape, which leads back to its button.
+const openMenus = () => document.querySelectorAll("details.menu[open]");
+document.addEventListener("click", (press) => {
+  for (const menu of openMenus()) if (!menu.contains(press.target)) menu.open = false;
+});
+document.addEventListener("keydown", (press) => {
+  if (press.key !== "Escape") return;
+  for (const menu of openMenus()) {
+    menu.open = false;
+    menu.querySelector("summary").focus();
+  }
+});
 document.documentElement.classList.add("scripted");

@@ -109,6 +109,35 @@ def test_the_outcome_is_asked_for_only_when_something_was_inspected(
     expect(outcome).to_be_hidden()
 
 
+def test_the_menu_of_the_car_closes_as_menus_do(page: Page, car: str):
+    page.goto(car)
+    summary = page.locator(".menu > summary")
+    first = page.locator(".menu a").first
+    summary.click()
+    expect(first).to_be_visible()
+    first.focus()
+    page.keyboard.press("Escape")
+    expect(first).to_be_hidden()
+    expect(summary).to_be_focused()
+    summary.click()
+    page.get_by_role("heading", name="History").click()
+    expect(first).to_be_hidden()
+    summary.click()
+    expect(first).to_be_visible()
+    summary.click()
+    expect(first).to_be_hidden()
+
+
+def test_the_menu_of_the_car_opens_and_closes_without_javascript(
+    page_without_javascript: Page, car: str
+):
+    page_without_javascript.goto(car)
+    first = page_without_javascript.locator(".menu a").first
+    for shown in (True, False):
+        page_without_javascript.locator(".menu > summary").click()
+        expect(first).to_be_visible(visible=shown)
+
+
 def test_reasons_unfold_in_place(page: Page, car: str):
     page.goto(car)
     row = page.get_by_role("row").filter(has_text="Thickness").first
