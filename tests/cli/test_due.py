@@ -17,7 +17,7 @@ from tests.cli.conftest import TODAY, Run
 HEADER = ["mark", "number", "owner", "item", "due_on", "days_left", "status", "citation"]
 ITEMS = [
     "visual", "structural_integrity", "safety_systems", "thickness", "service_equipment",
-    "relief_device",
+    "relief_device", "reflective_sheeting",
 ]  # fmt: skip
 
 
@@ -36,11 +36,19 @@ def test_the_table_has_the_agreed_columns_and_no_mark_before_the_first(
 ) -> None:
     header, first, *_ = table(run("due", "--before", "2026-12-31").text)
     assert header == HEADER
-    # Built 2016-05-01 plus ten years (49 CFR 180.509(c)(2), 2019 edition), seen 208 days later.
-    assert first[:7] == [
-        "ZQAX", "20", "Invented Owner B", "visual", "2026-05-01", "-208", "overdue",
+    # Built 2016-05-01 plus eight years (49 CFR 232.305(d), 2015 edition), seen 938 days later.
+    assert first == [
+        "ZQAX", "20", "Invented Owner B", "air_brake", "2024-05-01", "-938", "overdue",
+        "49 CFR 232.305(d)",
     ]  # fmt: skip
-    assert first[7].startswith("49 CFR 180.509")
+
+
+def test_a_qualification_carries_its_citation(run: Run, register: str) -> None:
+    found = rows(run, "--before", "2026-12-31")
+    visual = next(row for row in found if (row["number"], row["item"]) == ("20", "visual"))
+    # Built 2016-05-01 plus ten years (49 CFR 180.509(c)(2), 2019 edition), seen 208 days later.
+    assert (visual["due_on"], visual["days_left"]) == ("2026-05-01", "-208")
+    assert visual["citation"].startswith("49 CFR 180.509")
 
 
 def test_soonest_comes_first_then_mark_number_as_a_number_and_the_order_of_items(
@@ -52,6 +60,9 @@ def test_soonest_comes_first_then_mark_number_as_a_number_and_the_order_of_items
     ]
     inspected = {"visual", "structural_integrity"}  # of ZQAX 100, in 2024
     assert found == [
+        ("2024-05-01", "ZQAX", "20", "air_brake"),  # eight years after built
+        ("2024-05-01", "ZQAX", "100", "air_brake"),
+        ("2024-05-01", "ZQBX", "3", "air_brake"),
         *[("2026-05-01", "ZQAX", "20", item) for item in ITEMS],
         *[("2026-05-01", "ZQAX", "100", item) for item in ITEMS if item not in inspected],
         *[("2026-05-01", "ZQBX", "3", item) for item in ITEMS],
@@ -63,16 +74,20 @@ def test_soonest_comes_first_then_mark_number_as_a_number_and_the_order_of_items
 @pytest.mark.parametrize(
     ("args", "count"),
     [
-        (("--before", "2026-04-30"), 0),
-        (("--before", "2026-05-01"), 16),  # on the day itself
-        (("--before", "2034-05-31"), 16),
-        (("--before", "2034-06-01"), 18),
-        (("--before", "2034-06-01", "--overdue"), 16),
-        (("--before", "2034-06-01", "--owner", "Invented Owner B"), 6),
-        (("--before", "2034-06-01", "--owner", "Invented Owner A", "--overdue"), 10),
+        (("--before", "2024-04-30"), 0),
+        (("--before", "2026-04-30"), 3),  # air brakes
+        (("--before", "2026-05-01"), 22),  # on the day itself
+        (("--before", "2034-05-31"), 22),
+        (("--before", "2034-06-01"), 24),
+        (("--before", "2034-06-01", "--overdue"), 22),
+        (("--before", "2034-06-01", "--owner", "Invented Owner B"), 8),
+        (("--before", "2034-06-01", "--owner", "Invented Owner A", "--overdue"), 14),
+        (("--before", "2066-05-01"), 27),  # age limits, 50 years after built
         # The due day itself is still in date.
-        (("--before", "2034-06-01", "--overdue", "--as-of", "2026-05-01"), 0),
-        (("--before", "2034-06-01", "--overdue", "--as-of", "2026-05-02"), 16),
+        (("--before", "2034-06-01", "--overdue", "--as-of", "2024-05-01"), 0),
+        (("--before", "2034-06-01", "--overdue", "--as-of", "2024-05-02"), 3),
+        (("--before", "2034-06-01", "--overdue", "--as-of", "2026-05-01"), 3),
+        (("--before", "2034-06-01", "--overdue", "--as-of", "2026-05-02"), 22),
     ],
 )
 def test_a_filter_keeps_what_it_says(
@@ -107,7 +122,7 @@ def test_counted_anew_today_is_what_is_stored(register: str) -> None:
     with read_session(sessions(make_engine(register))) as db:
         stored = list(lines(db, asked, TODAY))
         assert stored == list(lines(db, asked, date(2026, 11, 24)))
-        assert len(stored) == 18
+        assert len(stored) == 24
 
 
 def test_an_unknown_owner_is_told_with_2(run: Run, register: str) -> None:
@@ -125,9 +140,12 @@ def test_today_is_the_owners_day(run: Run, register: str, monkeypatch: pytest.Mo
         assert party is not None
         party.time_zone = "Pacific/Kiritimati"
     overdue = ("--before", "2026-12-31", "--overdue")
-    assert not rows(run, *overdue, "--owner", "Invented Owner A")
-    assert len(rows(run, *overdue, "--owner", "Invented Owner B")) == 6
-    assert not rows(run, *overdue)  # every owner: the day of the settings
+    owner_a, owner_b = (("--owner", f"Invented Owner {letter}") for letter in "AB")
+    # The air brakes are overdue on both days, what is due on 2026-05-01 only on the later.
+    assert {row["item"] for row in rows(run, *overdue, *owner_a)} == {"air_brake"}
+    assert len(rows(run, *overdue, *owner_b)) == 8
+    # Every owner: the day of the settings.
+    assert {row["item"] for row in rows(run, *overdue)} == {"air_brake"}
 
 
 def test_json_is_a_list_of_the_same_rows(run: Run, register: str) -> None:
@@ -151,8 +169,8 @@ def test_a_workbook_holds_the_same_rows(
     sheet = load_workbook(path).active
     header, first, *others = sheet.iter_rows(values_only=True)
     assert list(header) == HEADER
-    assert first[4].date() == date(2026, 5, 1)
-    assert len(others) == 17
+    assert first[4].date() == date(2024, 5, 1)
+    assert len(others) == 23
 
 
 def test_a_file_that_cannot_be_written_is_3(run: Run, register: str, tmp_path: Path) -> None:

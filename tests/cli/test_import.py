@@ -26,7 +26,7 @@ def test_a_file_is_brought_in_and_counted(run: Run, store: str, cars: str) -> No
     assert ended.text == (
         "cars.csv is in the register: 3 rows, 3 added, 0 changed, 0 repeated. Import 1.\n"
     )
-    assert listed(run) == 18  # six dated items for each of three cars
+    assert listed(run) == 27  # nine dated items for each of three cars
 
 
 def test_the_same_file_again_adds_nothing(run: Run, store: str, cars: str) -> None:
