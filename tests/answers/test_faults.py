@@ -1,11 +1,13 @@
 """What is wrong with a question is told place by place, and nothing is silently passed over."""
 
 import copy
-from typing import Any
+from typing import Any, get_args
 
 import pytest
+from pydantic import BaseModel
 
 from app.answers import due_dates
+from app.answers.request import Request
 from app.errors import Refused
 from tests.core.cars import Json
 
@@ -199,9 +201,9 @@ WORDS = {
     "car.service.packing_group": ["IV", "2", 2],
     "car.service.un": ["1789", "UN178", "UN17890", "XX1789", "UN 17A9", 1789],
     "car.relief_device.kind": ["spring", "Valve"],
-    "car.reflective_sheeting.method": ["guess"],
+    "car.reflective_sheeting.method": ["guess", "Comparator", 1],
     "car.approvals.0.item": ["roof", "age_limit", "damage"],
-    "events.0.outcome": ["maybe", "passed", True],
+    "events.0.outcome": ["maybe", "passed", "Pass", True],
     "events.0.items.0": ["roof", "Visual", "age_limit", "service_end", 7],
     "events.1.opens.0": ["roof", "age_limit", "damage"],
     "events.0.readings.0.zone": ["roof", "head_c"],
@@ -227,6 +229,10 @@ DAYS = [
     "car.relief_device.installed_on",
     "car.reflective_sheeting.installed_on",
     "car.stencil.marked_on",
+    "as_of",
+    "car.built_on",
+    "events.0.on",
+    "events.1.on",
 ]
 INTERVALS = [
     "car.lining.owner_interval_months",
@@ -238,13 +244,30 @@ PARTS = [
     # what is an object or a list, and not a word
     *((path, "text") for path in ("settings", "car", "car.tank", "car.lining", "car.service")),
     *((path, ["list"]) for path in ("car.relief_device", "car.stencil", "car.service_equipment")),
-    *((path, {"on": 1}) for path in ("events", "car.approvals", "events.0.items")),
+    ("car.reflective_sheeting", 2016),
+    *(
+        (path, {"on": 1})
+        for path in ("events", "car.approvals", "events.0.items", "events.1.opens")
+    ),
     ("events.0", "visual"),
     ("events.0.readings", "thin"),
+    ("events.0.readings.0", 0.43),
+    ("car.approvals.0", "safety_systems"),
     ("car.stencil.due", ["visual"]),
     ("car.tank.required_thickness_in", 0.4375),
 ]
+TEXTS = [
+    ("car.lining.kind", 200),
+    ("car.service.commodity", 200),
+    ("car.service.hazard_class", 20),
+    ("car.approvals.0.reference", 200),
+    ("events.0.reference", 200),
+    ("events.1.reference", 200),
+]
 WRONG = [
+    # Text that is none, or that no field has room for.
+    *((path, value) for path, _ in TEXTS for value in (7, True, ["text"], {"text": "x"})),
+    *((path, "x" * (room + 1)) for path, room in TEXTS),
     *((path, value) for path, values in NUMBERS.items() for value in values),
     *((path, value) for path in INTERVALS for value in MONTHS),
     *((path, value) for path, values in WORDS.items() for value in values),
@@ -254,6 +277,7 @@ WRONG = [
     ("settings.soon_days", -1),
     ("settings.soon_days", 1.5),
     ("settings.soon_days", "soon"),
+    ("settings.soon_days", 36_501),
     ("settings.soon_days", 10**20),
     ("car.mark", "Z"),
     ("car.mark", "ZQAXX"),
@@ -268,11 +292,14 @@ WRONG = [
     ("car.number", "many"),
     ("car.number", True),
     ("car.specification", "DOT 999A100W1"),
+    ("car.specification", "x" * 61),
     ("car.specification", ""),
     ("car.specification", 111),
     ("car.stencil.due.visual", "28"),
     ("car.stencil.due.visual", "20x8"),
     ("car.stencil.due.visual", "2028-02-30"),
+    ("car.stencil.due.visual", 2028),
+    ("car.stencil.due.visual", "1799"),
     ("car.tank.inside_diameter_in", float("nan")),
     ("car.tank.inside_diameter_in", float("inf")),
     ("car.tank.inside_diameter_in", 1e300),
@@ -285,8 +312,79 @@ def test_a_wrong_value_is_told_at_its_place_with_what_was_found(path, value):
     assert list(found) == [path]
     assert found[path]
     assert "^" not in found[path], "a pattern for machines is no sentence for people"
-    if isinstance(value, str | int | float) and not isinstance(value, bool) and value != "":
+    told = isinstance(value, str | int | float) and not isinstance(value, bool) and value != ""
+    if told and len(str(value)) <= 20:
         assert str(value) in found[path]
+    elif told:
+        assert "at most" in found[path] or str(value)[:20] in found[path]
+
+
+def field(path: str) -> str:
+    """A path without its places in lists and the names that stand for any of their kind."""
+    steps = [step for step in path.split(".") if not step.isdigit()]
+    if "due" in steps or "required_thickness_in" in steps:
+        return ".".join(
+            steps[: steps.index("due" if "due" in steps else "required_thickness_in") + 1]
+        )
+    return ".".join(steps)
+
+
+def fields(model: type[BaseModel], before: str = "") -> set[str]:
+    """The paths of all fields that a request may have, outer ones too."""
+    found = set()
+    for name, info in model.model_fields.items():
+        found.add(before + name)
+        for part in parts(info.annotation):
+            found |= fields(part, f"{before}{name}.")
+    return found
+
+
+def parts(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [part for inner in get_args(annotation) for part in parts(inner)]
+
+
+def test_every_field_there_is_has_its_wrong_values():
+    assert {field(path) for path in leaves(FULL)} == fields(Request)
+    assert {field(path) for path, _ in WRONG} == fields(Request)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "other"),
+    [
+        # What no field shows by itself. Months and what lies ahead: test_dates_given.py.
+        ("car.built_on", "2026-11-26", ""),  # after the day asked for
+        ("car.built_on", "2019-01-01", "events.0.on"),  # an event before it was built
+        ("car.built_on", "2016-01-01", "car.rebuilt_on"),  # rebuilt before it was built
+        ("car.lining.applied_on", "2009-04-16", ""),  # lined the day before it was built
+        ("car.rebuilt_on", "2009-04-16", ""),
+        ("events.0.on", "2009-04-16", ""),
+        ("events.1.on", "2009-04-16", ""),
+        ("events.1.on", "2021-08", ""),  # a change needs its day
+        ("as_of", "2026-11", ""),
+        ("as_of", "2009-04-16", "car.built_on"),
+    ],
+)
+def test_what_contradicts_another_field_is_told(path, value, other):
+    assert (other or path) in faults(put(path, value))
+
+
+def test_an_event_that_says_nothing_is_refused():
+    asked = put("events.0.items", [])
+    asked["events"][0]["readings"] = []
+    assert list(faults(asked)) == ["events.0.items"]
+
+
+def test_in_a_list_of_questions_the_place_comes_first():
+    wrong = put("car.tank.inside_diameter_in", -3)
+    wrong_too = put("car.built_on", "2026-11-26")
+    with pytest.raises(Refused) as refusal:
+        due_dates([FULL, wrong, wrong_too])
+    assert [fault.path for fault in refusal.value.faults][:2] == [
+        "1.car.tank.inside_diameter_in",
+        "2.car.built_on",
+    ]
 
 
 def test_a_fault_reads_as_the_contract_says():
@@ -302,6 +400,7 @@ def test_a_fault_reads_as_the_contract_says():
         "setting",
         "settings.soon",
         "car.reporting_mark",
+        "car.colour",
         "car.tank.inside_diameter",
         "car.lining.applied",
         "car.service.hazard",
