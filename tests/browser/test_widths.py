@@ -1,0 +1,86 @@
+"""Pages from a telephone's width to a tablet's: nothing to scroll sideways, no words over other words."""
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.fixtures.server import Server
+
+WIDTHS = (360, 390, 480, 600, 820)
+TRIAL = "lading.commodity=Invented+acid&lading.corrosive_or_reactive=yes"
+PAGES = (
+    "/", "/fleet", "/due", "/overdue", "/cars/1", "/cars/2", "/cars/7", "/cars/1/worked-out",
+    "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
+    f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_words_stand_clear_of_each_other_at_every_width(
+    page: Page, demo_server: Server, path: str
+) -> None:
+    page.goto(demo_server.url + path)
+    assert wrong(page) == []
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_and_so_they_do_where_fingers_point_and_letters_are_larger(
+    tablet: Page, demo_server: Server, path: str
+) -> None:
+    tablet.goto(demo_server.url + path)
+    assert wrong(tablet) == []
+
+
+def test_words_over_words_and_a_page_too_wide_are_noticed(page: Page) -> None:
+    page.set_content(
+        "<div style='width:40px;white-space:nowrap;float:left'>in date</div><p>2031-06-01</p>"
+        "<div style='width:500px'>wide</div>"
+    )
+    assert [found.split(":")[0] for found in wrong(page)] == [
+        "360 px",  # too wide
+        *(f"{width} px" for width in (360, 390, 390, 480, 480, 600, 820)),
+    ]
+
+
+def wrong(page: Page) -> list[str]:
+    """What is too wide, and which words lie over which, by width."""
+    found = []
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        needs = page.evaluate("document.documentElement.scrollWidth")
+        if needs > width:
+            found.append(f"{width} px: {needs} px wide by {page.evaluate(WIDEST, width)}")
+        found += [f"{width} px: {both}" for both in page.evaluate(OVERLAPS)]
+    return found
+
+
+WIDEST = """width => [...document.querySelectorAll("body *")]
+  .filter(each => each.checkVisibility() && each.getBoundingClientRect().right > width + 0.5)
+  .map(each => each.outerHTML.slice(0, 90)).slice(-3).join(" … ")"""
+# Lines of text by their boxes, less what a letter seldom reaches above and below.
+OVERLAPS = """() => {
+  const lines = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const node = walker.currentNode, around = node.parentElement;
+    if (!node.data.trim() || !around.checkVisibility({visibilityProperty: true})) continue;
+    if (around.closest(".hidden, .skip, svg, option, textarea, script, style, noscript")) continue;
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    for (const box of range.getClientRects()) {
+      const inset = box.height / 5;
+      if (box.width > 1) lines.push({
+        node, left: box.left + 1, right: box.right - 1, top: box.top + inset, bottom: box.bottom - inset,
+      });
+    }
+  }
+  lines.sort((one, other) => one.top - other.top);
+  const found = new Set();
+  lines.forEach((one, place) => {
+    for (const other of lines.slice(place + 1)) {
+      if (other.top >= one.bottom) break;
+      if (other.node !== one.node && other.left < one.right && one.left < other.right)
+        found.add(`“${one.node.data.trim().slice(0, 40)}” over “${other.node.data.trim().slice(0, 40)}”`);
+    }
+  });
+  return [...found].slice(0, 12);
+}"""
