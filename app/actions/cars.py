@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
-from app.actions import due, facts, rows
+from app.actions import due, facts, names, rows
 from app.actions.changes import (
     CarDetails,
     NewApproval,
@@ -21,6 +21,7 @@ from app.actions.checks import Faults
 from app.actions.factchecks import Change, check
 from app.actions.stamp import Stamp
 from app.store import cars as fleet
+from app.store.bearers import bearers
 from app.store.columns import BEGINNING, CarFact
 from app.store.tables import Car
 
@@ -28,15 +29,17 @@ from app.store.tables import Car
 def add_car(db: Session, new: NewCar, stamp: Stamp) -> Car:
     """Add a car with all that is known of it.
 
-    Raises Refused with faults by field (`name.mark`, `details.built_on`, ...), or Conflict when
-    another car in record bears the name.
+    A name without a day is borne since the last other car gave it up. Raises Refused with faults by
+    field (`name.mark`, `details.built_on`, ...), or Conflict when another car in record bears the
+    name, or did on a day from which this one is said to.
     """
     stated = _stated(new)
+    name = new.name.mark, new.name.number
     faults = Faults()
     for path, change in stated:
         check(faults, path, change, stamp, new.details.built_on)
     faults.refuse()
-    facts.name_is_free(db, new.name.mark, new.name.number, None)
+    names.must_be_free(db, *name, None)
     car = Car(
         owner_id=rows.party(db, facts.tidied(new.ownership).owner).id,
         mark=new.name.mark,
@@ -45,10 +48,13 @@ def add_car(db: Session, new: NewCar, stamp: Stamp) -> Car:
         standing=new.standing.standing,
     )
     db.add(car)
-    rows.flush(db, facts.taken(new.name.mark, new.name.number))
+    rows.flush(db, names.taken(*name))
+    borne_from = names.free_from(bearers(db, [name])[name])
     for _, change in stated:
-        facts.write(db, car, change, facts.begins(change) or BEGINNING, stamp)
+        unsaid = borne_from if change is new.name else BEGINNING
+        facts.write(db, car, change, facts.begins(change) or unsaid, stamp)
     due.refresh(db, [car.id], stamp.today)
+    names.must_not_overlap(db, car, BEGINNING)
     return car
 
 

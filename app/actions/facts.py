@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import inspect
 from sqlalchemy.orm import Session
 
-from app.actions import due, rows
+from app.actions import due, names, rows
 from app.actions.changes import (
     CarDetails,
     NewApproval,
@@ -26,7 +26,7 @@ from app.actions.checks import Faults, tidy
 from app.actions.factchecks import Change, check
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Fault, NotFound, Refused
-from app.store import cars, dated, events
+from app.store import dated, events
 from app.store.columns import BEGINNING, CarFact
 from app.store.tables import (
     IN_RECORD,
@@ -67,6 +67,7 @@ def change(db: Session, car: Car, stated: Change, stamp: Stamp) -> CarFact:
         return held
     row = write(db, car, stated, _from(stated, held), stamp)
     settle(db, car, stamp)
+    _keep_names_apart(db, car, row, row.from_on)
     return row
 
 
@@ -80,6 +81,7 @@ def correct(db: Session, car: Car, old: CarFact, stated: Change, stamp: Stamp) -
     rows.supersede(db, old, stamp)
     row = write(db, car, stated, begins(stated) or old.from_on, stamp, corrects=old.id)
     settle(db, car, stamp)
+    _keep_names_apart(db, car, row, min(row.from_on, old.from_on))
     return row
 
 
@@ -91,6 +93,7 @@ def withdraw(db: Session, car: Car, old: CarFact, reason: str, stamp: Stamp) -> 
         raise Refused("A car cannot be without this fact. Correct it instead of withdrawing it.")
     rows.withdraw(db, old, reason, stamp)
     settle(db, car, stamp)
+    _keep_names_apart(db, car, old, old.from_on)
     return old
 
 
@@ -119,22 +122,14 @@ def settle(db: Session, car: Car, stamp: Stamp) -> None:
     name = dated.in_force(db, CarName, car.id)
     standing = dated.in_force(db, Standing, car.id)
     if name and standing and standing.standing in IN_RECORD:
-        name_is_free(db, name.mark, name.number, car)
+        names.must_be_free(db, name.mark, name.number, car)
     due.refresh(db, [car.id], stamp.today)
 
 
-def name_is_free(db: Session, mark: str, number: int, car: Car | None) -> None:
-    """Raise Conflict when another car in record bears the name."""
-    other = cars.by_name(db, mark, number)
-    if other is not None and (car is None or other.id != car.id):
-        raise Conflict(taken(mark, number))
-
-
-def taken(mark: str, number: int) -> str:
-    return (
-        f"{mark} {number} is in the register already. "
-        f"Open that car, or re-mark it, sell or scrap it first."
-    )
+def _keep_names_apart(db: Session, car: Car, row: CarFact, since: date) -> None:
+    """Of what a row moved, names and standings say who bore a name when."""
+    if isinstance(row, CarName | Standing):
+        names.must_not_overlap(db, car, since)
 
 
 def fact_or_raise(db: Session, table: str, row_id: int) -> CarFact:

@@ -49,6 +49,14 @@ def bearers(db: Session, names: Collection[Name]) -> dict[Name, list[Borne]]:
     return found
 
 
+def names_of(db: Session, car_id: int) -> set[Name]:
+    """Every name that counts of a car."""
+    query = select(CarName.mark, CarName.number).where(
+        CarName.car_id == car_id, CarName.superseded_at.is_(None)
+    )
+    return {(mark, number) for mark, number in db.execute(query)}
+
+
 def meant(borne: Sequence[Borne], first: date, last: date, today: date) -> list[KnownCar]:
     """The cars that a name can mean of something that happened from `first` to `last`.
 

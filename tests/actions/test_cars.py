@@ -74,6 +74,55 @@ def test_a_car_cannot_be_re_marked_to_a_name_in_record(any_db):
         cars.re_mark(any_db, car.id, NewName("ZQKX", 1, TODAY), stamp())
 
 
+def handed_over(db):
+    """ZQKX 1 until it was re-marked ZQAX 77 in 2018."""
+    car = add_car(db, 1)
+    cars.re_mark(db, car.id, NewName("ZQAX", 77, date(2018, 1, 1)), stamp())
+    return car
+
+
+def test_a_car_does_not_take_a_name_over_days_on_which_another_bore_it(any_db):
+    handed_over(any_db)
+    car = add_car(any_db, 2)
+    problem = "ZQKX 1 was the name of another car, ZQAX 77 today, from 2017-12-31 until 2017-12-31"
+    with any_db.begin_nested() as before, pytest.raises(Conflict, match=problem):
+        cars.re_mark(any_db, car.id, NewName("ZQKX", 1, date(2017, 12, 31)), stamp())
+    assert not before.is_active
+    assert cars.re_mark(any_db, car.id, NewName("ZQKX", 1, date(2018, 1, 1)), stamp())
+
+
+def test_an_older_name_is_not_put_under_the_name_another_bore_then(any_db):
+    handed_over(any_db)
+    car = add_car(any_db, 2)
+    cars.re_mark(any_db, car.id, NewName("ZQBX", 5, date(2020, 1, 1)), stamp())
+    with pytest.raises(Conflict, match="from 2016-01-01 until 2017-12-31"):
+        cars.re_mark(any_db, car.id, NewName("ZQKX", 1, date(2016, 1, 1)), stamp(1))
+
+
+def test_a_car_is_not_added_under_a_name_on_a_day_on_which_another_bore_it(any_db):
+    handed_over(any_db)
+    with pytest.raises(Conflict, match="another car, ZQAX 77 today, from 2016-01-01 until"):
+        cars.add_car(any_db, new_car(name=NewName("ZQKX", 1, date(2016, 1, 1))), stamp())
+
+
+def test_a_name_without_a_day_is_borne_since_the_last_car_gave_it_up(any_db):
+    handed_over(any_db)
+    car = add_car(any_db, 1)
+    (name,) = recorded.histories(any_db, car.id).names
+    assert name.row.from_on == date(2018, 1, 1)
+
+
+def test_a_sale_is_not_withdrawn_when_another_bore_the_name_since(any_db):
+    old = add_car(any_db)
+    sold = cars.change_standing(
+        any_db, old.id, NewStanding("sold", from_on=date(2019, 1, 1)), stamp()
+    )
+    new = add_car(any_db)
+    cars.re_mark(any_db, new.id, NewName("ZQAX", 77, date(2021, 1, 1)), stamp())
+    with pytest.raises(Conflict, match="ZQAX 77 today, from 2019-01-01 until 2020-12-31"):
+        cars.withdraw_fact(any_db, "standing", sold.id, "", stamp(1))
+
+
 @pytest.mark.parametrize(
     ("change", "path", "problem"),
     [

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.actions import cars
 from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewStanding
-from app.store.tables import EventRow, Installation
+from app.store.tables import CarName, EventRow, Installation
 from tests.actions.importing import bring_in, counts, everything, faults, rows, stamp
 
 HEAD = "mark,number,on,items\n"
@@ -132,3 +132,14 @@ def test_a_name_given_up_is_told_with_what_the_car_is_called_today(
 ) -> None:
     (fault,) = faults(any_db, "events", f"{HEAD}ZQHX,9,2021-05-05,visual\n")
     assert fault == "row 2, number: found 'ZQHX 9'; want ZQKX 1, as this car is called today"
+
+
+def test_a_car_brought_in_under_a_name_given_up_bears_it_since_then(
+    any_db: Session, two: tuple[int, int]
+) -> None:
+    content = "mark,number,specification,built_on,owner\nZQHX,9,DOT 111A100W1,1999-01-01,Example\n"
+    bring_in(any_db, "cars", content)
+    *_, name = rows(any_db, CarName, mark="ZQHX", number=9)
+    assert name.from_on == date(2020, 1, 1)
+    bring_in(any_db, "events", f"{HEAD}ZQHX,9,2019-05-05,visual\nZQHX,9,2020-05-05,visual\n")
+    assert [row.car_id for row in rows(any_db, EventRow)] == [two[1], name.car_id]

@@ -14,12 +14,14 @@ from app.actions.imports.devices import Devices
 from app.actions.imports.report import Report
 from app.actions.imports.stated import Repeats, Stated, beside_unread, is_repeated
 from app.actions.imports.writing import UNASSIGNED, Writer
+from app.actions.names import free_from
 from app.actions.stamp import Stamp
 from app.core.contradictions import Beside
 from app.files.headers import RowFault
 from app.store import intake, intake_cars, tables
+from app.store.bearers import Borne, bearers
 from app.store.columns import BEGINNING
-from app.store.intake import KnownCar
+from app.store.intake import KnownCar, Name
 
 PARTIES = ("owner", "lining_owner", "equipment_owner")
 
@@ -32,6 +34,7 @@ class Cars:
         self.repeats = Repeats()
         self.devices = Devices(db, stamp, writer, report)
         self.unassigned = 0
+        self.borne: dict[Name, list[Borne]] = {}
         self.rulebook = rulebooks.in_force(db).everyone.rulebook
 
     def take(self, rows: list[Stated]) -> None:
@@ -44,7 +47,9 @@ class Cars:
             self._name_parties(row)
         known = intake.cars_named(self.db, [_name(row) for row in fresh])
         stored = _Stored(self.db, known, fresh)
-        self._remark_old_names([_name(row) for row in fresh if _name(row) not in known])
+        unknown = [_name(row) for row in fresh if _name(row) not in known]
+        self._remark_old_names(unknown)
+        self.borne = bearers(self.db, unknown)
         for row in fresh:
             car = known.get(_name(row))
             faults = car_checks.faults(row, self.stamp.today, stored.facts_of(car, "construction"))
@@ -89,7 +94,8 @@ class Cars:
             region=owned.get("region", ""), specification=built["specification"],
             commodity=row.about("service").get("commodity", ""), built_on=built.get("built_on"),
         )  # fmt: skip
-        self.writer.add(tables.CarName, car_id=car_id, mark=mark, number=number, from_on=BEGINNING)
+        from_on = free_from(self.borne[mark, number])
+        self.writer.add(tables.CarName, car_id=car_id, mark=mark, number=number, from_on=from_on)
         self.writer.add(tables.Standing, car_id=car_id, standing="in_service", from_on=BEGINNING)
         for about, table in FACTS.items():
             values = car_facts.stated(row, about)
