@@ -4,58 +4,53 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from app.answers.request import EventPart, Request, When
-from app.core.facts import CHANGES
+from app.answers.given import Given, GivenEvent
+from app.answers.request import When
 from app.core.rule import Rulebook
 from app.core.stencil import Unreadable, decode
 from app.errors import Fault
 
-_CHANGES = frozenset(CHANGES)
 
-
-def contradictions(request: Request, rulebook: Rulebook) -> list[Fault]:
-    """Every contradiction, in the order of the fields."""
+def contradictions(given: Given, rulebook: Rulebook) -> list[Fault]:
+    """Every contradiction between fields that can be read, in the order of the checks."""
     return [
-        *_as_of(request),
-        *_specification(request, rulebook),
-        *_built(request),
-        *_material(request, rulebook),
-        *(
-            fault
-            for place, event in enumerate(request.events)
-            for fault in _event(place, event, request)
-        ),
+        *_as_of(given),
+        *_specification(given, rulebook),
+        *_built(given),
+        *_material(given, rulebook),
+        *(fault for event in given.events for fault in _event(event, given.built_on)),
     ]
 
 
-def _as_of(request: Request) -> Iterator[Fault]:
-    if request.as_of.month_only:
+def _as_of(given: Given) -> Iterator[Fault]:
+    if given.as_of and given.as_of.month_only:
         yield Fault(
             "as_of",
-            f"must be a day YYYY-MM-DD, got {_written(request.as_of)!r}: a month does not say which day is asked for",
+            f"must be a day YYYY-MM-DD, got {_written(given.as_of)!r}: a month does not say which day is asked for",
         )
 
 
-def _specification(request: Request, rulebook: Rulebook) -> Iterator[Fault]:
+def _specification(given: Given, rulebook: Rulebook) -> Iterator[Fault]:
+    if given.specification is None:
+        return
     try:
-        decode(request.car.specification, rulebook.stencils)
+        decode(given.specification, rulebook.stencils)
     except Unreadable as error:
         yield Fault("car.specification", str(error))
 
 
-def _built(request: Request) -> Iterator[Fault]:
-    built = request.car.built_on
+def _built(given: Given) -> Iterator[Fault]:
+    built, as_of = given.built_on, given.as_of
     if built is None:
         return
-    if built.day > request.as_of.day:
+    if as_of and built.day > as_of.day:
         yield Fault(
             "car.built_on",
-            f"must not lie after as_of ({_written(request.as_of)}), got {_written(built)}",
+            f"must not lie after as_of ({_written(as_of)}), got {_written(built)}",
         )
-    applied = request.car.lining.applied_on if request.car.lining else None
     for path, when in (
-        ("car.rebuilt_on", request.car.rebuilt_on),
-        ("car.lining.applied_on", applied),
+        ("car.rebuilt_on", given.rebuilt_on),
+        ("car.lining.applied_on", given.lining_applied_on),
     ):
         if when and when.day < built.day:
             yield Fault(
@@ -64,30 +59,29 @@ def _built(request: Request) -> Iterator[Fault]:
             )
 
 
-def _material(request: Request, rulebook: Rulebook) -> Iterator[Fault]:
-    material = request.car.tank.material
+def _material(given: Given, rulebook: Rulebook) -> Iterator[Fault]:
+    material = given.material
     if material is not None and material not in rulebook.materials:
         known = ", ".join(rulebook.materials)
         yield Fault("car.tank.material", f"must be one of {known}, got {material!r}")
 
 
-def _event(place: int, event: EventPart, request: Request) -> Iterator[Fault]:
-    built, path = request.car.built_on, f"events.{place}.on"
-    if built and event.on.day < built.day:
+def _event(event: GivenEvent, built: When | None) -> Iterator[Fault]:
+    path, on = f"events.{event.place}.on", event.on
+    if on and built and on.day < built.day:
         yield Fault(
             path,
-            f"must not lie before the car was built ({_written(built)}), got {_written(event.on)}",
+            f"must not lie before the car was built ({_written(built)}), got {_written(on)}",
         )
-    changed = [item for item in event.items if item in _CHANGES]
-    if event.on.month_only and (event.outcome == "fail" or changed):
-        what = "a failing event" if event.outcome == "fail" else f"an event with {changed[0]}"
+    if on and on.month_only and (event.fails or event.change):
+        what = "a failing event" if event.fails else f"an event with {event.change}"
         yield Fault(
             path,
-            f"must be a day YYYY-MM-DD for {what}, got {_written(event.on)}: "
+            f"must be a day YYYY-MM-DD for {what}, got {_written(on)}: "
             "the first of the month would not be the safe reading",
         )
-    if not event.items and not event.readings:
-        yield Fault(f"events.{place}.items", "must name at least one item")
+    if event.empty:
+        yield Fault(f"events.{event.place}.items", "must name at least one item")
 
 
 def _written(when: When) -> str:

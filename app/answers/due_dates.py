@@ -8,7 +8,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from app.answers.checks import contradictions
-from app.answers.faults import faults_of
+from app.answers.faults import WHOLE, faults_of
+from app.answers.given import given, place_in_order, readable
 from app.answers.request import Request
 from app.answers.response import answer_as_json
 from app.core.due import due_dates as calculate
@@ -55,9 +56,25 @@ def answer(
     try:
         request = Request.model_validate(payload)
     except ValidationError as error:
-        raise Refused.because(faults_of(error, place)) from error
-    faults = contradictions(request, rulebook)
+        raise _refused(_all_faults(payload, error, rulebook), place) from error
+    faults = contradictions(given(request), rulebook)
     if faults:
-        before = ".".join(map(str, place)) + "." if place else ""
-        raise Refused.because([Fault(before + fault.path, fault.problem) for fault in faults])
+        raise _refused(faults, place)
     return calculate(request.as_core(), rulebook)
+
+
+def _all_faults(payload: object, error: ValidationError, rulebook: Rulebook) -> list[Fault]:
+    """What is wrong with fields, and what contradicts between those that can be read, by place."""
+    of_fields = faults_of(error)
+    told = {fault.path for fault in of_fields}
+    others = [each for each in contradictions(readable(payload), rulebook) if each.path not in told]
+    return sorted([*of_fields, *others], key=lambda each: place_in_order(each.path))
+
+
+def _refused(faults: Iterable[Fault], place: Sequence[str | int]) -> Refused:
+    if not place:
+        return Refused.because(faults)
+    before = ".".join(map(str, place))
+    # A question that is no object at all is told at its place in the list.
+    paths = ((before if each.path == WHOLE else f"{before}.{each.path}", each) for each in faults)
+    return Refused.because(Fault(path, each.problem) for path, each in paths)

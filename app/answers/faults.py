@@ -10,6 +10,8 @@ from pydantic_core import ErrorDetails
 
 from app.errors import Fault
 
+# Where a fault of the request as a whole is told.
+WHOLE = "request"
 _Sentence = Callable[[Mapping[str, Any], str], str]
 
 # Pydantic's error types -> our sentence. The context holds the bound; the second argument is what was found.
@@ -69,12 +71,9 @@ def sentence(error: ErrorDetails) -> str:
 
 def path(parts: Sequence[str | int]) -> str:
     # A wrong name in an object is told at that name; Pydantic adds a word of its own.
-    return ".".join(str(part) for part in parts if part != "[key]") or "request"
+    return ".".join(str(part) for part in parts if part != "[key]") or WHOLE
 
 
-def faults_of(error: ValidationError, prefix: Sequence[str | int] = ()) -> tuple[Fault, ...]:
-    """Every fault of a failed validation, in the order of the fields, with the place before it."""
-    return tuple(
-        Fault(path((*prefix, *one["loc"])), sentence(one))
-        for one in error.errors(include_url=False)
-    )
+def faults_of(error: ValidationError) -> tuple[Fault, ...]:
+    """Every fault of a failed validation, in the order of the fields."""
+    return tuple(Fault(path(one["loc"]), sentence(one)) for one in error.errors(include_url=False))

@@ -41,7 +41,8 @@ class When:
     month_only: bool = False
 
 
-def _when(value: object) -> When:
+def when_read(value: object) -> When:
+    """A day or a month as it is written; raises ValueError with a sentence."""
     if not isinstance(value, str):
         raise ValueError(f"must be a date YYYY-MM-DD or YYYY-MM, got {shown(value)}")
     return _written_day(value)
@@ -73,7 +74,7 @@ def _stenciled(value: object) -> str:
         return value
     if not isinstance(value, str):
         raise ValueError(f"must be a date YYYY-MM-DD or a year YYYY as text, got {shown(value)}")
-    _when(value)
+    when_read(value)
     return value
 
 
@@ -140,7 +141,7 @@ def _efficiency(value: object) -> Fraction:
 
 Day = Annotated[
     When,
-    BeforeValidator(_when),
+    BeforeValidator(when_read),
     WithJsonSchema({"type": "string", "pattern": r"^\d{4}-\d{2}(-\d{2})?$"}),
 ]
 Painted = Annotated[

@@ -460,3 +460,62 @@ def test_the_sentence_of_the_refusal_holds_the_first_fault():
     with pytest.raises(Refused) as refusal:
         due_dates(put("car.tank.inside_diameter_in", -3))
     assert "car.tank.inside_diameter_in: must be above 0, got -3" in str(refusal.value)
+
+
+def with_a_wrong_number(path: str, value: object) -> Json:
+    asked = put(path, value)
+    asked["car"]["number"] = 0
+    return asked
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "problem"),
+    [
+        # what stands elsewhere does not hide these
+        ("as_of", "2026-11", "must be a day YYYY-MM-DD"),
+        ("car.specification", "DOT 999A100W1", "at character"),
+        ("car.built_on", "2026-11-26", "must not lie after as_of"),
+        ("car.rebuilt_on", "2009-04-16", "must not lie before the car was built"),
+        ("car.lining.applied_on", "2009-04-16", "must not lie before the car was built"),
+        ("car.tank.material", "TC128", "must be one of"),
+        ("events.0.on", "2009-04-16", "must not lie before the car was built"),
+        ("events.1.on", "2021-08", "must be a day YYYY-MM-DD for an event with damage"),
+        ("events.1.items", [], "must name at least one item"),
+    ],
+)
+def test_a_contradiction_is_told_beside_a_field_that_is_wrong(path, value, problem):
+    found = faults(with_a_wrong_number(path, value))
+    assert found["car.number"] == "must be at least 1, got 0"
+    assert problem in found[path]
+
+
+def test_faults_of_both_sorts_are_told_once_each_in_the_order_of_the_fields():
+    asked = with_a_wrong_number("car.specification", "DOT 999A100W1")
+    asked |= {"as_of": "2026-11", "colour": "black"}
+    asked["car"]["mark"] = "Z"
+    asked["car"]["tank"] |= {"material": "TC128", "tensile_psi": 0}
+    asked["car"]["relief_device"]["kind"] = "spring"
+    asked["events"][0] |= {"on": "2009-04-16", "outcome": "maybe"}
+    asked["events"][1]["on"] = "2021-08"
+    with pytest.raises(Refused) as refusal:
+        due_dates(asked)
+    assert [fault.path for fault in refusal.value.faults] == [
+        "as_of", "car.mark", "car.number", "car.specification", "car.tank.material",
+        "car.tank.tensile_psi", "car.relief_device.kind", "events.0.on", "events.0.outcome",
+        "events.1.on", "colour",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("asked", [None, 7, "car", [[]], {}, {"car": []}, {"events": [7, None]}])
+def test_whatever_is_sent_is_refused_in_sentences(asked):
+    with pytest.raises(Refused) as refusal:
+        due_dates(asked)
+    assert all(fault.problem for fault in refusal.value.faults)
+
+
+def test_of_a_list_both_sorts_of_faults_are_told_with_the_place_first():
+    wrong = with_a_wrong_number("as_of", "2026-11")
+    with pytest.raises(Refused) as refusal:
+        due_dates([FULL, wrong, 7])
+    paths = [fault.path for fault in refusal.value.faults]
+    assert paths == ["1.as_of", "1.car.number", "2"]
