@@ -296,8 +296,7 @@ HELD = (
           '114A340W", "optional", "optional"', '120A300W", "optional", "required"')),
     Held("49 CFR 179.201-1", "bottom outlet and insulation of the non-pressure classes", _OUTLET,
          ('111A100W3", "optional", "required"', '111A100W4", "none", "required"', '111A60W7", "none", "optional"')),
-
-            Held("49 CFR 179.101-1, 179.201-1", "a bottom outlet where the table has none, insulation missing where it asks for it",
+    Held("49 CFR 179.101-1, 179.201-1", "bottom outlet, insulation: facts that do not fit the table are told",
          _STENCIL),
     # --- plate formula ---
     Held("49 CFR 179.200-6(a)", "t = P d / (2 S E), E = 0.9", _FORMULA, ("0.47222",)),
