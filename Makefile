@@ -5,6 +5,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
+# Tests run in so many processes at once; 0 runs them in one, which suits a debugger.
+PYTEST_WORKERS ?= 2
 HTMX_VERSION := 2.0.11
 # The lock files must not depend on how one machine finds packages.
 COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --universal \
@@ -32,7 +34,7 @@ run: setup  ## Serve the register, with the demo fleet when the database is empt
 	$(BIN)/python -m app serve
 
 test: lint types templates migrations  ## Run every check and the whole test suite
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile
 
 fuzz: setup  ## Ask the JSON API many requests made from its description (more with FUZZ_EXAMPLES=5000)
 	FUZZ_EXAMPLES=$${FUZZ_EXAMPLES:-500} $(BIN)/python -m pytest tests/api/test_fuzz.py

@@ -164,3 +164,16 @@ def test_the_package_and_the_project_have_one_version() -> None:
     from app import __version__
 
     assert PROJECT["project"]["version"] == __version__
+
+
+FROM_MAKE = {"MAKEFLAGS", "MFLAGS", "MAKELEVEL", "PYTEST_WORKERS"}
+
+
+@pytest.mark.parametrize(("given", "workers"), [([], "2"), (["PYTEST_WORKERS=4"], "4")])
+def test_make_test_runs_the_modules_side_by_side(given: list[str], workers: str) -> None:
+    """A module stays in one process, since its server and its store are made once."""
+    # What the `make` that runs this very test was given must not count here.
+    own = {name: os.environ[name] for name in os.environ if name not in FROM_MAKE}
+    command = ["make", "--dry-run", "--always-make", "test", *given]
+    run = subprocess.run(command, cwd=ROOT, env=own, capture_output=True, text=True, check=True)
+    assert f"pytest -n {workers} --dist loadfile\n" in run.stdout
