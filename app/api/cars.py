@@ -51,9 +51,14 @@ class CarsAsked(Listing):
 def listed(
     asked: Annotated[CarsAsked, Query()], db: web.Db, today: web.Today, settings: web.Configured
 ) -> PageOut[CarRowOut]:
-    """Cars with what falls due first. Pages follow by cursor: pass `next_after` as `after`."""
+    """Cars with what falls due first. Pages follow by cursor: pass `next_after` as `after`.
+
+    A search for mark and number finds a car by a name it had, too; it is listed by today's.
+    """
+    search = asked.prefix()
     wanted = RegisterFilter(
-        search=asked.prefix(),
+        search=search,
+        once_so_named=cars.once_beginning(db, search),
         owner_id=asked.owner_id(db),
         region=asked.region,
         standing=asked.standing,

@@ -60,6 +60,7 @@ class Wanted:
         parts = [
             _standing_in_words(found.standing),
             name and f"mark and number beginning {name}",
+            found.once_so_named and "or once called so",
             found.owner_id and f"owner {self.choices.owner(found.owner_id)}",
             found.region and f"region {found.region}",
             found.specification_class and f"class {found.specification_class}",
@@ -146,8 +147,10 @@ def wanted(request: Request, db: Session, beside: Collection[str] = ()) -> Wante
     """What the address asks of the register; `beside` are other names that the page knows."""
     given = choices(request, db)
     asked = Asked.of(request.query_params, NAMES, beside)
+    search = asked.prefix("q")
     made = RegisterFilter(
-        search=asked.prefix("q"),
+        search=search,
+        once_so_named=cars.once_beginning(db, search),
         owner_id=asked.key("owner", given.owners),
         region=asked.one_of("region", given.regions),
         standing=asked.one_of("standing", STANDING_CHOICES),

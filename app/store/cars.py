@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import ColumnElement, Row, Select, func, inspect, select, true
+from sqlalchemy import ColumnElement, Row, Select, func, inspect, or_, select, true
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
@@ -78,11 +78,37 @@ def once_named(db: Session, mark: str, number: int) -> Sequence[Car]:
     return db.scalars(select(Car).where(Car.id.in_(named)).order_by(Car.id)).all()
 
 
+# A name with its mark was borne by few; more would be no search but a list.
+MOST_ONCE_NAMED = 500
+
+
+def once_beginning(db: Session, prefix: NamePrefix) -> tuple[int, ...]:
+    """Cars that once bore a name beginning so, and bear another now; none unless mark and number are given."""
+    if not (prefix.mark and prefix.digits):
+        return ()
+    query = (
+        select(CarName.car_id)
+        .join(Car, Car.id == CarName.car_id)
+        .where(
+            matches(prefix, CarName.mark.expression, CarName.number.expression),
+            CarName.superseded_at.is_(None),
+            or_(Car.mark != CarName.mark, Car.number != CarName.number),
+        )
+        .distinct()
+        .limit(MOST_ONCE_NAMED)
+    )
+    return tuple(db.scalars(query))
+
+
 @dataclass(frozen=True, slots=True)
 class RegisterFilter:
-    """What the fleet register shows. `standing` None is every car in record; "all" is every car."""
+    """What the fleet register shows. `standing` None is every car in record; "all" is every car.
+
+    `once_so_named` are cars that the search finds besides, by a name they had (`once_beginning`).
+    """
 
     search: NamePrefix = EVERY_NAME
+    once_so_named: tuple[int, ...] = ()
     owner_id: int | None = None
     region: str | None = None
     standing: str | None = None
@@ -143,7 +169,8 @@ def _listed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], CarListRow]:
 
 
 def _conditions(wanted: RegisterFilter) -> list[ColumnElement[bool]]:
-    conditions = [matches(wanted.search, Car.mark.expression, Car.number.expression)]
+    named = matches(wanted.search, Car.mark.expression, Car.number.expression)
+    conditions = [or_(named, Car.id.in_(wanted.once_so_named)) if wanted.once_so_named else named]
     if wanted.standing is None:
         # Said the other way round it would lure SQLite from the index that has the order.
         conditions.append(Car.standing.not_in(OUT_OF_RECORD))

@@ -7,10 +7,12 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
+from app.actions import cars as actions
 from app.actions import components
-from app.actions.changes import NewComponent, NewInstallation
+from app.actions.changes import NewComponent, NewInstallation, NewName
 from app.actions.stamp import Stamp
 from app.api.cars import NEW_CAR
+from app.store import cars
 from app.store.db import make_engine, sessions, write_session
 from tests.api.conftest import NOON, added
 
@@ -181,6 +183,18 @@ def test_pages_follow_by_cursor_and_miss_no_car(client, fleet, limit: int) -> No
 )
 def test_a_filter_keeps_what_it_says(client, fleet, asked: dict[str, str], found) -> None:
     assert list(names(client, **asked)) == found
+
+
+def test_a_car_is_found_by_a_name_it_had_as_on_the_page(client, fleet, sqlite_url: str) -> None:
+    with write_session(sessions(make_engine(sqlite_url))) as db:
+        name = NewName("ZQHX", 33, date(2020, 1, 1))
+        key = cars.by_name(db, "ZQBX", 3).id
+        actions.re_mark(db, key, name, Stamp("somebody", NOON, NOON.date()))
+    assert list(names(client, search="ZQBX 3")) == ["ZQHX 33"]
+    assert list(names(client, search="ZQHX 33")) == ["ZQHX 33"]
+    page = client.get("/fleet", params={"q": "ZQBX 3"}).text
+    assert "or once called so" in page
+    assert "ZQHX" in page
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,7 @@
 """The register: prefix search, filters, pages, plans; and everything ever recorded of a car."""
 
+from datetime import date
+
 import pytest
 
 from app.actions import cars as change
@@ -40,6 +42,26 @@ def names(db, wanted):
 )
 def test_the_search_finds_what_begins_so(fleet, search, found):
     assert names(fleet, RegisterFilter(search=read_prefix(search))) == found
+
+
+@pytest.mark.parametrize(
+    ("search", "found"),
+    [
+        ("ZQHX 33", ["ZQAX 2"]),  # called so once
+        ("zqhx-3", ["ZQAX 2", "ZQHX 39"]),  # beside what is called so now
+        ("ZQAX 2", ["ZQAX 2"]),
+        ("ZQHX", ["ZQHX 39"]),  # a mark alone lists what bears it now
+    ],
+)
+def test_the_search_finds_a_car_by_a_name_it_had(fleet, search, found):
+    add_car(fleet, 39, mark="ZQHX")
+    car = cars.by_name(fleet, "ZQAX", 2)
+    change.re_mark(fleet, car.id, NewName("ZQHX", 33, date(2020, 1, 1)), stamp())
+    change.re_mark(fleet, car.id, NewName("ZQAX", 2, date(2021, 1, 1)), stamp())
+    prefix = read_prefix(search)
+    wanted = RegisterFilter(search=prefix, once_so_named=cars.once_beginning(fleet, prefix))
+    assert names(fleet, wanted) == found
+    assert cars.count(fleet, wanted) == len(found)
 
 
 @pytest.mark.parametrize(
