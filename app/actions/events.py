@@ -14,7 +14,7 @@ from app.actions.checks import Faults, tidy
 from app.actions.readings import check_readings
 from app.actions.stamp import Stamp
 from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
-from app.errors import Conflict, Refused
+from app.errors import Conflict, Fault, Refused
 from app.store import cars, events
 from app.store.events import split
 from app.store.tables import Car, EventRow, ReadingRow
@@ -45,9 +45,9 @@ def record_event_for_many(
     if not chosen:
         raise Refused("Choose at least one car.")
     event = tidied(event)
-    recorded = [
-        _recorded_by_form(db, car, event) or _record(db, car, event, stamp) for car in chosen
-    ]
+    before = {car.id: _recorded_by_form(db, car, event) for car in chosen}
+    _check_each(db, [car for car in chosen if not before[car.id]], event, stamp)
+    recorded = [before[car.id] or _add(db, car, event, stamp) for car in chosen]
     due.refresh(db, [car.id for car in chosen], stamp.today)
     return recorded
 
@@ -65,7 +65,8 @@ def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> 
         return sent_before
     _must_count(db, old)
     rows.supersede(db, old, stamp)
-    new = _record(db, car, event, stamp, replaces=old)
+    check_event(db, car, event, stamp)
+    new = _add(db, car, event, stamp, replaces=old)
     due.refresh(db, [car.id], stamp.today)
     return new
 
@@ -180,10 +181,28 @@ def _recorded_by_form(db: Session, car: Car, event: NewEvent) -> EventRow | None
     return row
 
 
-def _record(
+def _check_each(db: Session, chosen: Sequence[Car], event: NewEvent, stamp: Stamp) -> None:
+    """Raise Refused with the faults of all cars; those that not every car has name their cars."""
+    told: dict[Fault, list[str]] = {}
+    for car in chosen:
+        try:
+            check_event(db, car, event, stamp)
+        except Refused as refused:
+            for fault in refused.faults:
+                told.setdefault(fault, []).append(f"{car.mark} {car.number}")
+    if told:
+        raise Refused.because(
+            fault
+            if len(names) == len(chosen)
+            else Fault(fault.path, f"{', '.join(names)}: {fault.problem}")
+            for fault, names in told.items()
+        )
+
+
+def _add(
     db: Session, car: Car, event: NewEvent, stamp: Stamp, replaces: EventRow | None = None
 ) -> EventRow:
-    check_event(db, car, event, stamp)
+    """Add an event that was checked."""
     items = ";".join(event.items)
     same = events.known_by(db, car.id, event.happened_on, items, event.facility)
     if same:

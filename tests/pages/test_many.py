@@ -58,6 +58,21 @@ def test_one_wrong_line_or_field_and_nothing_is_recorded(client, fleet, record, 
     assert count(record) == before
 
 
+def test_a_fault_that_not_all_cars_have_names_those_that_have_it(client, fleet, record):
+    answer = client.post("/record", data=INSPECTION | {"happened_on": "2018-03-15"})
+    assert "ZQKX 104513: 2018-03-15 lies before the car was built on 2021-06-01" in text(answer)
+    answer = client.post("/record", data=INSPECTION | {"happened_on": "2000-01-01"})
+    said = text(answer)
+    assert "ZQKX 104512: 2000-01-01 lies before the car was built on 2008-03-01" in said
+    assert "ZQKX 104513: 2000-01-01 lies before the car was built on 2021-06-01" in said
+
+
+def test_a_fault_of_the_form_names_no_car(client, fleet, record):
+    said = text(client.post("/record", data=INSPECTION | {"happened_on": "2027-01-01"}))
+    assert "2027-01-01 lies in the future" in said
+    assert "ZQKX 104512: 2027" not in said
+
+
 def test_the_list_can_be_checked_before_anything_is_recorded(client, fleet, record):
     before = count(record)
     typed = {"names": "ZQKX 104512\nZQKX 1", "check": "names", "facility": "Shop B"}
