@@ -33,13 +33,22 @@ def entries(name: str) -> list[str]:
 
 
 def pins(name: str) -> dict[str, tuple[Requirement, frozenset[str]]]:
-    """By package: what is required of it, and the hashes its files may have."""
-    found = {}
+    """By package: what is required of it, and the hashes its files may have.
+
+    A package that needs another version on another Python stands twice; the pin for this one counts.
+    """
+    found: dict[str, tuple[Requirement, frozenset[str]]] = {}
     for entry in entries(name):
         requirement, *hashes = entry.split("--hash=")
         wanted = Requirement(requirement.strip())
-        found[canonicalize_name(wanted.name)] = (wanted, frozenset(map(str.strip, hashes)))
+        package = canonicalize_name(wanted.name)
+        if package not in found or _applies(wanted):
+            found[package] = (wanted, frozenset(map(str.strip, hashes)))
     return found
+
+
+def _applies(wanted: Requirement) -> bool:
+    return wanted.marker is None or wanted.marker.evaluate()
 
 
 def version(wanted: Requirement) -> str:
@@ -90,7 +99,7 @@ def test_what_is_installed_here_is_what_the_lock_file_says() -> None:
     applying = {
         name: version(wanted)
         for name, (wanted, _) in pins("requirements-dev.lock").items()
-        if wanted.marker is None or wanted.marker.evaluate()
+        if _applies(wanted)
     }
     assert {name: installed.get(name) for name in applying} == applying
     assert installed.keys() - applying.keys() <= {"pip", "setuptools"}

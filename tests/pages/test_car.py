@@ -94,7 +94,7 @@ def test_what_is_not_known_is_said_and_the_way_to_record_it_shown(client, record
     assert "no lading recorded" in read
     assert "No inspection is recorded" in read
     assert "No component is recorded" in read
-    assert "Not measured" in read
+    assert "not measured" in read
 
 
 def test_history_keeps_names_ladings_and_standings_with_their_days(client, acid, record):

@@ -33,7 +33,7 @@ class Events:
 
     def __init__(self, db: Session, stamp: Stamp, writer: Writer, report: Report) -> None:
         self.db, self.stamp, self.writer, self.report = db, stamp, writer, report
-        self.cars = NamedCars(db, stamp.today, report, lambda row: row.about("event")["on"])
+        self.cars = NamedCars(db, stamp.today, report, lambda row: row.about("event").get("on"))
         self.repeats = Repeats()
 
     def take(self, rows: list[Stated]) -> None:
