@@ -14,6 +14,7 @@ from app.actions.checks import Faults, tidy
 from app.actions.readings import check_readings
 from app.actions.stamp import Stamp
 from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
+from app.core.words import label
 from app.errors import Conflict, Fault, Refused
 from app.store import cars, events
 from app.store.events import split
@@ -143,7 +144,7 @@ def check_event(db: Session, car: Car, event: NewEvent, stamp: Stamp) -> None:
 def _check_items(faults: Faults, event: NewEvent) -> None:
     for item in event.items:
         if item in ITEMS and item not in EVENT_ITEMS:
-            faults.add("items", f"{item} is a last day that is counted, never inspected")
+            faults.add("items", f"{label(item)} is a last day that is counted, never inspected")
         else:
             faults.one_of("items", item, KNOWN)
     if not event.items:
@@ -153,7 +154,9 @@ def _check_items(faults: Faults, event: NewEvent) -> None:
     for item in event.opens:
         faults.one_of("opens", item, EVENT_ITEMS)
     if event.opens and not set(event.items) & set(CHOOSING):
-        faults.add("opens", f"only {', '.join(CHOOSING)} can say what must now be inspected")
+        faults.add(
+            "opens", f"only {', '.join(map(label, CHOOSING))} can say what must now be inspected"
+        )
 
 
 def _check_month(faults: Faults, event: NewEvent) -> None:
@@ -256,7 +259,7 @@ def _already(car: Car, event: NewEvent, same: EventRow | None) -> str:
     place = f" at {event.facility}" if event.facility else ""
     number = f" as event {same.id}" if same else ""
     return (
-        f"{car.mark} {car.number}: {', '.join(event.items)} on {event.happened_on}{place} is "
+        f"{car.mark} {car.number}: {', '.join(map(label, event.items))} on {event.happened_on}{place} is "
         f"already recorded{number}. If something in it is wrong, record a correction."
     )
 

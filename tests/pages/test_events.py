@@ -102,7 +102,8 @@ def test_the_same_inspection_on_another_form_is_refused_and_kept(client, acid, r
     client.post(f"/cars/{acid}/events", data=INSPECTION)
     answer = client.post(f"/cars/{acid}/events", data=INSPECTION | {"form_key": "k2"})
     assert answer.status_code == 422
-    assert "is already recorded as event 2" in text(answer)
+    said = "visual inspection, thickness on 2026-11-02 at Shop B is already recorded as event 2"
+    assert said in text(answer)
     assert 'value="L. Harrow"' in answer.text
 
 
@@ -138,7 +139,11 @@ def test_an_unlikely_reading_that_was_confirmed_is_recorded(client, acid, record
         ({"happened_on": "1/2/2019"}, "this one may mean 2019-01-02 or 2019-02-01"),
         ({"happened_on": "2026-10", "outcome": "fail"}, "a month is not enough"),
         ({"happened_on": "2026-10", "items": ["visual", "damage"]}, "a month is not enough"),
-        ({"opens": ["visual"]}, "can say what must now be inspected"),
+        (
+            {"opens": ["visual"]},
+            "Only damage, fire damage, ordered inspection can say what must now be inspected",
+        ),
+        ({"items": ["age_limit"]}, "Nothing is ticked"),
         ({"readings.0.inches": "abc"}, "Found 'abc'; want a thickness in inches"),
         ({"readings.0.zone": ""}, "No zone is chosen"),
         ({"readings.0.span_in": "wide"}, "Found 'wide'; want a span in inches"),

@@ -84,6 +84,12 @@ def test_a_stencil_touches_only_the_items_painted_on_it():
     assert moved == ["visual"]
 
 
+@pytest.mark.parametrize("marked_on", [None, "2018-03-20"])
+def test_a_stencil_of_unknown_age_is_held_to_the_maximum_like_any_other(marked_on):
+    asked = ask(qualified(), stencil=painted(marked_on, visual="2030-01-31"))
+    assert item(due_dates(asked), "visual")["due_on"] == "2028-03-15"
+
+
 @pytest.mark.parametrize(
     ("marked_on", "due_on"),
     [
