@@ -23,7 +23,7 @@ from app.store.facts import CarRecord
 class Shift:
     """One due item that would change: its state and date by the rules now, and by the rules then.
 
-    `stops` says that the car may be loaded today and then no longer might.
+    `stops` says that nothing forbids loading the car today, and then something would.
     """
 
     car_id: int
@@ -76,13 +76,15 @@ class ItemShifts:
 class Effect:
     """What would move, by mark, number and the order of items; of how many cars looked at, of how many.
 
-    `stopped` cars may be loaded today and then no longer might. `shifts` may be fewer than
+    `stopped` cars are not forbidden to be loaded today and would be, `freed` cars the other way round,
+    whether a date of theirs moves or not (a thickness line may). `shifts` may be fewer than
     `shift_count` where they were kept for later.
     """
 
     looked_at: int
     cars: int
     stopped: int
+    freed: int
     shift_count: int
     by_item: Sequence[ItemShifts]
     shifts: Sequence[Shift]
@@ -114,12 +116,15 @@ def effect(
         for first in range(0, len(car_ids), BATCH):
             batch = car_ids[first : first + BATCH]
             for record in facts.load(db, batch, today).values():
-                shifts = list(_shifts(record, *_answers(record, now, then, today)))
-                sums.add(shifts)
+                before, after = _answers(record, now, then, today)
+                shifts = list(_shifts(record, before, after))
+                sums.add(shifts, before, after)
                 kept += shifts[: None if most is None else max(0, most - len(kept))]
             if tell:
                 tell(min(first + BATCH, len(car_ids)), len(car_ids))
-    return Effect(len(car_ids), sums.cars, sums.stopped, sums.shifts, sums.by_item(), kept)
+    return Effect(
+        len(car_ids), sums.cars, sums.stopped, sums.freed, sums.shifts, sums.by_item(), kept
+    )  # fmt: skip
 
 
 class _Sums:
@@ -127,14 +132,16 @@ class _Sums:
 
     def __init__(self, today: date) -> None:
         self.today = today
-        self.cars = self.stopped = self.shifts = 0
+        self.cars = self.stopped = self.freed = self.shifts = 0
         self._days: dict[str, Counter[int | None]] = defaultdict(Counter)
         self._past: Counter[str] = Counter()
 
-    def add(self, shifts: Sequence[Shift]) -> None:
-        """The shifts of one car."""
+    def add(self, shifts: Sequence[Shift], before: Answer, after: Answer) -> None:
+        """The shifts of one car, and its answers by the rules now and then."""
         self.cars += bool(shifts)
-        self.stopped += any(shift.stops for shift in shifts)
+        was, will_be = _forbidden(before), _forbidden(after)
+        self.stopped += will_be and not was
+        self.freed += was and not will_be
         self.shifts += len(shifts)
         for shift in shifts:
             self._days[shift.item][shift.days] += 1
@@ -175,13 +182,17 @@ def _shifts(record: CarRecord, before: Answer, after: Answer) -> Iterator[Shift]
     if before is after:
         return
     was = {due.item: due for due in before.items}
-    stops = after.loading.verdict == "may_not_load" != before.loading.verdict
+    stops = _forbidden(after) and not _forbidden(before)
     for due in after.items:
         if due.item in was and _told(was[due.item]) != _told(due):
             yield Shift(
                 record.car_id, record.car.mark, record.car.number, record.owner_id, due.item,
                 *_told(was[due.item]), *_told(due), stops,
             )  # fmt: skip
+
+
+def _forbidden(answer: Answer) -> bool:
+    return answer.loading.verdict == "may_not_load"
 
 
 def _told(due: Due) -> tuple[str, date | None]:

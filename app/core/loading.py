@@ -54,9 +54,16 @@ def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]
 def _past(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
     rule = case.rulebook.rule("filling")
     return tuple(
-        Reason(f"{sentence(due.item)} {_since(case, due)}", rule.citation)
+        _last_day_past(due) if due.item == "service_end"
+        else Reason(f"{sentence(due.item)} {_since(case, due)}", rule.citation)
         for due in items if due.item not in MECHANICAL and _is_past(case, due)
     )  # fmt: skip
+
+
+def _last_day_past(due: Due) -> Reason:
+    """No inspection brings a car back from its last day for a lading: told with the ban and its citation."""
+    ban = due.reasons[1]  # after the rule comes the ban that sets the day
+    return Reason(f"The last day for this lading was {due.due_on}: {ban.text}", ban.citation)
 
 
 def _is_past(case: Case, due: Due) -> bool:

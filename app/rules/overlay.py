@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
@@ -141,7 +142,7 @@ def faults_over(edition: Edition, base: Document) -> list[Wrong]:
     found = [*_unknown(edition, base), *_rule_faults(edition, base), *_uncited(edition)]
     if edition.owner:
         found += _not_stricter(edition, base)
-    return found or _at_odds(edition, base)
+    return found or [*_at_odds(edition, base), *_allowances_too_large(edition)]
 
 
 def _unknown(edition: Edition, base: Document) -> Iterator[Wrong]:
@@ -206,6 +207,10 @@ def _uncited(edition: Edition) -> Iterator[Wrong]:
 def _not_stricter(edition: Edition, base: Document) -> Iterator[Wrong]:
     """An owner's programme shortens intervals; of other changes nobody can tell which way is stricter."""
     whose = f"the programme of {edition.owner}"
+    for name, value in edition.settings.items():
+        if value != STRICTEST[name]:
+            told = f"{whose} may only be stricter: {STRICTEST[name]!r}, got {value!r}"
+            yield Wrong(f"settings.{name}", told)
     for table in edition.differs:
         if table != "rules":
             yield Wrong(
@@ -246,6 +251,19 @@ def _at_odds(edition: Edition, base: Document) -> list[Wrong]:
     ]
 
 
+# Below the thinnest plate of the tables by which tanks in service are judged (7/16 in), with room to spare.
+MOST_ALLOWED = Fraction(1, 4)
+
+
+def _allowances_too_large(edition: Edition) -> Iterator[Wrong]:
+    """An allowance that leaves nothing of a plate would condemn no tank."""
+    for place, row in enumerate(edition.differs.get("allowances", ())):
+        for field in ("top_and_heads_in", "bottom_in"):
+            if field in row and not 0 <= Fraction(row[field]) <= MOST_ALLOWED:
+                told = f"must be between 0 and {MOST_ALLOWED} in, got {row[field]}"
+                yield Wrong(f"allowances.{place}.{field}", told)
+
+
 # What differs -----------------------------------------------------------------------------------------------------
 
 
@@ -260,9 +278,13 @@ def differences(before: Laid, after: Laid) -> list[Difference]:
     return found
 
 
+# The reading of each open question that gives the earliest date.
+STRICTEST = {"due_precision": "day", "stencil_year": "start"}
+
+
 def _read(settings: Mapping[str, str]) -> dict[str, str]:
     """The readings with those that nobody chose, which are the strict ones."""
-    return {"due_precision": "day", "stencil_year": "start", **settings}
+    return {**STRICTEST, **settings}
 
 
 def _by_key(table: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

@@ -1,6 +1,8 @@
 """Editions of the rules: loaded, put in force for all or for an owner, taken back, and what they move."""
 
+from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 
 import pytest
 from sqlalchemy import func, select, text
@@ -8,7 +10,7 @@ from sqlalchemy.exc import IntegrityError
 
 from app.actions import cars, events, rulebook_effect, rulebooks
 from app.actions import due as rebuild
-from app.actions.changes import NewApproval, NewOwnership, NewService, NewStanding
+from app.actions.changes import NewApproval, NewOwnership, NewReading, NewService, NewStanding
 from app.errors import Refused
 from app.rules.reader import default_rulebook
 from app.store import due, facts
@@ -119,13 +121,15 @@ def test_an_edition_can_be_laid_over_another(fleet):
     assert dates(db, mine, "safety_systems") == date(2020, 6, 1)
 
 
-def test_readings_of_open_questions_go_with_the_owner(fleet):
+def test_readings_of_open_questions_hold_for_all_and_an_owner_may_be_stricter(fleet):
     db, mine, other = fleet
-    in_force(db, edition(owner=OWNER, more='[settings]\ndue_precision = "month_end"\n'))
-    assert (dates(db, mine), dates(db, other)) == (date(2030, 3, 31), date(2030, 3, 15))
+    in_force(db, edition("zq-all", more='[settings]\ndue_precision = "month_end"\n'))
+    in_force(db, edition(owner=OWNER, more='[settings]\ndue_precision = "day"\n', visual=119), 1)
+    assert dates(db, other) == date(2030, 3, 31)
+    assert dates(db, mine) == date(2030, 2, 15)
     programme = rulebooks.in_force(db)
     record = facts.load(db, [mine.id], TODAY)[mine.id]
-    assert programme.read(record).settings.due_precision == "month_end"
+    assert programme.read(record).settings.due_precision == "day"
     assert programme.read(record).settings.soon_days == record.settings.soon_days
 
 
@@ -336,6 +340,25 @@ def test_an_effect_says_which_cars_would_be_stopped(db):
         (2, False, False),
     ]
     assert found.stopped == 1
+
+
+def test_an_effect_counts_cars_whose_loading_answer_changes_though_no_date_moves(db):
+    car = add_car(db, 1)
+    everything = ("visual", "structural_integrity", "safety_systems", "service_equipment",
+                  "relief_device", "thickness", "leakage")  # fmt: skip
+    readings = tuple(
+        NewReading(zone, Decimal("0.40"))
+        for zone in ("shell_top", "shell_bottom", "head_a", "head_b")
+    )
+    event = replace(visual(date(2024, 3, 15), items=everything), readings=readings)
+    events.record_event(db, car.id, event, stamp())
+    thin = '[[allowances]]\nfrom_psig = "60"\ntop_and_heads_in = "1/64"\nbottom_in = "1/64"\n'
+    row = rulebooks.load(db, edition(more=thin), stamp())
+    found = rulebook_effect.effect(db, row.id, None, TODAY)
+    assert (found.stopped, found.freed) == (1, 0)
+    rulebooks.put_in_force(db, row.id, None, stamp())
+    back = rulebook_effect.effect(db, None, None, TODAY)
+    assert (back.stopped, back.freed) == (0, 1)
 
 
 def test_cars_out_of_the_record_are_not_looked_at(fleet):

@@ -270,7 +270,7 @@ def test_every_answer_for_a_stored_car_goes_by_the_programme(
     client: TestClient, web_app: FastAPI, record: Record[dict[str, int]]
 ):
     car = record(fleet)["overdue"]
-    load(client, edition(owner=QUILLON, more='[settings]\nstencil_year = "end"\n'))
+    load(client, edition(owner=QUILLON, more='[settings]\nstencil_year = "start"\n'))
     put(client, web_app, "edition=1")
     assert "Invented rule 4" in client.get(f"/cars/{car}").text
     for path in (f"/api/v1/cars/{car}/due", f"/api/v1/cars/{car}"):

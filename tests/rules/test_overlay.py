@@ -170,6 +170,16 @@ def test_every_kind_of_table_can_be_changed():
         ("owner = ''\n" + HEAD, "owner", "must not be empty"),
         # how open questions are read
         (HEAD + '[settings]\ndue_precision = "week"\n', "settings.due_precision", "'day', 'month_end' or 'year_end'"),
+        (
+            f'owner = "Quillon Tank Lines"\n{HEAD}[settings]\ndue_precision = "year_end"\n',
+            "settings.due_precision",
+            "may only be stricter",
+        ),
+        (
+            HEAD + '[[allowances]]\nfrom_psig = "60"\nbottom_in = "9"\n',
+            "allowances.0.bottom_in",
+            "between 0 and 1/4",
+        ),
         (HEAD + "[settings]\nsoon_days = 3\n", "settings.soon_days", "not a field"),
         # rules: names, fields, kinds, bounds
         (HEAD + months("visuals", 84), "rules.visuals", "did you mean visual?"),
