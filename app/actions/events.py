@@ -16,9 +16,9 @@ from app.actions.stamp import Stamp
 from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
 from app.core.words import label
 from app.errors import Conflict, Fault, Refused
-from app.store import cars, events
+from app.store import cars, dated, events
 from app.store.events import split
-from app.store.tables import Car, EventRow, ReadingRow
+from app.store.tables import OUT_OF_RECORD, Car, EventRow, ReadingRow, Standing
 
 # What an event may name, in the order in which it is kept.
 KNOWN = EVENT_ITEMS + CHANGES
@@ -134,11 +134,23 @@ def check_event(db: Session, car: Car, event: NewEvent, stamp: Stamp) -> None:
     faults = Faults()
     faults.plain("", event)
     faults.day("happened_on", event.happened_on, stamp, car.built_on)
+    _check_standing(db, faults, car, event)
     faults.one_of("outcome", event.outcome, ("pass", "fail"))
     _check_items(faults, event)
     _check_month(faults, event)
     check_readings(db, faults, car, event)
     faults.refuse()
+
+
+def _check_standing(db: Session, faults: Faults, car: Car, event: NewEvent) -> None:
+    """What happens to a car after it left the register is another's to record."""
+    held = dated.on_day(db, Standing, car.id, event.happened_on)
+    if held is not None and held.standing in OUT_OF_RECORD:
+        faults.add(
+            "happened_on",
+            f"{event.happened_on} does not lie before the car was {held.standing} on "
+            f"{held.from_on}; want a day before that, or put the car back into the register first",
+        )
 
 
 def _check_items(faults: Faults, event: NewEvent) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TypeVar
 
 from sqlalchemy import select
@@ -18,6 +19,16 @@ def in_force(db: Session, table: type[F], car_id: int, **kind: str) -> F | None:
         select(table)
         .where(table.car_id == car_id, table.superseded_at.is_(None))
         .filter_by(**kind)
+        .order_by(table.from_on.desc(), table.id.desc())
+        .limit(1)
+    ).first()
+
+
+def on_day(db: Session, table: type[F], car_id: int, day: date) -> F | None:
+    """The row that held on a day, for all that is known now."""
+    return db.scalars(
+        select(table)
+        .where(table.car_id == car_id, table.superseded_at.is_(None), table.from_on <= day)
         .order_by(table.from_on.desc(), table.id.desc())
         .limit(1)
     ).first()

@@ -8,8 +8,8 @@ import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.actions import events
-from app.actions.changes import NewEvent
+from app.actions import cars, events
+from app.actions.changes import NewEvent, NewStanding
 from app.errors import Conflict, NotFound, Refused
 from app.store import due, facts
 from app.store import events as recorded
@@ -258,3 +258,38 @@ def _details():
     from tests.store.cast import new_car
 
     return new_car().details
+
+
+SOLD = date(2024, 3, 10)
+
+
+@pytest.mark.parametrize("standing", ["sold", "scrapped"])
+@pytest.mark.parametrize(
+    ("event", "refused"),
+    [
+        (visual(SOLD), True),  # from this day on it is gone
+        (visual(date(2024, 5, 1), items=("damage",)), True),  # changes as well
+        (visual(date(2024, 3, 9)), False),
+        (visual(date(2024, 3, 1), month_only=True), False),  # in that month, perhaps before
+    ],
+)
+def test_nothing_is_recorded_of_a_car_after_it_was_sold_or_scrapped(
+    any_db, standing, event, refused
+):
+    car = add_car(any_db)
+    cars.change_standing(any_db, car.id, NewStanding(standing, from_on=SOLD), stamp())
+    if not refused:
+        assert events.record_event(any_db, car.id, event, stamp(1))
+        return
+    with pytest.raises(Refused, match=f"{event.happened_on} .* {standing} on 2024-03-10"):
+        events.record_event(any_db, car.id, event, stamp(1))
+
+
+def test_what_happened_between_a_sale_and_the_return_of_a_car_is_not_recorded(any_db):
+    car = add_car(any_db)
+    cars.change_standing(any_db, car.id, NewStanding("sold", from_on=SOLD), stamp())
+    back = NewStanding("in_service", from_on=date(2025, 1, 1))
+    cars.change_standing(any_db, car.id, back, stamp(1))
+    with pytest.raises(Refused, match="sold on 2024-03-10"):
+        events.record_event(any_db, car.id, visual(date(2024, 12, 31)), stamp(2))
+    assert events.record_event(any_db, car.id, visual(date(2025, 1, 1)), stamp(2))

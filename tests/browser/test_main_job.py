@@ -73,7 +73,7 @@ def _record_an_inspection(page: Page) -> None:
     inspected = page.get_by_role("group", name="What was inspected")
     for item in (
         "Visual inspection", "Structural integrity", "Safety systems", "Thickness",
-        "Service equipment", "Relief device", "Leakage",
+        "Service equipment", "Relief device", "Leakage", "Air brake",
     ):  # fmt: skip
         inspected.get_by_label(item).check()
     page.get_by_label("Day").fill("2026-11-01")
