@@ -14,7 +14,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
-.PHONY: help setup run test fuzz lint types templates migrations format migrate demo bench bench-due bench-pages lock vendor clean
+.PHONY: help setup run test fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-pages lock vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -70,6 +70,9 @@ bench: setup  ## Measure bringing in 50,000 cars with 200,000 events
 bench-due: setup  ## Measure due dates: by request, for a fleet, and streamed
 	$(BIN)/python -m bench.due_dates
 	$(BIN)/python -m bench.lines
+
+bench-effect: setup  ## Measure the effect of an edition on the fleet that DATABASE_URL names
+	$(BIN)/python -m bench.effect
 
 bench-pages: setup  ## Measure the pages of the register that DATABASE_URL names
 	$(BIN)/python -m bench.pages
