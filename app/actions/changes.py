@@ -195,7 +195,8 @@ class NewInstallation:
 
     `is_change` records the change as an event of the day, so that the leakage test it asks for
     (180.509(j)) is owed; leave it false when writing down what has long been on the car.
-    `confirmed` says that a person has looked again at a pressure left outside its tolerance.
+    `confirmed` says that a person has looked again at a pressure left outside its tolerance, and
+    `beside_another` that another relief device is in the same place, and stays there.
     """
 
     component: NewComponent
@@ -211,6 +212,7 @@ class NewInstallation:
     vapor_tight_psig: Decimal | None = None
     is_change: bool = False
     confirmed: bool = False
+    beside_another: bool = False
 
 
 @dataclass(frozen=True, slots=True)

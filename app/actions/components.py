@@ -76,7 +76,7 @@ def swap(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) 
             installed_on=on,
         )
     )
-    check(db, car, new, stamp)
+    check(db, car, new, stamp, old)
     _take_off(db, car, old, on, stamp)
     row = _mount(db, car, new, stamp)
     _record_change(db, car, kind, on, stamp)
@@ -89,7 +89,7 @@ def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stam
     old = components.installation_or_raise(db, installation_id)
     car = cars.locked_one(db, old.car_id)
     new = tidied(new)
-    check(db, car, new, stamp)
+    check(db, car, new, stamp, old)
     _must_count(db, old)
     removal = components.removal_of(db, old.id)
     rows.supersede(db, old, stamp)
@@ -138,8 +138,14 @@ def tidied(new: NewInstallation) -> NewInstallation:
     )
 
 
-def check(db: Session, car: Car, new: NewInstallation, stamp: Stamp) -> None:
-    """Raise Refused for whatever is impossible in it."""
+def check(
+    db: Session,
+    car: Car,
+    new: NewInstallation,
+    stamp: Stamp,
+    instead_of: Installation | None = None,
+) -> None:
+    """Raise Refused for whatever is impossible in it, or is to be asked about."""
     faults = Faults()
     faults.plain("", new)
     faults.plain("component.", new.component)
@@ -156,9 +162,42 @@ def check(db: Session, car: Car, new: NewInstallation, stamp: Stamp) -> None:
         if getattr(new, name) == 0:
             faults.add(name, "must be above 0, got 0")
     bench.ask_about_left(faults, car, new, rulebooks.in_force(db).of(car.owner_id).rulebook)
+    _ask_about_place(db, faults, car, new, stamp, instead_of)
     if new.is_change and new.installed_month_only:
         faults.add("installed_on", "a change to the car needs its day; a month is not enough")
     faults.refuse()
+
+
+def _ask_about_place(
+    db: Session,
+    faults: Faults,
+    car: Car,
+    new: NewInstallation,
+    stamp: Stamp,
+    instead_of: Installation | None,
+) -> None:
+    """A relief device where another is: mostly one that was swapped, and the old one never taken off."""
+    place = key(new.position)
+    kept = instead_of is not None and key(instead_of.position) == place
+    if new.beside_another or kept or not place or new.component.kind not in RELIEF_KINDS:
+        return
+    there = [
+        each
+        for each in components.on_car(db, car.id, stamp.today)
+        if each.is_relief_device and key(each.installation.position) == place
+    ]
+    # That the very same one is there already is told by what refuses to put it on twice.
+    if there and _named(new.component) not in {_named(each.component) for each in there}:
+        faults.add(
+            "position",
+            f"{_named(there[0].component)} is in this place since "
+            f"{_since(there[0].installation.from_on)}. Take it off or swap it; if both are there, "
+            f"confirm it",
+        )
+
+
+def _named(what: NewComponent | Component) -> str:
+    return " ".join(filter(None, (what.kind.replace("_", " "), what.serial)))
 
 
 def _mount(
@@ -220,7 +259,7 @@ def _must_be_another(
     """A form that is sent twice must not put a second one beside the first."""
     for each in components.like(db, car.id, what.kind, what.serial, day):
         if key(each.position) == key(position):
-            named = " ".join(filter(None, (what.kind.replace("_", " "), what.serial)))
+            named = _named(what)
             raise Conflict(
                 f"{named[:1].upper() + named[1:]} ({each.position or 'position not stated'}) is "
                 f"already on the car since {_since(each.from_on)}. If this is another one, give "

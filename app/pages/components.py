@@ -56,6 +56,8 @@ SWAP = (
 )
 # Ticked where a device was left opening outside its tolerance; shown only then.
 CONFIRMED = Field("confirmed", "Looked again", cells.yes_or_no)
+# Ticked where a relief device is said to be in a place that another has; shown only then.
+BESIDE = Field("beside_another", "Both are there", cells.yes_or_no)
 CORRECT = (WHAT, Group("When", (PUT_ON,)), DEVICE)
 WITHDRAW = (Group("Why", (fields.WHY,)),)
 
@@ -82,7 +84,7 @@ class Act:
 
 def _asked(groups: tuple[Group, ...]) -> tuple[Field, ...]:
     asked = tuple(each for group in groups for each in group.fields)
-    return (*asked, CONFIRMED) if DEVICE in groups else asked
+    return (*asked, CONFIRMED, BESIDE) if DEVICE in groups else asked
 
 
 def _new(values: Values) -> NewInstallation:

@@ -131,14 +131,15 @@ ON = date(2026, 3, 1)
         (relief_valve("RV-1", installed_on=date(2026, 4, 1)), False),  # it never came off
         (relief_valve("", installed_on=ON), False),  # without a serial, only the place tells
         (relief_valve("", position="top, A end", installed_on=ON), True),
-        (relief_valve("RV-2", installed_on=ON), True),
+        (relief_valve("RV-2", installed_on=ON, beside_another=True), True),
         (NewInstallation(NewComponent("valve", serial="RV-1"), "top", ON), True),
     ],
 )
 def test_what_is_on_the_car_already_is_not_put_on_again(any_db, again, taken):
     car = add_car(any_db)
     for serial in ("RV-1", ""):
-        components.install(any_db, car.id, relief_valve(serial, installed_on=ON), stamp())
+        first = relief_valve(serial, installed_on=ON, beside_another=True)
+        components.install(any_db, car.id, first, stamp())
     if taken:
         components.install(any_db, car.id, again, stamp(1))
     else:
@@ -146,6 +147,43 @@ def test_what_is_on_the_car_already_is_not_put_on_again(any_db, again, taken):
         with pytest.raises(Conflict, match=named):
             components.install(any_db, car.id, again, stamp(1))
     assert len(on_car(any_db, car)) == (3 if taken else 2)
+
+
+DISC = NewInstallation(NewComponent("relief_disc", serial="D-1"), position="top")
+
+
+@pytest.mark.parametrize(
+    ("second", "asked"),
+    [
+        (relief_valve("RV-2"), True),
+        (relief_valve("RV-2", position=" Top "), True),  # as another writes it
+        (DISC, True),  # a device of another kind in the same place
+        (relief_valve("RV-2", installed_on=date(2020, 1, 1)), True),  # before, and still there
+        (relief_valve("RV-2", beside_another=True), False),  # a person knows that both are there
+        (relief_valve("RV-2", position="top, A end"), False),
+        (relief_valve("RV-2", position=""), False),  # nobody says where
+        (NewInstallation(NewComponent("gauge", serial="G-1"), "top"), False),
+    ],
+)
+def test_a_relief_device_in_a_place_that_is_taken_is_asked_about(any_db, second, asked):
+    car = add_car(any_db)
+    components.install(any_db, car.id, relief_valve("RV-1", installed_on=ON), stamp())
+    if not asked:
+        components.install(any_db, car.id, second, stamp(1))
+    else:
+        said = r"position: relief valve RV-1 is in this place since 2026-03-01.*confirm"
+        with pytest.raises(Refused, match=said):
+            components.install(any_db, car.id, second, stamp(1))
+
+
+def test_a_place_is_free_again_for_a_swap_and_once_its_device_is_off(any_db):
+    car = add_car(any_db)
+    first = components.install(any_db, car.id, relief_valve("RV-1"), stamp())
+    second = components.swap(any_db, first.id, relief_valve("RV-2", installed_on=ON), stamp(1))
+    components.remove(any_db, second.id, TODAY, stamp(2))
+    third = components.install(any_db, car.id, relief_valve("RV-3", installed_on=TODAY), stamp(3))
+    mended = relief_valve("RV-4", installed_on=TODAY)
+    assert components.correct(any_db, third.id, mended, stamp(4))
 
 
 def test_without_a_serial_the_next_one_goes_on_once_the_first_is_off(any_db):

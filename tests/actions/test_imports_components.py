@@ -139,3 +139,34 @@ def test_a_component_that_cannot_be_is_a_fault_with_its_place(
     with_cars(db, one("set_psig,installed_on", "75,2018-01-01"))
     (found,) = faults(db, "components", content)
     assert found.startswith(fault)
+
+
+def warned(db: Session, content: str) -> list[tuple[int, str]]:
+    return [(each.row, each.text) for each in look(db, "components", content).warnings]
+
+
+def test_a_relief_device_in_a_place_that_is_taken_is_a_warning(any_db: Session) -> None:
+    with_cars(any_db, one("maker", "Orlo"))
+    text = (
+        "another relief device, relief valve RV-1, is at 'top' already; if it came off, say so with "
+        "removed_on"
+    )
+    second = one("maker", "Orlo", serial="RV-2")
+    assert warned(any_db, second) == [(2, text)]
+    assert warned(any_db, one("maker", "Orlo", kind="relief_disc", serial="D-1")) == [(2, text)]
+    # the same one again, one elsewhere, one that is off by now, and what is no relief device
+    assert warned(any_db, one("maker", "Orlo")) == []
+    assert warned(any_db, second.replace(",top,", ",manway,")) == []
+    assert warned(any_db, one("removed_on", "2019-05-05", serial="RV-2")) == []
+    assert warned(any_db, one("maker", "Orlo", kind="gauge", serial="G-1")) == []
+
+
+def test_two_relief_devices_of_a_file_in_one_place_are_a_warning(any_db: Session) -> None:
+    bring_in(any_db, "cars", CARS)
+    content = (
+        one("maker", "Orlo")
+        + "ZQKX,1,relief_valve,Top,RV-2,Orlo\nZQKX,2,relief_valve,top,RV-3,Orlo\n"
+    )
+    ((row, told),) = warned(any_db, content)
+    assert row == 3
+    assert told.startswith("another relief device, relief valve RV-1, is at 'Top' already")

@@ -75,7 +75,10 @@ def with_car(facts: bytes, more: bytes = b"") -> bytes:
             b"["
             + with_car(b'"number": 7', b', "events": [{"on": "2026-13-01", "items": []}]')
             + b"]",
-            ["0.events.0.on: is no day of the calendar, got '2026-13-01'"],
+            [
+                "0.events.0.on: is no day of the calendar, got '2026-13-01'",
+                "0.events.0.items: must name at least one item",
+            ],
         ),
         (
             with_car(b'"number": 7, "tank": {"inside_diameter_in": NaN}'),

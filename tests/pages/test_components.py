@@ -75,6 +75,20 @@ def test_a_form_sent_twice_installs_once_and_says_so(client, acid, record):
     assert count(record) == 1
 
 
+def test_a_relief_device_in_a_place_that_is_taken_is_put_on_once_looked_at(client, acid, record):
+    client.post(f"/cars/{acid}/components", data=VALVE)
+    second = VALVE | {"serial": "RV-91"}
+    asked = client.post(f"/cars/{acid}/components", data=second)
+    assert asked.status_code == 422
+    assert "Relief valve RV-90 is in this place since 2026-10-01" in text(asked)
+    assert 'name="beside_another"' in asked.text
+    assert 'value="RV-91"' in asked.text
+    assert 'name="beside_another"' not in client.get(f"/cars/{acid}/components/new").text
+    answer = client.post(f"/cars/{acid}/components", data=second | {"beside_another": "yes"})
+    assert answer.status_code == 200
+    assert count(record) == 2
+
+
 def test_a_swap_takes_one_off_and_puts_the_other_in_its_place(client, acid, valves):
     form = client.get(f"/installations/{valves[1]}/swap")
     assert 'value="top, A end"' in form.text

@@ -6,7 +6,7 @@ row of its own. What contradicts is refused.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import Any
 
@@ -20,6 +20,7 @@ from app.actions.imports.report import Report, seen
 from app.actions.imports.stated import Repeats, Stated, beside_unread, is_repeated
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
+from app.core.facts import Reason
 from app.files.cells import key
 from app.files.days import Day
 from app.files.headers import RowFault
@@ -39,6 +40,8 @@ class Components:
         self.mounting = Mounting(db, stamp, writer)
         self.repeats = Repeats()
         self.programme = rulebooks.in_force(db)
+        # Relief devices that this file put on, by car and place.
+        self.put_on: dict[tuple[int, str], str] = {}
 
     def take(self, rows: list[Stated]) -> None:
         cars = self.cars.of(rows)
@@ -78,8 +81,10 @@ class Components:
             return
         on_car = [each for each in alike if counts(each)]
         if not on_car and _may_be_put_on(alike, said):
-            self._add(car, position, said, removed_on)
             self._warn(car, row, {})
+            if removed_on is None:
+                self._warn_of_place(car, row, mounted)
+            self._add(car, position, said, removed_on)
         elif len(on_car) == 1 and _contradiction(row, on_car[0], said) is None:
             self._complete(car, row, on_car[0], said, removed_on)
         else:
@@ -115,6 +120,29 @@ class Components:
         if now["kind"] == "bottom_outlet":
             told += wrong_outlet(car.specification, rulebook)
         self.report.warn(row.row, car.name, now["kind"], told)
+
+    def _warn_of_place(self, car: KnownCar, row: Stated, mounted: list[Mounted]) -> None:
+        """Tell of a relief device that comes where another is, in the register or by this file."""
+        said = row.about("component")
+        place = key(said["position"])
+        if said["kind"] not in RELIEF_KINDS or not place:
+            return
+        others = [each for each in mounted if each["kind"] in RELIEF_KINDS and counts(each)]
+        there = [_named(each) for each in others if key(each["position"]) == place]
+        by_file = self.put_on.setdefault((car.id, place), _named(said))
+        if by_file != _named(said):
+            there.append(by_file)
+        for other in there[:1]:
+            text = (
+                f"another relief device, {other}, is at {said['position']!r} already; if it came "
+                f"off, say so with removed_on"
+            )
+            self.report.warn(row.row, car.name, said["kind"], [Reason(text)])
+
+
+def _named(component: Mapping[str, Any]) -> str:
+    words = (component["kind"].replace("_", " "), component.get("serial"))
+    return " ".join(word for word in words if word)
 
 
 def _day(row: Stated) -> Day | None:
