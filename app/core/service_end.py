@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -124,9 +125,16 @@ def _to_2009_standard(case: Case) -> bool:
 
 
 def hazard_class(car: Car) -> str:
-    """The primary class or division: `3` of `3`, `Class 3` or `3 (6.1)`; empty when it is not stated."""
-    words = (car.service.hazard_class or "").lower().replace("class", " ").replace("division", " ")
-    return words.replace("(", " ").replace(",", " ").split()[0] if words.strip() else ""
+    """The primary class or division: `3` of `3`, `Class 3` or `3 (6.1)`.
+
+    Empty when it is not stated, or stated in words that say no number: that is not known either.
+    """
+    stated = re.match(r"(?:class|division|div\.?)?\s*(\d(?:\.\d)?)(?!\d)", _class_text(car))
+    return stated.group(1) if stated else ""
+
+
+def _class_text(car: Car) -> str:
+    return (car.service.hazard_class or "").strip().lower()
 
 
 # Flammable liquids in class 111 cars ------------------------------------------------------------------------------

@@ -68,7 +68,7 @@ CPC = "CPC-1232"
         ("UN1170", "II", "PIH-2009", False, "2023-04-30", "verified"),
     ],
 )
-@pytest.mark.parametrize("hazard_class", ["3", "Class 3", "class 3", "3 (6.1)"])
+@pytest.mark.parametrize("hazard_class", ["3", "Class 3", "class 3", "3 (6.1)", "Class3"])
 def test_a_class_111_car_has_a_last_day_for_a_flammable_liquid(
     un, group, built_to, jacketed, last_day, confidence, hazard_class
 ):
@@ -112,6 +112,9 @@ def test_only_class_111_is_phased_out(specification, banned):
     [
         ({"hazard_class": "3", "un": CRUDE, "hazardous": False}, "not_required"),  # not hazardous
         ({"hazard_class": "8", "un": "UN1789"}, "not_required"),  # another class
+        # words that say no number are not known: doubt, never a clean answer
+        ({"hazard_class": "flammable liquid"}, "unknown"),
+        ({"hazard_class": "cl. x"}, "unknown"),
         ({"hazard_class": "9"}, "not_required"),
         ({"hazard_class": "2.1"}, "not_required"),
         ({"hazard_class": "Class 4.1"}, "not_required"),
