@@ -22,7 +22,7 @@ from app.pages.forms import Entries
 from app.store import cars, ladings
 from app.store.cars import Histories
 from app.store.columns import BEGINNING, CarFact
-from app.store.tables import Car, Lading
+from app.store.tables import Car, Lading, Ownership
 
 router = APIRouter()
 
@@ -146,15 +146,21 @@ def _on_record(fact: Fact, histories: Histories, looking: Seen) -> dict[str, Any
     if fact.rows is None or not fact.fills:
         return {"from_on": looking.stamp.today}
     held = next((each.row for each in getattr(histories, fact.rows) if each.in_force), None)
-    values = {each.name: getattr(held, each.name, None) for each in fact.fields} if held else {}
-    if fact.rows == "ownerships" and held:
-        values |= {
-            name: histories.parties.get(getattr(held, f"{name}_id"))
-            for name in ("owner", "lining_owner", "equipment_owner")
-        }
+    values = values_of(fact, held, histories.parties) if held else {}
     from_on = held.from_on if held and fact.keeps_from else looking.stamp.today
     needed = any(each.name == "from_on" and each.needed for each in fact.fields)
     return values | {"from_on": None if needed or from_on == BEGINNING else from_on}
+
+
+def values_of(fact: Fact, row: CarFact, parties: Mapping[int, str]) -> dict[str, Any]:
+    """What a row states, by field of its form."""
+    values = {each.name: getattr(row, each.name, None) for each in fact.fields}
+    if isinstance(row, Ownership):
+        values |= {
+            name: parties.get(getattr(row, f"{name}_id"))
+            for name in ("owner", "lining_owner", "equipment_owner")
+        }
+    return values
 
 
 def _with_lading(entries: Entries, lading: Lading | None, choose: str) -> Entries:

@@ -1,6 +1,7 @@
 """Dated facts on pages: a new row, the due dates before and after, the history intact."""
 
 import re
+from html.parser import HTMLParser
 
 import pytest
 
@@ -187,3 +188,80 @@ def test_what_a_car_cannot_be_without_is_not_withdrawn(client, acid):
 def test_a_fact_that_is_none_is_told(client, acid):
     assert client.get("/facts/colour/1/withdraw").status_code == 404
     assert client.get("/facts/service/99/withdraw").status_code == 404
+
+
+class Sent(HTMLParser):
+    """What the form of a page sends as it stands."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.values: dict[str, str] = {}
+        self.chooser = ""
+        self.feed(page)
+
+    def handle_starttag(self, tag, attrs):
+        told = dict(attrs)
+        if tag == "select":
+            self.chooser = told["name"]
+        elif tag == "option" and "selected" in told:
+            self.values[self.chooser] = told["value"]
+        elif tag == "input" and (
+            told.get("type") not in ("radio", "checkbox") or "checked" in told
+        ):
+            self.values[told.get("name", "")] = told.get("value", "")
+
+
+def in_force(client, car: int, table: str) -> str:
+    """The number of the row of this table that the car's page offers to correct."""
+    found = re.findall(rf"/facts/{table}/(\d+)/correct", client.get(f"/cars/{car}").text)
+    assert found, f"nothing of {table} to correct"
+    return str(found[0])
+
+
+TABLES = ["car_name", "construction", "ownership", "service", "standing"]
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_a_correction_starts_from_what_is_recorded_and_changes_nothing_by_itself(
+    client, acid, table
+):
+    address = f"/facts/{table}/{in_force(client, acid, table)}/correct"
+    form = client.get(address)
+    assert form.status_code == 200
+    before = client.get(f"/api/v1/cars/{acid}").json()
+    answer = client.post(address, data=Sent(form.text).values)
+    assert answer.status_code == 200, text(answer)
+    assert "The record was replaced" in text(answer)
+    assert client.get(f"/api/v1/cars/{acid}").json() == before
+
+
+def test_a_name_recorded_wrongly_is_corrected_and_holds_from_where_it_did(client, acid):
+    address = f"/facts/car_name/{in_force(client, acid, 'car_name')}/correct"
+    answer = client.post(address, data={"mark": "ZQKX", "number": "104521"})
+    assert answer.status_code == 200
+    assert "ZQKX 104521" in text(client.get(f"/cars/{acid}"))
+    page = client.get(f"/cars/{acid}").text
+    assert "Since the beginning" in page
+    again = client.post(address, data={"mark": "ZQKX", "number": "104522"})
+    assert again.status_code == 422
+    assert "already corrected" in text(again)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"mark": "Z", "number": "7"}, "want a reporting mark of 2 to 4 letters"),
+        ({"mark": "ZQKX", "number": "7", "from_on": "2027-01-01"}, "lies in the future"),
+    ],
+)
+def test_a_correction_that_cannot_be_is_told_and_nothing_is_lost(client, acid, typed, said):
+    address = f"/facts/car_name/{in_force(client, acid, 'car_name')}/correct"
+    answer = client.post(address, data=typed)
+    assert answer.status_code == 422
+    assert said in text(answer)
+    assert 'value="7"' in answer.text
+
+
+@pytest.mark.parametrize("address", ["/facts/party/1/correct", "/facts/service/99/correct"])
+def test_what_there_is_not_cannot_be_corrected(client, address):
+    assert client.get(address).status_code == 404
