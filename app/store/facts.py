@@ -6,33 +6,23 @@ A bounded number of plain selects a call, whatever the number of cars, and no ma
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from fractions import Fraction
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from sqlalchemy import (
-    BigInteger,
-    ColumnElement,
-    Row,
-    Select,
-    and_,
-    func,
-    inspect,
-    or_,
-    select,
-    type_coerce,
-)
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy import BigInteger, and_, func, select, type_coerce
+from sqlalchemy.orm import Session
 
 from app.core import facts as core
 from app.core.devices import Whole, whole_answer
 from app.core.months import month_end
 from app.core.rule import Rulebook
 from app.core.trial import NOTHING, Change, changed
-from app.store.columns import CarFact, Exact, Recorded
+from app.store.asked import AnyRow, Asked, facts_of
+from app.store.columns import CarFact, Exact
 from app.store.tables import (
     RELIEF_KINDS,
     ApprovalFact,
@@ -51,9 +41,14 @@ from app.store.tables import (
     StencilFact,
 )
 
-AnyRow = Row[*tuple[Any, ...]]
-AnySelect = Select[*tuple[Any, ...]]
+# The row in force of each kind of fact, of one car.
+InForce = dict[type[CarFact], AnyRow | None]
 DEFAULTS = core.Settings()
+# Facts of which one row is in force at a time, and those without which there is no car.
+ONE_IN_FORCE: tuple[type[CarFact], ...] = (
+    Construction, CarName, Ownership, Standing, ServiceFact, LiningFact, Fitting, StencilFact,
+)  # fmt: skip
+NEEDED = (CarName, Construction, Ownership)
 
 
 class Relief(NamedTuple):
@@ -125,87 +120,58 @@ def load(
 
     A car of which no specification, name or owner was known then is not in the answer.
     """
-    asked = _Asked(db, car_ids, as_of, known_at)
-    constructions = asked.latest(Construction)
-    names, ownerships = asked.latest(CarName), asked.latest(Ownership)
-    standings, services = asked.latest(Standing), asked.latest(ServiceFact)
-    linings, fittings = asked.latest(LiningFact), asked.latest(Fitting)
-    stencils, approvals = asked.latest(StencilFact), _approvals(asked)
-    devices, events = _relief_devices(asked), _events(asked)
+    asked = Asked(db, car_ids, as_of, known_at)
+    held = {table: asked.latest(table) for table in ONE_IN_FORCE}
+    approvals, devices, events = _approvals(asked), _relief_devices(asked), _events(asked)
     found = {}
     for car_id in car_ids:
-        name, built, owned = names.get(car_id), constructions.get(car_id), ownerships.get(car_id)
-        if name is None or built is None or owned is None:
-            continue
-        fitting, on_it = fittings.get(car_id), tuple(devices.get(car_id, ()))
-        car = core.Car(
-            mark=name.mark,
-            number=name.number,
-            specification=built.specification,
-            built_on=built.built_on,
-            rebuilt_on=built.rebuilt_on,
-            tank=tank_of(built),
-            lining=_lining(linings.get(car_id)),
-            service=service_of(services.get(car_id)),
-            relief_device=_none_at_all(fitting, on_it),
-            service_equipment_interval_months=_equipment_interval(fitting),
-            reflective_sheeting=_sheeting(fitting),
-            stencil=_stencil(stencils.get(car_id)),
-            approvals=approvals.get(car_id, ()),
-        )
-        standing = standings.get(car_id)
-        found[car_id] = CarRecord(
-            car_id, car, on_it, tuple(events.get(car_id, ())), settings,
-            owned.owner_id, owned.region, standing.standing if standing else "in_service",
-        )  # fmt: skip
+        rows = {table: of_car.get(car_id) for table, of_car in held.items()}
+        if all(rows[table] for table in NEEDED):
+            on_it = tuple(devices.get(car_id, ()))
+            car = _car(rows, approvals.get(car_id, ()), on_it)
+            happened = tuple(events.get(car_id, ()))
+            found[car_id] = _record(car_id, car, on_it, happened, settings, rows)
     return found
 
 
-class _Asked:
-    """Whose rows, on which day, as known when; and the two ways of asking for them."""
-
-    def __init__(
-        self, db: Session, car_ids: Sequence[int], as_of: date, known_at: datetime | None
-    ) -> None:
-        db.flush()
-        # Past the session: its share of reading thousands of rows is larger than one thinks.
-        self.ask = db.connection().execute
-        self.car_ids, self.as_of, self.known_at = car_ids, as_of, known_at
-
-    def known(self, table: type[Recorded]) -> ColumnElement[bool]:
-        if self.known_at is None:
-            return table.superseded_at.is_(None)
-        later = or_(table.superseded_at.is_(None), table.superseded_at > self.known_at)
-        return and_(table.recorded_at <= self.known_at, later)
-
-    def rows(self, table: type[CarFact], query: AnySelect) -> Iterable[AnyRow]:
-        """The rows of `query` in force, in the order in which a later one replaces an earlier."""
-        return self.ask(
-            query.where(
-                table.car_id.in_(self.car_ids), self.known(table), table.from_on <= self.as_of
-            ).order_by(table.car_id, table.from_on, table.id)
-        )
-
-    def latest(self, table: type[CarFact]) -> dict[int, AnyRow]:
-        """The row in force of each car."""
-        return {row.car_id: row for row in self.rows(table, _facts_of(table))}
+def _car(
+    rows: InForce, approvals: tuple[core.Approval, ...], on_it: tuple[Relief, ...]
+) -> core.Car:
+    """The car as its rows state it, without a relief device."""
+    name, built, fitting = rows[CarName], rows[Construction], rows[Fitting]
+    assert name is not None
+    assert built is not None
+    return core.Car(
+        mark=name.mark,
+        number=name.number,
+        specification=built.specification,
+        built_on=built.built_on,
+        rebuilt_on=built.rebuilt_on,
+        tank=tank_of(built),
+        lining=_lining(rows[LiningFact]),
+        service=service_of(rows[ServiceFact]),
+        relief_device=_none_at_all(fitting, on_it),
+        service_equipment_interval_months=_equipment_interval(fitting),
+        reflective_sheeting=_sheeting(fitting),
+        stencil=_stencil(rows[StencilFact]),
+        approvals=approvals,
+    )
 
 
-def _facts_of(table: type[CarFact]) -> AnySelect:
-    """The columns that state the fact, decimals as whole millionths."""
-    return select(table.car_id, *(_plain(getattr(table, name)) for name in stated(table)))
-
-
-def stated(table: type[CarFact]) -> list[str]:
-    """The names of the columns that state the fact."""
-    recording = {"id", "from_on", "car_id", *Recorded.__annotations__}
-    return [each.key for each in inspect(table).column_attrs if each.key not in recording]
-
-
-def _plain(column: InstrumentedAttribute[Any]) -> ColumnElement[Any]:
-    if isinstance(column.type, Exact):
-        return type_coerce(column, BigInteger).label(column.key)
-    return column.expression
+def _record(
+    car_id: int,
+    car: core.Car,
+    on_it: tuple[Relief, ...],
+    happened: tuple[core.Event, ...],
+    settings: core.Settings,
+    rows: InForce,
+) -> CarRecord:
+    owned, standing = rows[Ownership], rows[Standing]
+    assert owned is not None
+    return CarRecord(
+        car_id, car, on_it, happened, settings,
+        owned.owner_id, owned.region, standing.standing if standing else "in_service",
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=65_536)
@@ -284,9 +250,9 @@ def _day_or_year(text: str) -> str:
     return f"{text}-01" if len(text) == len("YYYY-MM") else text
 
 
-def _approvals(asked: _Asked) -> dict[int, tuple[core.Approval, ...]]:
+def _approvals(asked: Asked) -> dict[int, tuple[core.Approval, ...]]:
     held: dict[int, dict[tuple[str, str], core.Approval | None]] = defaultdict(dict)
-    for row in asked.rows(ApprovalFact, _facts_of(ApprovalFact)):
+    for row in asked.rows(ApprovalFact, facts_of(ApprovalFact)):
         months = row.interval_months
         stated = core.Approval(row.item, months, row.reference or None, row.stenciled)
         held[row.car_id][row.item, row.reference] = stated if months else None
@@ -295,7 +261,7 @@ def _approvals(asked: _Asked) -> dict[int, tuple[core.Approval, ...]]:
     }
 
 
-def _relief_devices(asked: _Asked) -> dict[int, list[Relief]]:
+def _relief_devices(asked: Asked) -> dict[int, list[Relief]]:
     gone = and_(
         Removal.installation_id == Installation.id,
         Removal.removed_on <= asked.as_of,
@@ -340,7 +306,7 @@ def _device(row: AnyRow) -> core.ReliefDevice:
     )
 
 
-def _events(asked: _Asked) -> dict[int, list[core.Event]]:
+def _events(asked: Asked) -> dict[int, list[core.Event]]:
     measured = _readings(asked)
     rows = asked.ask(
         select(
@@ -374,7 +340,7 @@ def _names(joined: str) -> tuple[str, ...]:
     return tuple(joined.split(";")) if joined else ()
 
 
-def _readings(asked: _Asked) -> dict[int, list[core.Reading]]:
+def _readings(asked: Asked) -> dict[int, list[core.Reading]]:
     rows = asked.ask(
         select(
             ReadingRow.event_id, ReadingRow.zone, type_coerce(ReadingRow.inches, BigInteger),

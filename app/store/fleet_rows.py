@@ -19,6 +19,7 @@ from sqlalchemy.types import NullType
 from app.bulk.days import WrittenDays
 from app.bulk.rows import FITTING, LINING, STENCIL, FleetRows
 from app.store import facts as crossing
+from app.store.asked import stated
 from app.store.columns import CarFact
 from app.store.derived import DueRow
 from app.store.tables import (
@@ -48,10 +49,10 @@ def read(db: Session, car_ids: Sequence[int], as_of: date) -> FleetRows:
     """What holds of these cars, in ascending order of their keys, on `as_of`, as known now."""
     asked = _Asked(db, car_ids, as_of)
     days = ("built_on", "rebuilt_on")
-    build = [name for name in crossing.stated(Construction) if name not in days]
+    build = [name for name in stated(Construction) if name not in days]
     constructions = asked.latest(Construction, (*days, *build))
     builds, build_of = _distinct(row[3:] for row in constructions)
-    service = crossing.stated(ServiceFact)
+    service = stated(ServiceFact)
     ladings = asked.latest(ServiceFact, service)
     services, service_of = _distinct(row[1:] for row in ladings)
     return FleetRows(

@@ -26,7 +26,7 @@ def known(db, car, as_of=TODAY, known_at=None):
     return facts.load(db, [car.id], as_of, known_at)[car.id]
 
 
-def test_everything_recorded_of_a_car_reaches_the_calculator(any_db):
+def car_with_every_fact(db):
     details = replace(
         new_car().details,
         rebuilt_on=date(2018, 1, 1), material="TC128B", tensile_psi=Decimal(81000),
@@ -34,13 +34,12 @@ def test_everything_recorded_of_a_car_reaches_the_calculator(any_db):
         jacketed=True, insulated=False, built_to="CPC-1232", normalized_steel=True,
         required_head_a_in=Decimal("0.4375"),
     )  # fmt: skip
-    service = NewService(
-        "Invented acid", "UN1789", True, "8", "II", False, True, Decimal("2.5"), False
-    )
-    car = add_car(
-        any_db,
+    return add_car(
+        db,
         details=details,
-        service=service,
+        service=NewService(
+            "Invented acid", "UN1789", True, "8", "II", False, True, Decimal("2.5"), False
+        ),
         lining=NewLining(True, "rubber", date(2016, 5, 1), 60, documented=True),
         fitting=NewFitting(96, date(2015, 7, 1), "comparator"),
         stencil=NewStencil(
@@ -48,18 +47,10 @@ def test_everything_recorded_of_a_car_reaches_the_calculator(any_db):
         ),
         approvals=(NewApproval("visual", 144, "Letter 7", stenciled=True),),
     )
-    components.install(
-        any_db, car.id,
-        relief_valve(
-            installed_on=date(2020, 2, 1), installed_month_only=True, tested_on=date(2019, 12, 3),
-            set_psig=Decimal("82.5"), protected_in_storage=True, owner_interval_months=60,
-        ),
-        stamp(),
-    )  # fmt: skip
-    reading = measured("0.406", extent="local", span_in=Decimal(6), apart_in=Decimal(20))
-    events.record_event(any_db, car.id, visual(readings=(reading,), reference="Report 9"), stamp())
-    record = known(any_db, car)
-    assert record.car == core.Car(
+
+
+def test_every_fact_recorded_of_a_car_reaches_the_calculator(any_db):
+    assert known(any_db, car_with_every_fact(any_db)).car == core.Car(
         mark="ZQKX", number=1045, specification="DOT 111A100W1",
         built_on=date(2015, 6, 1), rebuilt_on=date(2018, 1, 1),
         tank=core.Tank(
@@ -79,10 +70,25 @@ def test_everything_recorded_of_a_car_reaches_the_calculator(any_db):
         ),
         approvals=(core.Approval("visual", 144, "Letter 7", True),),
     )  # fmt: skip
-    assert record.facts(TODAY).car.relief_device == core.ReliefDevice(
+
+
+def test_every_fact_recorded_of_a_relief_device_reaches_the_calculator(any_db):
+    car = add_car(any_db)
+    device = relief_valve(
+        installed_on=date(2020, 2, 1), installed_month_only=True, tested_on=date(2019, 12, 3),
+        set_psig=Decimal("82.5"), protected_in_storage=True, owner_interval_months=60,
+    )  # fmt: skip
+    components.install(any_db, car.id, device, stamp())
+    assert known(any_db, car).facts(TODAY).car.relief_device == core.ReliefDevice(
         "valve", Fraction(165, 2), date(2019, 12, 3), date(2020, 2, 1), date(2020, 2, 29), True, 60
     )
-    assert record.events == (
+
+
+def test_everything_recorded_of_an_inspection_reaches_the_calculator(any_db):
+    car = add_car(any_db)
+    reading = measured("0.406", extent="local", span_in=Decimal(6), apart_in=Decimal(20))
+    events.record_event(any_db, car.id, visual(readings=(reading,), reference="Report 9"), stamp())
+    assert known(any_db, car).events == (
         core.Event(
             date(2020, 3, 15), ("visual",), "pass",
             (core.Reading("shell_bottom", Fraction(203, 500), "local", Fraction(6), Fraction(20)),),
