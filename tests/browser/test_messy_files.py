@@ -32,6 +32,9 @@ class Desk:
     def mend(self, path: Path) -> None:
         self.page.get_by_label("The mended file").set_input_files(path)
         self.page.get_by_role("button", name="Look through it").click()
+        expect(self.page.get_by_role("button", name="Bring it in")).to_be_visible(
+            timeout=PATIENCE_MS
+        )
 
     def confirm(self, path: Path) -> None:
         """Say yes to what the page shows, and wait until it is done."""
