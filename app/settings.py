@@ -1,10 +1,13 @@
 """The settings, read from the environment in one place."""
 
-from typing import Annotated
+import re
+from ipaddress import ip_network
+from typing import Annotated, Any
+from urllib.parse import urlsplit
 from zoneinfo import available_timezones
 
-from pydantic import AfterValidator, Field, ValidationError
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from app.errors import Fault, Refused
 
@@ -24,6 +27,53 @@ def _known_zone(name: str) -> str:
     return name
 
 
+def _origin(address: str) -> str:
+    """Scheme, name and port as a browser writes them: small letters, a foreign name spelled out."""
+    if not address:
+        return address
+    try:
+        parts = urlsplit(address.strip())
+        name, port = _host_name(parts.hostname or ""), parts.port
+    except ValueError:
+        raise ValueError(ORIGIN_WANTED) from None
+    extra = parts.path.strip("/") or parts.query or parts.fragment or parts.username
+    if parts.scheme not in ("http", "https") or extra:
+        raise ValueError(ORIGIN_WANTED)
+    usual = {"http": 80, "https": 443}[parts.scheme]
+    shown = f"[{name}]" if ":" in name else name
+    return f"{parts.scheme}://{shown}" + (f":{port}" if port not in (None, usual) else "")
+
+
+def _host_name(name: str) -> str:
+    """A name or address without port, as it stands in a Host header."""
+    name = name.strip().strip("[]").rstrip(".").lower()
+    plain = name if name.isascii() else name.encode("idna").decode()
+    if not re.fullmatch(r"[a-z0-9]([a-z0-9.:_-]{0,251}[a-z0-9])?", plain) and plain != "::1":
+        raise ValueError(f"{name!r} is no name of a host; want names such as register.example")
+    return plain
+
+
+def _network(address: str) -> str:
+    try:
+        return str(ip_network(address, strict=False))
+    except ValueError:
+        raise ValueError(
+            f"{address!r} is no address; want addresses or networks such as 127.0.0.1, 172.18.0.0/16"
+        ) from None
+
+
+def _listed(given: Any) -> Any:
+    """One text with commas as its parts."""
+    if not isinstance(given, str):
+        return given
+    return tuple(part.strip() for part in given.split(",") if part.strip())
+
+
+ORIGIN_WANTED = "want the address that people open, such as https://register.example, without a path"
+HostName = Annotated[str, AfterValidator(_host_name)]
+Network = Annotated[str, AfterValidator(_network)]
+
+
 class Settings(BaseSettings):
     """Each field is the environment variable of the same name in capitals."""
 
@@ -37,6 +87,19 @@ class Settings(BaseSettings):
     upload_limit_mb: Annotated[int, Field(ge=1)] = 64
     time_zone: Annotated[str, AfterValidator(_known_zone)] = "UTC"
     soon_days: Annotated[int, Field(ge=0)] = 180
+    # The address that people open; empty when the register serves this machine alone.
+    public_url: Annotated[str, AfterValidator(_origin)] = ""
+    trusted_proxies: Annotated[tuple[Network, ...], NoDecode, BeforeValidator(_listed)] = ()
+    # Names to answer to besides those of PUBLIC_URL, HOST and this machine itself.
+    allowed_hosts: Annotated[tuple[HostName, ...], NoDecode, BeforeValidator(_listed)] = ()
+    # 0 is no limit.
+    requests_per_minute_address: Annotated[int, Field(ge=0)] = 1200
+    requests_per_minute_person: Annotated[int, Field(ge=0)] = 600
+
+    @property
+    def https(self) -> bool:
+        """Whether people reach the register by HTTPS alone."""
+        return self.public_url.startswith("https:")
 
 
 def read_settings() -> Settings:
