@@ -5,9 +5,9 @@ from alembic.autogenerate.api import AutogenContext
 from sqlalchemy import Connection
 
 from app.settings import read_settings
-from app.store import derived, tables  # noqa: F401  every table has to be known
+from app.store import changes, derived, people, tables, visits  # noqa: F401  every table has to be known
 from app.store.columns import Base, Exact, Moment
-from app.store.db import make_engine, writing
+from app.store.db import for_migrating, writing
 
 config = context.config
 
@@ -35,7 +35,7 @@ def run(connection: Connection) -> None:
 
 
 def run_by_settings() -> None:
-    engine = make_engine(read_settings().database_url)
+    engine = for_migrating(read_settings().database_url)
     with writing(engine).begin() as connection:
         run(connection)
     engine.dispose()

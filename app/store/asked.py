@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -25,6 +26,22 @@ AnyRow = Row[*tuple[Any, ...]]
 AnySelect = Select[*tuple[Any, ...]]
 
 
+@dataclass(frozen=True, slots=True)
+class Standpoint:
+    """From where the record is looked at: what held on a day, as known at a moment (None: now)."""
+
+    as_of: date
+    known_at: datetime | None = None
+
+
+def counted(table: type[Recorded], known_at: datetime | None) -> ColumnElement[bool]:
+    """Whether a row counted at a moment (None: counts now): recorded by then, and replaced no earlier."""
+    if known_at is None:
+        return table.superseded_at.is_(None)
+    later = or_(table.superseded_at.is_(None), table.superseded_at > known_at)
+    return and_(table.recorded_at <= known_at, later)
+
+
 class Asked:
     """Whose rows, on which day, as known when; and the two ways of asking for them."""
 
@@ -37,10 +54,7 @@ class Asked:
         self.car_ids, self.as_of, self.known_at = car_ids, as_of, known_at
 
     def known(self, table: type[Recorded]) -> ColumnElement[bool]:
-        if self.known_at is None:
-            return table.superseded_at.is_(None)
-        later = or_(table.superseded_at.is_(None), table.superseded_at > self.known_at)
-        return and_(table.recorded_at <= self.known_at, later)
+        return counted(table, self.known_at)
 
     def rows(self, table: type[CarFact], query: AnySelect) -> Iterable[AnyRow]:
         """The rows of `query` in force, in the order in which a later one replaces an earlier."""

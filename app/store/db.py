@@ -56,6 +56,21 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
         connection.execute(pragma)
 
 
+def for_migrating(url: str) -> Engine:
+    """An engine whose SQLite tables may be rebuilt under the rows that point to them.
+
+    SQLite would empty those it drops; whoever migrates checks the foreign keys afterwards.
+    """
+    engine = make_engine(url)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _without_foreign_keys)
+    return engine
+
+
+def _without_foreign_keys(connection: Any, _record: Any) -> None:
+    connection.execute("PRAGMA foreign_keys = OFF")
+
+
 def _begin_sqlite(connection: Connection) -> None:
     # A writer that begins as a reader fails at once when another wrote meanwhile; one that takes
     # the lock first waits for it.

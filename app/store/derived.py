@@ -85,6 +85,10 @@ class ImportRun(Base):
     recorded_by: Mapped[Words]
     taken_back_at: Mapped[datetime | None] = mapped_column(Moment)
     taken_back_by: Mapped[str | None] = mapped_column(String(200))
+    person_id: Mapped[int | None] = mapped_column(Key, ForeignKey("person.id"))
+    parties: Mapped[list[int] | None] = mapped_column(
+        JSON, comment="whose cars it could be about; null: anybody's"
+    )
     __table_args__ = (one_of("kind", FILE_KINDS),)
 
 
@@ -97,6 +101,7 @@ class Upload(Base):
     file_name: Mapped[Words]
     content: Mapped[bytes] = mapped_column(LargeBinary)
     uploaded_at: Mapped[datetime] = mapped_column(Moment)
+    person_id: Mapped[int | None] = mapped_column(Key, ForeignKey("person.id"))
     __table_args__ = (one_of("kind", FILE_KINDS),)
 
 
@@ -114,6 +119,7 @@ class Job(Base):
     result: Mapped[dict[str, Any] | None] = mapped_column(JSON)
     error: Mapped[str] = mapped_column(Text, default="")
     asked_by: Mapped[Words]
+    person_id: Mapped[int | None] = mapped_column(Key, ForeignKey("person.id"))
     asked_at: Mapped[datetime] = mapped_column(Moment)
     started_at: Mapped[datetime | None] = mapped_column(Moment)
     heard_at: Mapped[datetime | None] = mapped_column(Moment, comment="last sign of life")

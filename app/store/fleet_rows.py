@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections import namedtuple
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Boolean, ColumnElement, Date, Select, and_, func, select, type_coerce
 from sqlalchemy.engine import Dialect
@@ -19,7 +19,7 @@ from sqlalchemy.types import NullType
 from app.bulk.days import WrittenDays
 from app.bulk.rows import FITTING, LINING, STENCIL, FleetRows
 from app.store import facts as crossing
-from app.store.asked import stated
+from app.store.asked import Standpoint, counted, stated
 from app.store.columns import CarFact
 from app.store.derived import DueRow
 from app.store.tables import (
@@ -45,9 +45,11 @@ AnyRow = tuple[Any, ...]
 AnySelect = Select[*tuple[Any, ...]]
 
 
-def read(db: Session, car_ids: Sequence[int], as_of: date) -> FleetRows:
-    """What holds of these cars, in ascending order of their keys, on `as_of`, as known now."""
-    asked = _Asked(db, car_ids, as_of)
+def read(
+    db: Session, car_ids: Sequence[int], as_of: date, known_at: datetime | None = None
+) -> FleetRows:
+    """What holds of these cars, in ascending order of their keys, on `as_of`, as known at a moment (None: now)."""
+    asked = _Asked(db, car_ids, as_of, known_at)
     days = ("built_on", "rebuilt_on")
     build = [name for name in stated(Construction) if name not in days]
     constructions = asked.latest(Construction, (*days, *build))
@@ -75,11 +77,17 @@ def read(db: Session, car_ids: Sequence[int], as_of: date) -> FleetRows:
 
 
 class _Asked:
-    """Which cars, on which day; keys that follow one another are asked for as a range, which costs least."""
+    """Which cars, on which day, as known when (None: now).
 
-    def __init__(self, db: Session, car_ids: Sequence[int], as_of: date) -> None:
+    Keys that follow one another are asked for as a range, which costs least.
+    """
+
+    def __init__(
+        self, db: Session, car_ids: Sequence[int], as_of: date, known_at: datetime | None = None
+    ) -> None:
         db.flush()
-        self.connection, self.car_ids, self.as_of = db.connection(), car_ids, as_of
+        self.connection, self.car_ids = db.connection(), car_ids
+        self.as_of, self.known_at = as_of, known_at
 
     def among(self, column: ColumnElement[Any]) -> ColumnElement[bool]:
         ids = self.car_ids
@@ -96,7 +104,7 @@ class _Asked:
         """In the order in which a later row replaces an earlier."""
         query = query.where(
             self.among(table.car_id.expression),
-            table.superseded_at.is_(None),
+            counted(table, self.known_at),
             table.from_on <= self.as_of,
         )
         return self.rows(query.order_by(table.car_id, table.from_on, table.id))
@@ -148,7 +156,7 @@ def _devices(asked: _Asked) -> list[AnyRow]:
     gone = and_(
         Removal.installation_id == Installation.id,
         Removal.removed_on <= asked.as_of,
-        Removal.superseded_at.is_(None),
+        counted(Removal, asked.known_at),
     )
     query = (
         select(
@@ -172,7 +180,7 @@ def _events(asked: _Asked) -> list[AnyRow]:
         )
         .where(
             asked.among(EventRow.car_id.expression),
-            EventRow.superseded_at.is_(None),
+            counted(EventRow, asked.known_at),
             EventRow.happened_on <= asked.as_of,
         )
         .order_by(
@@ -199,6 +207,49 @@ def in_record(db: Session, car_ids: Sequence[int], as_of: date) -> dict[int, Any
         for car_id, mark, number in asked.latest(CarName, ("mark", "number"))
         if car_id in owners
     }
+
+
+class InRegister(NamedTuple):
+    """What lists show and filter a car by, beside its due items."""
+
+    mark: str
+    number: int
+    owner_id: int
+    region: str
+    standing: str
+    specification: str
+    built_on: date | None
+    commodity: str
+
+
+def in_register(db: Session, car_ids: Sequence[int], at: Standpoint) -> dict[int, InRegister]:
+    """By car what lists say of it, seen from a day and a moment.
+
+    A car that was not built by that day is not there, nor one of which no name, owner or
+    specification was known; `store.facts.load` leaves out the latter too.
+    """
+    asked = _Asked(db, car_ids, at.as_of, at.known_at)
+    owners = {row[0]: row[1:] for row in asked.latest(Ownership, ("owner_id", "region"))}
+    standings: dict[int, str] = dict(asked.latest(Standing, ("standing",)))
+    ladings: dict[int, str] = dict(asked.latest(ServiceFact, ("commodity",)))
+    builds = {row[0]: row[1:] for row in asked.latest(Construction, ("specification", "built_on"))}
+    found = {}
+    for car_id, mark, number in asked.latest(CarName, ("mark", "number")):
+        if car_id not in owners or car_id not in builds:
+            continue
+        specification, built = builds[car_id]
+        built_on = _day(built)
+        if built_on is None or built_on <= at.as_of:
+            found[car_id] = InRegister(
+                mark, number, *owners[car_id], standings.get(car_id, "in_service"),
+                specification, built_on, ladings.get(car_id, ""),
+            )  # fmt: skip
+    return found
+
+
+def _day(given: date | str | None) -> date | None:
+    """A day as some driver gives it."""
+    return date.fromisoformat(given) if isinstance(given, str) else given
 
 
 def stored_items(db: Session, car_ids: Sequence[int], names: Sequence[str]) -> list[AnyRow]:

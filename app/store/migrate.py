@@ -11,7 +11,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, text
 
 from app.errors import NewerStore, Refused
-from app.store.db import busy_as_problem, make_engine, parsed, writing
+from app.store.db import busy_as_problem, for_migrating, parsed, writing
 
 PROJECT = Path(__file__).parents[2]
 # Any fixed number: it keeps two programs that start together from migrating one PostgreSQL at once.
@@ -25,7 +25,7 @@ def upgrade(url: str) -> None:
     newer version wrote, and Busy when other work holds it.
     """
     _make_folder(url)
-    engine = make_engine(url)
+    engine = for_migrating(url)
     try:
         with busy_as_problem(), writing(engine).begin() as connection:
             if connection.dialect.name == "postgresql":
@@ -34,6 +34,7 @@ def upgrade(url: str) -> None:
             if _is_behind(connection, ScriptDirectory.from_config(config)):
                 config.attributes["connection"] = connection
                 command.upgrade(config, "head")
+                _check_foreign_keys(connection)
     finally:
         engine.dispose()
 
@@ -64,6 +65,13 @@ def _is_behind(connection: Connection, scripts: ScriptDirectory) -> bool:
         if revision not in known:
             raise NewerStore(revision)
     return set(current) != set(scripts.get_heads())
+
+
+def _check_foreign_keys(connection: Connection) -> None:
+    if connection.dialect.name == "sqlite":
+        dangling = connection.execute(text("PRAGMA foreign_key_check")).first()
+        if dangling is not None:
+            raise RuntimeError(f"the migration would leave a row that points nowhere: {dangling}")
 
 
 def _make_folder(url: str) -> None:

@@ -61,6 +61,13 @@ def matches(
     return and_(true(), *conditions)
 
 
+def begins(prefix: NamePrefix, mark: str, number: int) -> bool:
+    """The same of one car's name."""
+    whole_mark = len(prefix.mark) == 4 or (prefix.mark and prefix.digits)
+    marked = mark == prefix.mark if whole_mark else mark.startswith(prefix.mark)
+    return marked and str(number).startswith(prefix.digits)
+
+
 def _after(mark: str) -> str:
     # Marks are capital letters; this sorts after every one that begins so, in any language.
     return mark + "ZZZZZ"

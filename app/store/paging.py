@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from binascii import Error as NotBase64
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from heapq import nlargest, nsmallest
+from operator import itemgetter
 from typing import Any, Generic, TypeVar
 
 from sqlalchemy import ColumnElement, Row, Select, tuple_
@@ -78,10 +80,31 @@ def page_of(
     whether there is another page.
     """
     cursor = read_cursor(after, kinds) if after else None
-    backwards = cursor is not None and cursor.backwards
     found = db.execute(_placed(query, keys, cursor).limit(limit + 1)).all()
-    made = [make(row) for row in found[:limit]]
-    more = len(found) > limit
+    return _paged([make(row) for row in found[:limit]], cursor, more=len(found) > limit)
+
+
+def page_among(
+    keyed: Iterable[tuple[tuple[Any, ...], T]], kinds: Sequence[type], after: str | None, limit: int
+) -> Page[T]:
+    """The same of rows in memory, in any order, each with its key."""
+    cursor = read_cursor(after, kinds) if after else None
+    if cursor is None:
+        found = nsmallest(limit + 1, keyed, itemgetter(0))
+    elif cursor.backwards:
+        before = (each for each in keyed if each[0] < cursor.key)
+        found = nlargest(limit + 1, before, itemgetter(0))
+    else:
+        behind = (each for each in keyed if each[0] > cursor.key)
+        found = nsmallest(limit + 1, behind, itemgetter(0))
+    return _paged(found[:limit], cursor, more=len(found) > limit)
+
+
+def _paged(
+    made: list[tuple[tuple[Value, ...], T]], cursor: Cursor | None, *, more: bool
+) -> Page[T]:
+    """The page of these rows, which were looked for from the cursor on, and whether more follow that way."""
+    backwards = cursor is not None and cursor.backwards
     if backwards:
         made.reverse()
     return Page(

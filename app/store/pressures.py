@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from fractions import Fraction
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.core.test_pressure import LadingPressures
+from app.store.asked import counted
 from app.store.tables import PRESSURES, ServiceFact
 
 
-def of_car(db: Session, car_id: int, day: date) -> LadingPressures:
-    """As stated with the lading that the car carries on a day, psig."""
+def of_car(
+    db: Session, car_id: int, day: date, known_at: datetime | None = None
+) -> LadingPressures:
+    """As stated with the lading that the car carries on a day, as known at a moment (None: now), psig."""
     row = db.scalars(
         select(ServiceFact)
         .where(
             ServiceFact.car_id == car_id,
-            ServiceFact.superseded_at.is_(None),
+            counted(ServiceFact, known_at),
             ServiceFact.from_on <= day,
         )
         .order_by(ServiceFact.from_on.desc(), ServiceFact.id.desc())

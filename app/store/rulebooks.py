@@ -44,9 +44,11 @@ def by_code(db: Session, code: str) -> RulebookEdition | None:
     return db.scalars(select(RulebookEdition).where(RulebookEdition.code == code)).first()
 
 
-def in_force(db: Session) -> dict[int | None, int]:
-    """The edition in force by owner; None stands for all. Whoever has none is left out."""
+def in_force(db: Session, known_at: datetime | None = None) -> dict[int | None, int]:
+    """The edition in force by owner, at a moment (None: now); None stands for all. Whoever has none is left out."""
     latest = select(func.max(RulebookInForce.id)).group_by(RulebookInForce.owner_id)
+    if known_at is not None:
+        latest = latest.where(RulebookInForce.recorded_at <= known_at)
     rows = db.execute(
         select(RulebookInForce.owner_id, RulebookInForce.edition_id).where(
             RulebookInForce.id.in_(latest)

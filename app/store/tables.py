@@ -16,6 +16,7 @@ from sqlalchemy import (
     SmallInteger,
     String,
     Text,
+    false,
     text,
 )
 from sqlalchemy.orm import Mapped, mapped_column
@@ -62,8 +63,24 @@ PRESSURES = (
 class Party(Base):
     __tablename__ = "party"
     id: Mapped[Id]
-    name: Mapped[Words] = mapped_column(unique=True)
+    name: Mapped[Words]
     time_zone: Mapped[str] = mapped_column(String(60), default="UTC")
+    kept_by: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("party.id"), comment="whose people keep its records; null: its own"
+    )
+    keeps_register: Mapped[bool] = mapped_column(Boolean, default=False, server_default=false())
+    __table_args__ = (
+        # Apart from its keeper nobody can tell from a name that a party exists.
+        Index(
+            "uq_party_own_name", "name", unique=True,
+            sqlite_where=text("kept_by IS NULL"), postgresql_where=text("kept_by IS NULL"),
+        ),
+        Index("uq_party_kept_name", "kept_by", "name", unique=True),
+        Index(
+            "uq_party_keeps_register", "keeps_register", unique=True,
+            sqlite_where=text("keeps_register"), postgresql_where=text("keeps_register"),
+        ),
+    )  # fmt: skip
 
 
 class Car(Base):

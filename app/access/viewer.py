@@ -1,0 +1,45 @@
+"""A signed-in person as a request sees them: memberships, and what these allow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from app.access.capability import ALLOWED, CAPABILITIES, Capability, Role
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A role within one party; `keeps_register` is of the party that looks after the register."""
+
+    party_id: int
+    party: str
+    role: Role
+    keeps_register: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Viewer:
+    """`allowed` narrows what the memberships allow, as the scopes of a token do."""
+
+    person_id: int
+    name: str
+    members: tuple[Member, ...]
+    allowed: frozenset[Capability] = frozenset(CAPABILITIES)
+    token_id: int | None = None
+
+    def may(self, capability: Capability) -> bool:
+        """Whether any membership allows it, whatever it is about."""
+        return bool(self.parties(capability))
+
+    def parties(self, capability: Capability) -> frozenset[int]:
+        """The parties in which the person may do so."""
+        if capability not in self.allowed:
+            return frozenset()
+        return frozenset(each.party_id for each in self.members if capability in ALLOWED[each.role])
+
+    @property
+    def looks_after_register(self) -> bool:
+        """Whether the person administers the party that keeps the register."""
+        return "administer" in self.allowed and any(
+            each.keeps_register and each.role == "administrator" for each in self.members
+        )
