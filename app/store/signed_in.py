@@ -1,0 +1,109 @@
+"""Who stands behind a browser's key or a program's token: one question each, asked on every request."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+from typing import Any, cast
+
+from sqlalchemy import ColumnElement, Row, Select, bindparam, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from app.access import Capability, Member, Role, Viewer
+from app.store.people import Membership, Person, SignIn, Token
+from app.store.tables import Party
+
+TOKEN_PREFIX = "sb_"  # what every token begins with, so that one in a text is found
+WANTED = "wanted"
+# What a token may at most, whatever its person may: never people, accounts or the rules.
+SCOPES: Mapping[str, frozenset[Capability]] = {
+    "read": frozenset(("read", "load_check", "try_out", "keep_record")),
+    "record": frozenset(("record_work", "record_facts", "bring_in", "keep_ladings")),
+    "load_check": frozenset(("load_check",)),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class SignedIn:
+    """`how` is password, passkey, openid, set_up or token; `second_wanted`: not yet let in.
+
+    `fingerprint` names the row without telling the key; `proved_at` is when a secret was last given.
+    """
+
+    viewer: Viewer
+    how: str
+    second_wanted: bool
+    proved_at: datetime
+    seen_at: datetime | None
+    fingerprint: str
+
+
+def fingerprint(secret: str) -> str:
+    """What the store keeps of a secret of 256 random bits; needs no salt, since nobody guesses one."""
+    return sha256(secret.encode()).hexdigest()
+
+
+def _whose(
+    person_id: InstrumentedAttribute[int],
+    held: InstrumentedAttribute[str],
+    ended: InstrumentedAttribute[datetime | None],
+    expires: InstrumentedAttribute[datetime],
+    *more: ColumnElement[Any] | InstrumentedAttribute[Any],
+) -> Select[Any]:
+    """A row for each membership of the person, or one without when there is none."""
+    current = (Membership.person_id == Person.id) & Membership.ended_at.is_(None)
+    return (
+        select(Person.id, Person.name, Party.id.label("party_id"), Party.name.label("party"))
+        .add_columns(Membership.role, Party.keeps_register, *more)
+        .select_from(person_id.class_)
+        .join(Person, Person.id == person_id)
+        .outerjoin(Membership, current)
+        .outerjoin(Party, Party.id == Membership.party_id)
+        .where(held == bindparam("held"), ended.is_(None), expires > bindparam("now"))
+        .where(Person.ended_at.is_(None))
+        .order_by(Membership.id)
+    )
+
+
+BY_KEY = _whose(
+    SignIn.person_id, SignIn.key_sha256, SignIn.ended_at, SignIn.expires_at,
+    SignIn.how, SignIn.second, SignIn.proved_at, SignIn.seen_at,
+)  # fmt: skip
+BY_TOKEN = _whose(
+    Token.person_id, Token.key_sha256, Token.ended_at, Token.expires_at,
+    Token.id.label("token_id"), Token.scopes, Token.made_at, Token.used_at,
+)  # fmt: skip
+
+
+def viewer_by_key(db: Session, key: str, now: datetime) -> SignedIn | None:
+    """Who is signed in where this key is held; None when it is unknown, ended or too old."""
+    held = fingerprint(key)
+    rows = db.execute(BY_KEY, {"held": held, "now": now}).all()
+    if not rows:
+        return None
+    first = rows[0]
+    viewer = Viewer(first.id, first.name, _members(rows))
+    return SignedIn(viewer, first.how, first.second == WANTED, first.proved_at, first.seen_at, held)
+
+
+def viewer_by_token(db: Session, token: str, now: datetime) -> SignedIn | None:
+    """Whose token it is, narrowed to its scopes; None when it is unknown, ended or too old."""
+    held = fingerprint(token)
+    known = token.startswith(TOKEN_PREFIX)
+    rows = db.execute(BY_TOKEN, {"held": held, "now": now}).all() if known else []
+    if not rows:
+        return None
+    first = rows[0]
+    allowed = frozenset[Capability]().union(*(SCOPES[each] for each in first.scopes))
+    viewer = Viewer(first.id, first.name, _members(rows), allowed, first.token_id)
+    return SignedIn(viewer, "token", False, first.made_at, first.used_at, held)
+
+
+def _members(rows: Sequence[Row[Any]]) -> tuple[Member, ...]:
+    return tuple(
+        Member(row.party_id, row.party, cast("Role", row.role), row.keeps_register)
+        for row in rows
+        if row.role is not None
+    )
