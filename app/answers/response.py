@@ -23,7 +23,7 @@ def answer_as_json(answer: Answer) -> dict[str, Any]:
         "next": _next(answer.next),
         "thickness": [zone_as_json(zone) for zone in answer.thickness],
         "loading": loading_as_json(answer.loading),
-        "warnings": reasons_as_json(answer.warnings),
+        "warnings": [_warning(each) for each in answer.warnings],
     }
 
 
@@ -66,6 +66,12 @@ def loading_as_json(loading: Loading) -> dict[str, Any]:
 
 def reasons_as_json(reasons: Iterable[Reason]) -> list[dict[str, str | None]]:
     return [{"text": reason.text, "citation": reason.citation} for reason in reasons]
+
+
+def _warning(warning: Reason) -> dict[str, str | None]:
+    """As a fault is told: the field before the sentence, where it is about one."""
+    text = f"{warning.path}: {warning.text}" if warning.path else warning.text
+    return {"text": text, "citation": warning.citation}
 
 
 def _next(due: Due | None) -> dict[str, Any] | None:

@@ -145,7 +145,10 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """An inspection (`items` with an outcome) or a change to the car, or both on one day."""
+    """An inspection (`items` with an outcome) or a change to the car, or both on one day.
+
+    `opens_left_out` are what `opens` named that the car does not have, once that was left out.
+    """
 
     on: date
     items: tuple[str, ...]
@@ -153,6 +156,7 @@ class Event:
     readings: tuple[Reading, ...] = ()
     opens: tuple[str, ...] = ()
     reference: str | None = None
+    opens_left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,11 +201,15 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """A sentence and the rule it rests on. `part` is what it does in an explanation, for headings alone."""
+    """A sentence and the rule it rests on. `part` is what it does in an explanation, for headings alone.
+
+    `path` is the field of a question that a warning is about, as programs name it.
+    """
 
     text: str
     citation: str | None = None
     part: Part | None = field(default=None, compare=False)
+    path: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from operator import attrgetter
 
+from app.core.at_odds import at_odds
 from app.core.facts import (
     CHANGES,
     Car,
@@ -51,6 +52,9 @@ def case_of(facts: Facts, rulebook: Rulebook) -> Case:
     car, later = _car_as_known(facts.car, facts.as_of)
     events, warnings = _events_as_known(facts, frozenset(rulebook.regime_items[spec.regime]))
     read = tuple(Reason(text, spec.family.citation) for text in spec.warnings)
+    happened = [each for each in enumerate(facts.events) if each[1].on <= facts.as_of]
+    happened.sort(key=lambda each: each[1].on)
+    warnings += at_odds(car, happened, rulebook)
     return Case(facts.as_of, car, spec, events, facts.settings, rulebook, read + later + warnings)
 
 
@@ -128,7 +132,10 @@ def _events_as_known(
                 )
             )
             event = replace(
-                event, items=_without(event.items, foreign), opens=_without(event.opens, foreign)
+                event,
+                items=_without(event.items, foreign),
+                opens=_without(event.opens, foreign),
+                opens_left_out=tuple(name for name in event.opens if name in foreign),
             )
         kept.append(event)
     return tuple(kept), tuple(warnings)

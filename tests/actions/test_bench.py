@@ -180,6 +180,45 @@ def test_a_car_whose_facts_contradict_its_stencil_is_warned_of_and_comes_in(db, 
     assert counts(bring_in(db, "cars", content)) == (1, 0, 0)
 
 
+ODDS = "mark,number,specification,built_on,material,tensile_psi,relief_device_kind,relief_device_installed_on\n"
+
+
+@pytest.mark.parametrize(
+    ("row", "what", "said"),
+    [
+        ("2010-06-15,TC128B,70000,,", "tensile_psi", "the lesser counts"),
+        ("2010-06-15,TC128B,81000,,", None, ""),
+        ("2010-06-15,,,valve,2009-05-01", "relief_device_installed_on", "before the car was built"),
+        ("2010-06-15,,,valve,2010-05", "relief_device_installed_on", "in 2010-05"),
+        ("2010-06-15,,,valve,2010-06", None, ""),
+        (",,,valve,2009-05-01", None, ""),
+    ],
+)
+def test_a_car_whose_facts_contradict_one_another_is_warned_of_and_comes_in(db, row, what, said):
+    content = f"{ODDS}ZQKX,9,DOT 111A100W1,{row}\n"
+    found = look(db, "cars", content).warnings
+    assert [each.what for each in found] == ([what] if what else [])
+    assert all(said in each.text for each in found)
+    assert counts(bring_in(db, "cars", content)) == (1, 0, 0)
+
+
+def test_what_is_stored_of_a_car_is_held_against_the_row(db):
+    bring_in(db, "cars", f"{ODDS}ZQKX,9,DOT 111A100W1,,TC128B,,,\n")
+    (found,) = warned(
+        db, "cars", "mark,number,specification,tensile_psi\nZQKX,9,DOT 111A100W1,70000.5\n"
+    )
+    assert "70000.5 psi" in found[2]
+
+
+def test_a_device_put_on_before_its_car_was_built_is_warned_of(db):
+    bring_in(db, "cars", f"{ODDS}ZQKX,9,DOT 111A100W1,2010-06-15,,,,\n")
+    head = "mark,number,kind,position,installed_on\n"
+    (found,) = warned(db, "components", f"{head}ZQKX,9,relief_valve,top,2010-05\n")
+    assert "before the car was built on 2010-06-15" in found[2]
+    for fine in ("relief_valve,top,2010-06", "gauge,top,2010-05"):
+        assert warned(db, "components", f"{head}ZQKX,9,{fine}\n") == []
+
+
 def test_a_known_car_is_judged_with_what_is_stored_of_it(db):
     bring_in(db, "cars", f"{CAR_HEAD}ZQKX,9,DOT 111A100W1,no,,,,,,\n")
     bring_in(db, "components", "mark,number,kind,position\nZQKX,9,bottom_outlet,bottom\n")

@@ -115,11 +115,12 @@ class Cars:
         self.report.remarks.append(f"{told}{self.unassigned}.")
 
     def _warn(self, row: Stated, car: KnownCar | None, stored: _Stored) -> None:
-        """Tell what of the row contradicts the stencil it states."""
+        """Tell what of the row contradicts itself or the stencil it states."""
         mark, number = _name(row)
         built = stored.facts_of(car, "construction")[-1:] or [{}]
         told = car_warnings.of_car(row, built[0], stored.beside(row, car), self.rulebook)
-        self.report.warn(row.row, f"{mark} {number}", "specification", told)
+        for each in told:
+            self.report.warn(row.row, f"{mark} {number}", car_warnings.about(each), [each])
 
     def _compare(self, row: Stated, car: KnownCar, stored: _Stored) -> bool:
         """Store what the row says beyond what is known of the car; count it as repeated if nothing."""

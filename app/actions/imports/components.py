@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.actions import bench, rulebooks
-from app.actions.imports.car_warnings import outside, wrong_outlet
+from app.actions.imports.car_warnings import early, outside, wrong_outlet
 from app.actions.imports.devices import Mounting, counts, differing, fills_in, with_month
 from app.actions.imports.named import NamedCars, is_named
 from app.actions.imports.report import Report, seen
@@ -117,6 +117,8 @@ class Components:
         rulebook = self.programme.of(car.owner_id).rulebook
         judged = bench.judged(car.specification, car.built_on, now["kind"], now, rulebook)
         told = outside(judged)
+        if now["kind"] in RELIEF_KINDS:
+            told += early(row.about("component"), car.built_on)
         if now["kind"] == "bottom_outlet":
             told += wrong_outlet(car.specification, rulebook)
         self.report.warn(row.row, car.name, now["kind"], told)
