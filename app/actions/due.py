@@ -16,7 +16,7 @@ from app.actions.rulebooks import Programme
 from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
-from app.store import due
+from app.store import due, reach
 from app.store import facts as crossing
 from app.store import rulebooks as editions
 from app.store.facts import CarRecord
@@ -74,10 +74,12 @@ def _refresh_some(db: Session, car_ids: Sequence[int], today: date, settings: Se
     """Few cars one by one; many as columns, and one by one what those cannot express."""
     editions.hold(db)
     programme = rulebooks.in_force(db)
+    every = car_ids
     if len(car_ids) >= FEW:
         car_ids = fleet_due.rebuild(db, car_ids, today, programme, settings)
     for first in range(0, len(car_ids), BATCH):
         _refresh_batch(db, car_ids[first : first + BATCH], today, programme, settings)
+    reach.rebuild(db, every, today)
     _forget_projections(db)
 
 
@@ -88,10 +90,9 @@ def _refresh_batch(
     rows: list[dict[str, Any]] = []
     projected: list[dict[str, Any]] = []
     for record in records.values():
-        answer = programme.whole_answer(record, today).answer
-        shared = _shared(record)
-        rows += [_row(shared, each) for each in answer.items]
-        projected.append(_projection(record, answer.next, programme.everyone.rulebook))
+        items, projection = as_stored(record, programme, today)
+        rows += items
+        projected.append({"car_id": record.car_id} | _renamed(projection))
     due.replace(db, car_ids, rows)
     if projected:
         db.connection().execute(PROJECT, projected)
@@ -99,6 +100,16 @@ def _refresh_batch(
     if without_facts:
         # All that was known came with a file that was taken back.
         db.execute(update(Car).where(Car.id.in_(without_facts)).values(standing="withdrawn"))
+
+
+def as_stored(
+    record: CarRecord, programme: Programme, today: date
+) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """The columns of `due` for each item of a car, and those of `car` that show it in lists."""
+    answer = programme.whole_answer(record, today).answer
+    shared = _shared(record)
+    items = [_row(shared, each) for each in answer.items]
+    return items, _projection(record, answer.next, programme.everyone.rulebook)
 
 
 def _shared(record: CarRecord) -> dict[str, Any]:
@@ -147,20 +158,24 @@ PROJECT = (
 def _projection(record: CarRecord, first: Due | None, rulebook: Rulebook) -> dict[str, Any]:
     car = record.car
     return {
-        "car_id": record.car_id,
-        "new_owner_id": record.owner_id,
-        "new_mark": car.mark,
-        "new_number": car.number,
-        "new_region": record.region,
-        "new_standing": record.standing,
-        "new_specification": car.specification,
-        "new_specification_class": decode(car.specification, rulebook.stencils).class_,
-        "new_commodity": car.service.commodity or "",
-        "new_built_on": car.built_on,
-        "new_next_item": first.item if first else None,
-        "new_next_state": first.state if first else None,
-        "new_next_due_on": first.due_on if first else None,
+        "owner_id": record.owner_id,
+        "mark": car.mark,
+        "number": car.number,
+        "region": record.region,
+        "standing": record.standing,
+        "specification": car.specification,
+        "specification_class": decode(car.specification, rulebook.stencils).class_,
+        "commodity": car.service.commodity or "",
+        "built_on": car.built_on,
+        "next_item": first.item if first else None,
+        "next_state": first.state if first else None,
+        "next_due_on": first.due_on if first else None,
     }
+
+
+def _renamed(projection: dict[str, Any]) -> dict[str, Any]:
+    """By the names in PROJECT: a column's own name there is the value it has."""
+    return {f"new_{name}": value for name, value in projection.items()}
 
 
 def _forget_projections(db: Session) -> None:

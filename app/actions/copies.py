@@ -1,0 +1,164 @@
+"""Keeping a copy of the whole register while it is used, and bringing one back into an empty place."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, Table
+
+from app import __version__
+from app.errors import Refused
+from app.files import archive
+from app.files.archive import ATTACHMENTS, About, Copy, Head, Making, Manifest, TableMember
+from app.store import migrate
+from app.store.copies import loading, reading, rows, soundness
+from app.store.db import parsed
+
+Tell = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A database and the folder of what is attached to its records, which need not be there."""
+
+    url: str
+    attachments: Path | None
+
+
+def place_of(url: str, attachments: Path | None = None) -> Place:
+    """A store with the folder named, or else the one beside an SQLite file: its name and `.attachments`."""
+    address = parsed(url)
+    if attachments is None and address.get_backend_name() == "sqlite" and address.database:
+        attachments = Path(f"{address.database}.attachments")
+    return Place(url, attachments)
+
+
+def keep(engine: Engine, place: Place, path: Path, at: datetime, tell: Tell) -> Manifest:
+    """Write all that the store holds at one moment to `path`; others go on reading and writing.
+
+    A store of an older version is copied as it is. Raises Refused when `path` is taken or the store
+    is empty, NewerStore, Busy while it is being migrated, OSError when the file cannot be written.
+    """
+    with reading.snapshot(engine) as connection:
+        revision = migrate.revision_of(connection)
+        tables = rows.tables(connection)
+        with archive.making(path) as made:
+            for done, table in enumerate(tables):
+                tell(f"Copying {table.name}", done, len(tables))
+                made.add_table(table.name, rows.columns(table), rows.lines(connection, table))
+            # After the rows: what they name was there before them.
+            _add_attachments(made, place.attachments, tell)
+            head = reading.head_of_change(connection, tables)
+            return made.finish(
+                About(
+                    program_version=__version__,
+                    schema_revision=revision,
+                    engine=engine.dialect.name,
+                    taken_at=at,
+                    change_head=Head(id=head[0], hash=head[1]) if head else None,
+                )
+            )
+
+
+def _add_attachments(made: Making, folder: Path | None, tell: Tell) -> None:
+    if folder is None or not folder.is_dir():
+        return
+    found = sorted(path for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
+    for done, path in enumerate(found):
+        tell("Copying attachments", done, len(found))
+        made.add_attachment(path.relative_to(folder).as_posix(), path)
+
+
+def bring_back(place: Place, path: Path, tell: Tell) -> Manifest:
+    """Make the register of a copy in an empty place of either engine, in one transaction.
+
+    Raises Refused, with nothing changed, when the place is not empty, or the copy is damaged or of
+    a newer version; OSError when a file cannot be read or written.
+    """
+    with archive.opened(path) as copy:
+        told = copy.manifest
+        if not migrate.known(told.schema_revision):
+            raise Refused(
+                f"{path.name} was made by a newer version of Stencilbook (its schema is "
+                f"{told.schema_revision}, its version {told.program_version}). Nothing was changed."
+            )
+        folder = _folder_for(copy, place)
+        copy.prove(tell)
+        with loading.empty_place(place.url) as connection:
+            _load(connection, copy, tell)
+            with _attachments_put(copy, folder, tell):
+                # In here, so that what was put there goes again when the rows cannot be kept.
+                connection.commit()
+        return told
+
+
+def _folder_for(copy: Copy, place: Place) -> Path | None:
+    """Where the attachments of a copy go; None when it has none."""
+    folder = place.attachments
+    if not copy.manifest.attachments:
+        return None
+    if folder is None:
+        raise Refused("The copy holds attachments. Say where they go: --attachments FOLDER")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise Refused(f"{folder} is not empty, and nothing that is there is overwritten.")
+    return folder
+
+
+def _load(connection: Connection, copy: Copy, tell: Tell) -> None:
+    made = loading.make_schema(connection, copy.manifest.schema_revision)
+    held = {each.table: each for each in copy.manifest.tables}
+    if held.keys() != made.keys():
+        raise Refused(f"The copy's tables are not those of its schema: {held.keys() ^ made.keys()}")
+    for done, (name, table) in enumerate(made.items()):
+        tell(f"Bringing back {name}", done, len(made))
+        _load_table(connection, copy, table, held[name])
+    stray = soundness.first_orphan(connection, made.values())
+    if stray:
+        raise Refused(f"The copy does not hold together: {stray}. Nothing was changed.")
+    loading.finish(connection, list(made.values()))
+
+
+def _load_table(connection: Connection, copy: Copy, table: Table, member: TableMember) -> None:
+    loading.fill(connection, table, member.columns, copy.lines(member))
+    there = rows.count(connection, table)
+    if there != member.rows:
+        raise Refused(
+            f"{table.name} has {there} rows after loading, and {member.rows} in the copy."
+        )
+
+
+@contextmanager
+def _attachments_put(copy: Copy, folder: Path | None, tell: Tell) -> Iterator[None]:
+    """Have them in their folder, whole and on the disk; and no longer when the block fails."""
+    if folder is None:
+        yield
+        return
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".part", dir=folder.parent))
+    try:
+        _write_attachments(copy, part, tell)
+        part.replace(folder)
+        archive.on_disk(folder.parent)
+    except BaseException:
+        shutil.rmtree(part, ignore_errors=True)
+        raise
+    try:
+        yield
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+
+
+def _write_attachments(copy: Copy, folder: Path, tell: Tell) -> None:
+    every = copy.manifest.attachments
+    for done, member in enumerate(every):
+        tell("Bringing back attachments", done, len(every))
+        path = folder / member.member.removeprefix(ATTACHMENTS)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        archive.write_whole(path, copy.blocks(member))
