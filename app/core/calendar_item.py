@@ -151,13 +151,24 @@ def _approved(case: Case, item: str, interval: Interval) -> Interval:
     if not stenciled:
         return replace(interval, reasons=interval.reasons + waiting)
     shortest = min(stenciled, key=lambda one: one.interval_months)
-    told = rule.because(
-        f"{_name(shortest)}, stenciled, sets {shortest.interval_months} months", "counted"
+    months = shortest.interval_months
+    told = rule.because(f"{_name(shortest)}, stenciled, sets {months} months", "counted")
+    reasons = (*interval.reasons, told, *_against_programme(case, interval, months, rule), *waiting)
+    return Interval(months, months, reasons, rule.id, interval.confidence)
+
+
+def _against_programme(
+    case: Case, interval: Interval, months: int, rule: Rule
+) -> tuple[Reason, ...]:
+    """That a longer approval stands although the owner's programme asks for less."""
+    asked = case.rulebook.rule(interval.rule)
+    if asked.stricter_than is None or months <= asked.months:
+        return ()
+    text = (
+        f"The owner's programme asks for {asked.months} months; the approval stenciled on the car stands, "
+        f"by {rule.citation}, and its {months} months count"
     )
-    return Interval(
-        shortest.interval_months, shortest.interval_months, (*interval.reasons, told, *waiting),
-        rule.id, interval.confidence,
-    )  # fmt: skip
+    return (rule.because(text, "counted"),)
 
 
 def _name(approval: Approval) -> str:

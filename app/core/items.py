@@ -176,7 +176,19 @@ def _lining_interval(case: Case) -> Interval:
         rule.citation,
         "counted",
     )
-    return Interval(months, maximum, (rule.reason, told), rule.id, rule.confidence)
+    reasons = (rule.reason, told, *_against_programme(months, rule))
+    return Interval(months, maximum, reasons, rule.id, rule.confidence)
+
+
+def _against_programme(months: int, rule: Rule) -> tuple[Reason, ...]:
+    """That a documented interval stands although the owner's programme asks for less."""
+    if rule.stricter_than is None or months <= rule.months:
+        return ()
+    text = (
+        f"The owner's programme asks for {rule.months} months; the lining's {months} months are documented "
+        f"and stand, by {rule.stricter_than}"
+    )
+    return (Reason(text, rule.stricter_than, "counted"),)
 
 
 def _at_most(rule: Rule, told: Reason, otherwise: str) -> Interval:

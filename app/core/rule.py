@@ -28,7 +28,8 @@ class Rule:
     """One rule in our words.
 
     `interval_months` is the most it allows, `limits` are its other numbers by name, `day` is the
-    day it turns on, `feeds` are the due items (and "loading") that it has a say in.
+    day it turns on, `feeds` are the due items (and "loading") that it has a say in. `stricter_than`
+    is set for a rule of an owner's programme: the citation of the one that it is laid over.
     """
 
     id: str
@@ -40,6 +41,7 @@ class Rule:
     limits: Mapping[str, Fraction] | None = None
     day: date | None = None
     feeds: tuple[str, ...] = ()
+    stricter_than: str | None = None
 
     @cached_property
     def reason(self) -> Reason:

@@ -29,6 +29,8 @@ KEYS: Mapping[str, tuple[str, ...]] = {
     "rows": ("class", "pressure", "delimiters", "material", "suffix"),
 }
 NAMED = ("rules", "changes", "materials")
+# What laying an owner's programme over a rule adds to it: the citation of what it was laid over.
+STRICTER = "stricter_than"
 NEEDED = (
     "is required where more than words change, so that reasons say what holds and where it stands"
 )
@@ -100,6 +102,8 @@ def _entries_joined(
         joined[name] = _joined(base[name], entry)
         if table == "rules" and _says_more_than_words(entry) and "edition" not in entry:
             joined[name]["edition"] = edition.edition
+        if table == "rules" and edition.owner:
+            joined[name][STRICTER] = base[name]["citation"]
     return joined
 
 
@@ -294,6 +298,8 @@ def _by_key(table: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
 def _differing(place: str, one: Any, other: Any) -> Iterator[Difference]:
     if isinstance(one, Mapping) and isinstance(other, Mapping):
         for name in dict.fromkeys((*one, *other)):
+            if name == STRICTER:
+                continue
             yield from _differing(f"{place}.{name}", one.get(name), other.get(name))
     elif isinstance(one, list) and isinstance(other, list):
         gone, come = (

@@ -72,6 +72,8 @@ class _Rule(_Strict):
     limits: dict[str, Exact] | None = None
     day: date | None = None
     feeds: tuple[Feed, ...] = ()
+    # Set by laying an owner's programme over the rule; no document states it.
+    stricter_than: str | None = None
 
 
 class _Change(_Strict):
