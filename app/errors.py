@@ -6,6 +6,7 @@ Problem
   Conflict     it contradicts what is recorded already
   Busy         the database is locked by other work; trying again helps
   NewerStore   the database was written by a newer version of the program
+  TooMany      the same person or address asked too often; waiting helps
 """
 
 from collections.abc import Iterable
@@ -75,3 +76,16 @@ class NewerStore(Problem):
             f"{revision}). Nothing was changed. Start the newer version, or restore the copy made "
             f"before the update."
         )
+
+
+class TooMany(Problem):
+    """The same person or address asked too often; `seconds` is how long to wait."""
+
+    def __init__(self, seconds: int, sentence: str = "") -> None:
+        super().__init__(
+            sentence
+            or f"More was asked for in a minute than this register answers to one person or "
+            f"address. Nothing was recorded by this request. Try again in {seconds} seconds; "
+            f"whoever looks after the program can raise the limit."
+        )
+        self.seconds = seconds

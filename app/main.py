@@ -18,7 +18,11 @@ from app import __version__, api, pages
 from app.settings import Settings, read_settings
 from app.store.db import make_engine, sessions
 from app.web import Guard, answer_problems
+from app.web.hosts import Forwarded
+from app.web.limits import Limits
 from app.web.rendering import STATIC
+
+KEPT = "public, max-age=31536000, immutable"
 
 
 class KeptFiles(StaticFiles):
@@ -26,8 +30,8 @@ class KeptFiles(StaticFiles):
 
     async def get_response(self, path: str, scope: Scope) -> Response:
         answer = await super().get_response(path, scope)
-        if answer.status_code == 200 and scope["query_string"].startswith(b"v="):
-            answer.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        kept = answer.status_code == 200 and scope["query_string"].startswith(b"v=")
+        answer.headers["Cache-Control"] = KEPT if kept else "no-cache"
         return answer
 
 
@@ -64,5 +68,8 @@ def create_app(
     app.include_router(api.router)
     app.mount("/static", KeptFiles(directory=STATIC), name="static")
     answer_problems(app)
-    app.add_middleware(Guard, upload_limit_mb=settings.upload_limit_mb)
+    app.state.limits = Limits(settings)
+    app.add_middleware(Guard, settings=settings, limits=app.state.limits)
+    # The last added sees a request first.
+    app.add_middleware(Forwarded, settings=settings)
     return app

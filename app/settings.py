@@ -69,7 +69,9 @@ def _listed(given: Any) -> Any:
     return tuple(part.strip() for part in given.split(",") if part.strip())
 
 
-ORIGIN_WANTED = "want the address that people open, such as https://register.example, without a path"
+ORIGIN_WANTED = (
+    "want the address that people open, such as https://register.example, without a path"
+)
 HostName = Annotated[str, AfterValidator(_host_name)]
 Network = Annotated[str, AfterValidator(_network)]
 

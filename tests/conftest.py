@@ -6,6 +6,8 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import settings
 
+from app.settings import Settings
+
 # Each before those that import it, so that pytest explains a failing assert in any of them.
 pytest_plugins = (
     "tests.fixtures.browser",
@@ -20,14 +22,17 @@ pytest_plugins = (
 settings.register_profile("stencilbook", deadline=None, print_blob=True)
 settings.load_profile("stencilbook")
 
-SETTINGS = ("DATABASE_URL", "HOST", "PORT", "UPLOAD_LIMIT_MB", "TIME_ZONE", "SOON_DAYS")
+SETTINGS = tuple(name.upper() for name in Settings.model_fields)
 
 
 @pytest.fixture(scope="session", autouse=True)
 def no_settings_from_outside() -> Iterator[None]:
     """A person's own settings must neither steer a test nor have a test write to their register."""
     held = {name: os.environ.pop(name) for name in SETTINGS if name in os.environ}
+    # The name under which a client without a server asks.
+    os.environ["ALLOWED_HOSTS"] = "testserver"
     yield
+    del os.environ["ALLOWED_HOSTS"]
     os.environ.update(held)
 
 

@@ -11,6 +11,7 @@ from types import FrameType
 
 import uvicorn
 
+from app.cli.connections import Connection
 from app.cli.register import checked, migrated
 from app.cli.status import FINE, STATUSES, Unusable
 from app.cli.worker import Worker
@@ -20,14 +21,17 @@ EPILOG = f"""\
 example:
   HOST=127.0.0.1 PORT=8000 python -m app serve
 
-HOST (127.0.0.1) and PORT (8000) say where. Everyone who reaches the address can read and change
-the register: let it face a network only behind something that asks who is there.
+HOST (127.0.0.1) and PORT (8000) say where. For other machines put a proxy with HTTPS before it, and
+name it in TRUSTED_PROXIES and the address that people open in PUBLIC_URL: see docs/https.md.
 GET /health answers when it serves. Stop it with Ctrl+C; what is being answered is finished first.
 
 {STATUSES}"""
 
 # An answer that takes longer when we are asked to stop is given up.
 SECONDS_TO_FINISH = 10
+# Beyond it a request is told 503 at once; a browser holds about six connections.
+MOST_CONNECTIONS = 1000
+LONGEST_HEAD = 64 * 1024  # bytes of the first line and the headers
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -54,8 +58,15 @@ def _config() -> uvicorn.Config:
     return uvicorn.Config(
         "app.main:create_app",
         factory=True,
+        http=Connection,
+        ws="none",
         log_level="warning",
         access_log=False,
+        # Which proxies are believed is a setting of ours (app/web/hosts.py).
+        proxy_headers=False,
+        server_header=False,
+        limit_concurrency=MOST_CONNECTIONS,
+        h11_max_incomplete_event_size=LONGEST_HEAD,
         timeout_graceful_shutdown=SECONDS_TO_FINISH,
     )
 

@@ -9,6 +9,7 @@ from tempfile import SpooledTemporaryFile
 from fastapi.responses import Response, StreamingResponse
 
 from app.files.tables_out import Value, csv_bytes, xlsx_bytes
+from app.web.headers import as_file
 
 CSV = "text/csv; charset=utf-8"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -37,7 +38,7 @@ def as_xlsx(table: Table) -> Response:
 
 def download(content: bytes, name: str, kind: str) -> Response:
     """A small file that is whole already."""
-    return Response(content, headers=_as_file(name), media_type=kind)
+    return Response(content, headers=as_file(name), media_type=kind)
 
 
 def _download(pieces: Iterable[bytes], name: str, kind: str) -> Response:
@@ -52,7 +53,7 @@ def _download(pieces: Iterable[bytes], name: str, kind: str) -> Response:
         raise
     length = held.tell()
     held.seek(0)
-    headers = _as_file(name) | {"Content-Length": str(length)}
+    headers = as_file(name) | {"Content-Length": str(length)}
     return StreamingResponse(_sent(held), headers=headers, media_type=kind)
 
 
@@ -60,7 +61,3 @@ def _sent(held: SpooledTemporaryFile[bytes]) -> Iterator[bytes]:
     with held:
         while piece := held.read(PIECE):
             yield piece
-
-
-def _as_file(name: str) -> dict[str, str]:
-    return {"Content-Disposition": f'attachment; filename="{name}"'}

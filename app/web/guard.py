@@ -1,7 +1,8 @@
 """The gate that every request passes.
 
-No change from another site, no body over the limit, no foreign code in a page.
-Plain ASGI, since it must see a body before anything reads it.
+Asked by a name of ours, by HTTPS where that is wanted, not too often; no change from another site,
+no body that is too large or too slow, no foreign code in a page. Plain ASGI, since it must see a
+body before anything reads it.
 """
 
 from __future__ import annotations
@@ -10,31 +11,57 @@ from urllib.parse import quote, urlsplit
 
 from fastapi import Request
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from app.errors import Refused
-from app.web.headers import HEADERS
+from app.errors import TooMany
+from app.settings import Settings
+from app.web.bodies import HANG_UP, Body
+from app.web.cookies import HOST_ONLY, SESSION
+from app.web.headers import headers_for
+from app.web.hosts import (
+    ASKED_BY_MACHINES,
+    FORWARDING,
+    allowed_hosts,
+    from_this_machine,
+    host_of,
+)
+from app.web.limits import Limits, cost_of, counted_address
 from app.web.problems import explain
 from app.web.requests import READING, RECORDER_COOKIE
 
-# What a form adds around its file.
-SLACK = 1_000_000
-# A browser shows our answer only when it could send all; beyond this many limits we hang up.
-PATIENCE = 8
 YEAR = 365 * 24 * 3600
 FOREIGN = (
     "A change was asked for by a page of another site, so nothing was recorded. "
     "Open Stencilbook itself and record it there."
 )
+UNSAID = (
+    "This change came with a sign-in but did not say which page asked for it, so nothing was "
+    "recorded. Use a browser of today; a program uses a token instead."
+)
+NO_HOST = "A request has to say once, in its Host header, which register it asks."
+OTHER_HOST = (
+    "This register does not answer to the name in the address. Open it by the address you were "
+    "given; whoever looks after the program adds further names with ALLOWED_HOSTS."
+)
+TWO_LENGTHS = "A request has to say in one way only where it ends."
+PLAIN = "This register is reached by HTTPS only. Nothing was recorded."
+UNKNOWN_PROXY = (
+    "A proxy that is not named in TRUSTED_PROXIES passed this request on, so whether it came by "
+    "HTTPS cannot be told. Whoever looks after the program names the proxy there."
+)
 
 
 class Guard:
-    """Wraps the application; `upload_limit_mb` bounds the body of a request."""
+    """Wraps the application, before anything else of ours sees a request."""
 
-    def __init__(self, app: ASGIApp, upload_limit_mb: int) -> None:
+    def __init__(self, app: ASGIApp, settings: Settings, limits: Limits) -> None:
         self.app = app
-        self.limit_mb = upload_limit_mb
-        self.limit = upload_limit_mb * 1_000_000 + SLACK
+        self.settings = settings
+        self.limits = limits
+        self.hosts = allowed_hosts(settings)
+        self.headers = headers_for(settings.https)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -42,67 +69,111 @@ class Guard:
             return
         # The server's adapter makes `state` for each request a copy of the lifespan's, or none.
         scope.setdefault("state", {})
-        sending = _with_headers(scope, send)
-        headers = Headers(scope=scope)
-        if scope["method"] not in READING and came_from_elsewhere(headers):
-            await explain(Request(scope), 403, FOREIGN)(scope, receive, sending)
-        elif int(headers.get("content-length", "0")) > self.limit:
-            await self._drain(receive)
-            await explain(Request(scope), 413, self._too_large())(scope, receive, sending)
+        sending = self._with_headers(scope, send)
+        body = Body(receive, self.settings.upload_limit_mb)
+        refused = self._refused(Request(scope)) or await self._too_large(Request(scope), body)
+        if refused:
+            await refused(scope, receive, sending)
         else:
-            await self.app(scope, self._counting(receive), sending)
+            await self.app(scope, body.receive, sending)
 
-    def _too_large(self) -> str:
+    def _refused(self, request: Request) -> Response | None:
+        """The answer to a request that is not let in; None for all others."""
         return (
-            f"At most {self.limit_mb} MB can be brought in at once, and this is more. Part the "
-            f"file into several, or have whoever looks after the program raise UPLOAD_LIMIT_MB."
+            self._misread(request)
+            or self._misdirected(request)
+            or self._unsafe(request)
+            or self._too_often(request)
+            or self._foreign(request)
         )
 
-    async def _drain(self, receive: Receive) -> None:
-        read = 0
-        while read < self.limit * PATIENCE:
-            message = await receive()
-            read += len(message.get("body", b""))
-            if not message.get("more_body", False):
-                return
+    def _misread(self, request: Request) -> Response | None:
+        lengths = request.headers.getlist("content-length")
+        unclear = len(lengths) > 1 or (lengths and "transfer-encoding" in request.headers)
+        if unclear or not all(each.isascii() and each.isdigit() for each in lengths):
+            return _hung_up(explain(request, 400, TWO_LENGTHS))
+        return None
 
-    def _counting(self, receive: Receive) -> Receive:
-        """For bodies that come without saying how long they are."""
-        read = 0
+    def _misdirected(self, request: Request) -> Response | None:
+        host = host_of(request.headers)
+        if request.url.path in ASKED_BY_MACHINES or host in self.hosts:
+            return None
+        return explain(request, 421, OTHER_HOST) if host else explain(request, 400, NO_HOST)
 
-        async def counted() -> Message:
-            nonlocal read
-            message = await receive()
-            read += len(message.get("body", b""))
-            if read > self.limit:
-                raise Refused(self._too_large())
-            return message
+    def _unsafe(self, request: Request) -> Response | None:
+        """Answer what came without HTTPS where that is wanted."""
+        known = request.scope["scheme"] == "https" or request.url.path in ASKED_BY_MACHINES
+        if not self.settings.https or known or from_this_machine(request):
+            return None
+        if not request.scope["state"].get("proxied") and any(
+            name in request.headers for name in FORWARDING
+        ):
+            return explain(request, 403, UNKNOWN_PROXY)
+        # A program that is led on would go on sending its token in the clear.
+        if request.method not in ("GET", "HEAD") or request.url.path.startswith("/api/"):
+            return explain(request, 403, PLAIN)
+        path = request.scope.get("raw_path", b"/").decode("ascii", "replace")
+        query = request.scope["query_string"].decode("ascii", "replace")
+        wanted = f"{self.settings.public_url}{path}" + (f"?{query}" if query else "")
+        return RedirectResponse(wanted, status_code=308)
 
-        return counted
+    def _too_often(self, request: Request) -> Response | None:
+        cost = cost_of(request.method, request.url.path)
+        address = counted_address(request.scope.get("client"))
+        seconds = self.limits.count("address", address, cost) if cost else 0
+        if not seconds:
+            return None
+        answer = explain(request, 429, str(TooMany(seconds)))
+        answer.headers["Retry-After"] = str(seconds)
+        return answer
+
+    def _foreign(self, request: Request) -> Response | None:
+        if request.method in READING:
+            return None
+        headers = request.headers
+        if came_from_elsewhere(headers, self.settings.public_url):
+            return explain(request, 403, FOREIGN)
+        says = "sec-fetch-site" in headers or "origin" in headers
+        signed_in = {SESSION, HOST_ONLY + SESSION} & request.cookies.keys()
+        return explain(request, 403, UNSAID) if signed_in and not says else None
+
+    async def _too_large(self, request: Request, body: Body) -> Response | None:
+        if body.holds(int(request.headers.get("content-length", "0"))):
+            return None
+        try:
+            await body.drain()
+        except HTTPException as slow:
+            return _hung_up(explain(request, slow.status_code, str(slow.detail)))
+        return _hung_up(explain(request, 413, body.too_large()))
+
+    def _with_headers(self, scope: Scope, send: Send) -> Send:
+        async def sending(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in self.headers.items():
+                    headers.setdefault(name, value)
+                name = scope["state"].get("remember_recorder")
+                if name:
+                    headers.append("Set-Cookie", _cookie(name))
+            await send(message)
+
+        return sending
 
 
-def came_from_elsewhere(headers: Headers) -> bool:
+def came_from_elsewhere(headers: Headers, public_url: str = "") -> bool:
     """Whether a browser says that another site asked. Programs say nothing of it and may pass."""
     site = headers.get("sec-fetch-site")
     if site is not None:
         return site not in ("same-origin", "none")
     origin = headers.get("origin")
-    return origin is not None and urlsplit(origin).netloc != headers.get("host")
+    if origin is None or (public_url and origin == public_url):
+        return False
+    return urlsplit(origin).netloc != headers.get("host")
 
 
-def _with_headers(scope: Scope, send: Send) -> Send:
-    async def sending(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            headers = MutableHeaders(scope=message)
-            for name, value in HEADERS.items():
-                headers.setdefault(name, value)
-            headers.setdefault("Cache-Control", "no-cache")
-            name = scope["state"].get("remember_recorder")
-            if name:
-                headers.append("Set-Cookie", _cookie(name))
-        await send(message)
-
-    return sending
+def _hung_up(answer: Response) -> Response:
+    answer.headers.update(HANG_UP)
+    return answer
 
 
 def _cookie(name: str) -> str:

@@ -13,9 +13,10 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused
-from app.web.headers import HEADERS
+from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused, TooMany
+from app.web.headers import headers_for
 from app.web.held import held
+from app.web.hosts import own_address
 from app.web.rendering import page, partial
 from app.web.requests import wants_part
 
@@ -26,6 +27,7 @@ STATUSES: dict[type[Problem], int] = {
     Conflict: 409,
     Refused: 422,
     NewerStore: 503,
+    TooMany: 429,
 }
 SECONDS_UNTIL_RETRY = "3"
 HEADINGS = {
@@ -33,9 +35,12 @@ HEADINGS = {
     403: "This request came from another site",
     404: "Not found",
     405: "This address does not do that",
+    408: "This request came too slowly",
     409: "This contradicts what is recorded",
     413: "This file is too large",
+    421: "This is not the name of this register",
     422: "This cannot be taken as it is",
+    429: "Too much in a short time",
     500: "Something is wrong in the program",
     503: "Not possible just now",
 }
@@ -84,13 +89,16 @@ def _back(request: Request) -> str | None:
     """The page that led here, when it is one of ours."""
     host = f"//{request.headers.get('host', '')}/"
     _, found, path = request.headers.get("referer", "").partition(host)
-    return f"/{path}" if found and f"/{path}" != request.url.path else None
+    return own_address(f"/{path}") if found and f"/{path}" != request.url.path else None
 
 
 def _problem(request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)
     status = next(number for kind, number in STATUSES.items() if isinstance(problem, kind))
-    return explain(request, status, str(problem), problem.faults)
+    answer = explain(request, status, str(problem), problem.faults)
+    if isinstance(problem, TooMany):
+        answer.headers["Retry-After"] = str(problem.seconds)
+    return answer
 
 
 async def _busy(request: Request, problem: Exception) -> Response:
@@ -138,5 +146,7 @@ def _http(request: Request, wrong: Exception) -> Response:
 def _bug(request: Request, wrong: Exception) -> Response:
     log.error("%s %s failed", request.method, request.url.path, exc_info=wrong)
     answer = explain(request, 500, BUG)
-    answer.headers.update(HEADERS)  # this answer is made outside of Guard
+    answer.headers.update(
+        headers_for(request.app.state.settings.https)
+    )  # this answer is made outside of Guard
     return answer

@@ -23,12 +23,11 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.core.loading import MECHANICAL
 from app.core.relief import range_in_words
 from app.core.words import capitalized, label
+from app.web.hosts import own_address
 from app.web.requests import remembered_recorder, today
 
 ROOT = Path(__file__).parents[2]
 STATIC = ROOT / "static"
-# What tells a page with a form to record by.
-FORM = 'method="post"'
 HUNDRED_THOUSANDTH = Decimal("0.00001")
 
 
@@ -118,12 +117,8 @@ def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str
 
 
 def page(request: Request, template: str, status: int = 200, **inputs: Any) -> HTMLResponse:
-    """A whole page. What the template uses and is not given is an error, not a blank.
-
-    One with a form is kept by no cache: come back to, it would show what no longer stands.
-    """
-    html = _rendered(request, template, inputs)
-    return HTMLResponse(html, status, {"Cache-Control": "no-store"} if FORM in html else None)
+    """A whole page. What the template uses and is not given is an error, not a blank."""
+    return HTMLResponse(_rendered(request, template, inputs), status)
 
 
 def partial(request: Request, template: str, status: int = 200, **inputs: Any) -> HTMLResponse:
@@ -135,7 +130,7 @@ def partial(request: Request, template: str, status: int = 200, **inputs: Any) -
 
 def see_other(address: str) -> RedirectResponse:
     """Where to look after something was recorded; a reload there records nothing twice."""
-    return RedirectResponse(address, status_code=303)
+    return RedirectResponse(own_address(address), status_code=303)
 
 
 __all__ = ["TEMPLATES", "asset", "page", "partial", "see_other"]

@@ -73,7 +73,7 @@ def test_a_bug_is_a_page_without_its_innards(web_app: FastAPI, client: TestClien
     assert answer.status_code == 500
     assert "the innards" not in answer.text
     assert "Nothing of this request was stored" in answer.text
-    assert answer.headers["content-security-policy"].startswith("default-src 'self'")
+    assert answer.headers["content-security-policy"].startswith("default-src 'none'")
 
 
 def test_htmx_gets_a_problem_as_a_part_of_a_page(web_app: FastAPI, client: TestClient) -> None:
@@ -159,7 +159,7 @@ def test_reading_may_be_asked_for_from_anywhere(client: TestClient) -> None:
 def test_every_answer_keeps_foreign_code_and_frames_out(client: TestClient, path: str) -> None:
     headers = client.get(path).headers
     policy = headers["content-security-policy"]
-    assert "default-src 'self'" in policy
+    assert "default-src 'none'; script-src 'self'; style-src 'self'" in policy
     assert "frame-ancestors 'none'" in policy
     assert "unsafe" not in policy
     assert headers["x-content-type-options"] == "nosniff"
