@@ -13,7 +13,10 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session, sessionmaker
 
+from app.access import EVERYTHING, Reach
 from app.errors import Busy
+from app.store import change_log
+from app.store.doer import COMMAND_LINE, Doer
 
 BUSY_SECONDS = 5
 # A lost record is worse than a slow one: FULL waits for the disk on every commit.
@@ -79,7 +82,9 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def sessions(engine: Engine) -> Sessions:
-    return sessionmaker(engine, expire_on_commit=False)
+    factory = sessionmaker(engine, expire_on_commit=False)
+    change_log.keep(factory)
+    return factory
 
 
 def writing(engine: Engine) -> Engine:
@@ -88,20 +93,29 @@ def writing(engine: Engine) -> Engine:
 
 
 @contextmanager
-def read_session(factory: Sessions) -> Iterator[Session]:
-    """A session that keeps nothing: whatever was changed in it is rolled back."""
-    with busy_as_problem(), factory() as session:
+def read_session(factory: Sessions, reach: Reach = EVERYTHING) -> Iterator[Session]:
+    """A session that keeps nothing: whatever was changed in it is rolled back.
+
+    `reach` is for whom it asks; the machine itself, which the default stands for, finds everything.
+    """
+    with busy_as_problem(), factory(info={"reach": reach}) as session:
         yield session
 
 
 @contextmanager
-def write_session(factory: Sessions) -> Iterator[Session]:
+def write_session(
+    factory: Sessions, reach: Reach = EVERYTHING, doer: Doer = COMMAND_LINE
+) -> Iterator[Session]:
     """A session that commits when the block ends and rolls back when it raises.
 
-    Raises Busy when other work holds the database for too long.
+    Its commit leaves an entry of what `doer` changed in the record of change. Raises Busy when
+    other work holds the database for too long.
     """
     engine = factory.kw["bind"]
-    with busy_as_problem(), factory(bind=writing(engine)) as session:
+    with (
+        busy_as_problem(),
+        factory(bind=writing(engine), info={"reach": reach, "doer": doer}) as session,
+    ):
         session.connection()  # waits for the lock here, before anything is read
         yield session
         session.commit()

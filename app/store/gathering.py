@@ -1,0 +1,295 @@
+"""What a transaction changes, gathered while it lasts, so that its entry in the record of change is whole.
+
+Rows written through the session are seen by themselves, also those changed by a statement. What goes past
+the session (thousands of rows at once) is told by whoever wrote it, with `note`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from weakref import WeakKeyDictionary
+
+from sqlalchemy import Delete, Insert, Table, Update, event, inspect, select
+from sqlalchemy.orm import (
+    InstanceState,
+    ORMExecuteState,
+    Session,
+    SessionTransaction,
+    UOWTransaction,
+    sessionmaker,
+)
+
+from app.store.kept import KEPT, About, Values, about_of, key_of, plain
+
+# Of a statement that changes more rows than this only their number is told.
+MOST_ROWS_SEEN = 1_000
+
+
+@dataclass(slots=True)
+class RowChange:
+    """A row before and after, by column; `before` is None for a new row, `after` for a deleted one.
+
+    `secret` are columns that changed and whose values nobody is to read.
+    """
+
+    table: str
+    key: Any
+    before: Values | None
+    after: Values | None
+    about: list[About]
+    secret: list[str] = field(default_factory=list)
+
+    def followed_by(self, later: RowChange) -> None:
+        """Take in what happened to the row afterwards in the same transaction."""
+        if self.before is not None and later.before is not None:
+            self.before = later.before | self.before
+        if later.after is None or self.after is None:
+            self.after = later.after
+        else:
+            self.after = self.after | later.after
+        self.about += later.about
+        self.secret = sorted({*self.secret, *later.secret})
+
+    @property
+    def says_something(self) -> bool:
+        if self.before is None and self.after is None:
+            return False  # made and taken away again
+        return self.before != self.after or bool(self.secret)
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """Rows changed past the session, or too many to list."""
+
+    table: str
+    rows: int
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What an action says of its doing. With `many` it changed rows that nobody else tells of."""
+
+    name: str
+    about: tuple[About, ...]
+    said: Mapping[str, Any]
+    many: bool = False
+
+
+@dataclass(slots=True)
+class Gathered:
+    """In the order in which it happened; `marks` say how much there was when a savepoint began."""
+
+    items: list[RowChange | Counted | Deed] = field(default_factory=list)
+    # Weakly: a transaction ends before one hears that it was rolled back.
+    marks: WeakKeyDictionary[SessionTransaction, int] = field(default_factory=WeakKeyDictionary)
+
+    @property
+    def rows(self) -> list[RowChange]:
+        """Each row once, with what it was at first and is at last; those that end as they began left out."""
+        merged: dict[tuple[str, str], RowChange] = {}
+        for each in self.items:
+            if isinstance(each, RowChange):
+                place = (each.table, json.dumps(each.key))
+                if place in merged:
+                    merged[place].followed_by(each)
+                else:
+                    merged[place] = _copy(each)
+        return [each for each in merged.values() if each.says_something]
+
+    @property
+    def deeds(self) -> list[Deed]:
+        return [each for each in self.items if isinstance(each, Deed)]
+
+    @property
+    def counted(self) -> dict[str, int]:
+        """Rows by table that are told only by their number."""
+        told: dict[str, int] = {}
+        for each in self.items:
+            if isinstance(each, Counted):
+                told[each.table] = told.get(each.table, 0) + each.rows
+        return told
+
+
+def _copy(row: RowChange) -> RowChange:
+    return RowChange(row.table, row.key, row.before, row.after, list(row.about), list(row.secret))
+
+
+def gathered(db: Session) -> Gathered:
+    """What this session changed since its last commit or rollback."""
+    found: Gathered = db.info.setdefault("gathered", Gathered())
+    return found
+
+
+def note(
+    db: Session,
+    deed: str,
+    *about: tuple[str, object],
+    many: bool = False,
+    **said: Any,
+) -> None:
+    """Name what is being done, in the same transaction: "event.recorded", and what else it is about.
+
+    The cars, people and settings of rows written through the session need not be named. The first
+    deed of a transaction names its entry. A deed that changes nothing leaves none, unless `many`
+    says that rows were written past the session; then `said` has to tell which.
+    """
+    named = tuple((kind, str(key)) for kind, key in about)
+    gathered(db).items.append(Deed(deed, named, said, many))
+
+
+def listen(factory: sessionmaker[Session]) -> None:
+    """Have every session of this factory gather what it changes."""
+    event.listen(factory, "after_flush", _after_flush)
+    event.listen(factory, "do_orm_execute", _around_statement)
+    event.listen(factory, "after_transaction_create", _begun)
+    event.listen(factory, "after_soft_rollback", _rolled_back)
+    event.listen(factory, "after_transaction_end", _ended)
+
+
+def _begun(db: Session, transaction: SessionTransaction) -> None:
+    held = gathered(db)
+    held.marks[transaction] = len(held.items)
+
+
+def _rolled_back(db: Session, transaction: SessionTransaction) -> None:
+    held = gathered(db)
+    del held.items[held.marks.get(transaction, 0) :]
+
+
+def _ended(db: Session, transaction: SessionTransaction) -> None:
+    if transaction.parent is None:
+        gathered(db).items.clear()
+
+
+# Rows written through the session --------------------------------------------------------------------------------
+
+
+def _after_flush(db: Session, _: UOWTransaction) -> None:
+    items = gathered(db).items
+    for made in db.new:
+        items.extend(_told(made, _inserted))
+    for held in db.dirty:
+        items.extend(_told(held, _changed))
+    for gone in db.deleted:
+        items.extend(_told(gone, _deleted))
+
+
+def _told(row: object, how: Any) -> Iterable[RowChange]:
+    state: InstanceState[Any] = inspect(row)
+    table = state.mapper.local_table
+    if isinstance(table, Table) and table.name in KEPT:
+        told: RowChange | None = how(table, state)
+        if told is not None:
+            yield told
+
+
+def _held(state: InstanceState[Any]) -> Values:
+    """What the session knows of the row, by column; asks the database nothing."""
+    keys = zip(state.mapper.primary_key, state.identity or (), strict=False)
+    return {column.name: value for column, value in keys} | {
+        attribute.columns[0].name: state.dict[attribute.key]
+        for attribute in state.mapper.column_attrs
+        if attribute.key in state.dict
+    }
+
+
+def _inserted(table: Table, state: InstanceState[Any]) -> RowChange:
+    return of_row(table, None, _held(state))
+
+
+def _deleted(table: Table, state: InstanceState[Any]) -> RowChange:
+    return of_row(table, _held(state), None)
+
+
+def _changed(table: Table, state: InstanceState[Any]) -> RowChange | None:
+    before: Values = {}
+    for attribute in state.mapper.column_attrs:
+        history = state.attrs[attribute.key].history
+        if history.has_changes():
+            before[attribute.columns[0].name] = history.deleted[0] if history.deleted else None
+    return of_change(table, _held(state), before)
+
+
+def of_row(table: Table, before: Values | None, after: Values | None) -> RowChange:
+    """A whole row that is new or gone."""
+    whole = after if before is None else before
+    assert whole is not None
+    kept = KEPT[table.name]
+    told = {name: plain(whole[name]) for name in kept.columns(table) if name in whole}
+    secret = [name for name in sorted(kept.secret) if whole.get(name) is not None]
+    return RowChange(
+        table.name,
+        key_of(table, whole),
+        told if before is not None else None,
+        told if after is not None else None,
+        about_of(table.name, whole),
+        secret,
+    )
+
+
+def of_change(table: Table, now: Values, before: Values) -> RowChange | None:
+    """A row of which the columns in `before` changed; None when they are of no concern."""
+    kept = KEPT[table.name]
+    told = [name for name in kept.columns(table) if name in before]
+    secret = [name for name in sorted(kept.secret) if name in before]
+    if not told and not secret:
+        return None
+    return RowChange(
+        table.name,
+        key_of(table, now),
+        {name: plain(before[name]) for name in told},
+        {name: plain(now[name]) for name in told},
+        about_of(table.name, now),
+        secret,
+    )
+
+
+# Rows changed by a statement -------------------------------------------------------------------------------------
+
+
+def _around_statement(state: ORMExecuteState) -> Any:
+    """Look at the rows that a statement changes before and after it."""
+    statement = state.statement
+    if not isinstance(statement, Update | Delete | Insert):
+        return None
+    table = statement.table
+    if not isinstance(table, Table) or table.name not in KEPT:
+        return None
+    db = state.session
+    if isinstance(statement, Insert):
+        parameters = state.parameters
+        rows = len(parameters) if isinstance(parameters, list) else 1
+        gathered(db).items.append(Counted(table.name, rows))
+        return None
+    if isinstance(state.parameters, list):
+        gathered(db).items.append(Counted(table.name, len(state.parameters)))
+        return None
+    db.flush()
+    return _seen(state, db, table, statement)
+
+
+def _seen(state: ORMExecuteState, db: Session, table: Table, statement: Update | Delete) -> Any:
+    # Past the session: what it holds is neither asked for nor brought up to date by our looking.
+    connection = db.connection()
+    wanted = select(table).limit(MOST_ROWS_SEEN + 1)
+    if statement.whereclause is not None:
+        wanted = wanted.where(statement.whereclause)
+    before = connection.execute(wanted, state.parameters or {}).mappings().all()
+    result = state.invoke_statement()
+    items = gathered(db).items
+    if len(before) > MOST_ROWS_SEEN:
+        items.append(Counted(table.name, max(getattr(result, "rowcount", 0), len(before))))
+    elif isinstance(statement, Delete):
+        items += [of_row(table, dict(row), None) for row in before]
+    else:
+        for row in before:
+            same = [column == row[column.name] for column in table.primary_key.columns]
+            now = connection.execute(select(table).where(*same)).mappings().one()
+            moved = {name: row[name] for name in row if row[name] != now[name]}
+            told = of_change(table, dict(now), moved)
+            if told is not None:
+                items.append(told)
+    return result
