@@ -1,4 +1,7 @@
-"""Rows out as CSV or as a workbook, written as they come; no cell that a spreadsheet would run."""
+"""Rows out as CSV or as a workbook, written as they come; no cell that a spreadsheet would run.
+
+The one place of the program that writes either.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +14,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from xlsxwriter import Workbook
+from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
 from app.errors import Refused
 
 Value = str | int | float | bool | Decimal | date | datetime | None
-# A spreadsheet takes a text that begins so for a formula.
-BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+# A spreadsheet takes a text that begins so for a formula, some also the wide signs of East Asia.
+BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")
 ROWS_AT_ONCE = 500
 CHUNK = 1 << 16
 # What a sheet can hold; one row is the header.
@@ -32,7 +36,7 @@ def csv_bytes(
         yield "\ufeff".encode()
     held = io.StringIO()
     writer = csv.writer(held, lineterminator="\r\n")
-    writer.writerow(header)
+    writer.writerow([_as_csv(name) for name in header])
     for count, row in enumerate(rows, start=1):
         writer.writerow([_as_csv(value) for value in row])
         if count % ROWS_AT_ONCE == 0:
@@ -93,16 +97,18 @@ def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[Value]], t
         for place, name in enumerate(header):
             sheet.set_column(place, place, max(11, len(name) + 2))
         sheet.write_row(0, 0, header, book.add_format({"bold": True}))
+        # A text cell is not run, but would be once someone edits it or saves the sheet as CSV.
+        only_text = book.add_format({"quote_prefix": True})
         for number, row in enumerate(rows, start=1):
             if number > MOST_ROWS:
                 raise Refused(
                     f"An .xlsx sheet holds at most {MOST_ROWS:,} rows, and this list has more. "
                     f"Take it as CSV, or filter it further."
                 )
-            _write_row(sheet, number, row)
+            _write_row(sheet, number, row, only_text)
 
 
-def _write_row(sheet: Worksheet, number: int, row: Sequence[Value]) -> None:
+def _write_row(sheet: Worksheet, number: int, row: Sequence[Value], only_text: Format) -> None:
     for place, value in enumerate(row):
         if isinstance(value, bool):
             sheet.write_string(number, place, "yes" if value else "no")
@@ -111,4 +117,5 @@ def _write_row(sheet: Worksheet, number: int, row: Sequence[Value]) -> None:
         elif isinstance(value, date):
             sheet.write_datetime(number, place, value)
         elif value is not None and value != "":
-            sheet.write_string(number, place, value)
+            quoted = only_text if value.startswith(BEGINS_A_FORMULA) else None
+            sheet.write_string(number, place, value, quoted)

@@ -15,7 +15,10 @@ from app.files.tables_out import csv_bytes, xlsx_bytes
 
 HEADER = ("mark", "number", "due_on", "days_left", "thickness", "jacketed", "notes")
 ROW = ("ZQKX", 104512, date(2031, 6, 30), -3, Decimal("0.4375"), True, "two\nlines; and, signs")
-FORMULAS = ["=1+1", "+1", "-1", "@sum", "\tx", "\rx", '=HYPERLINK("x")']
+FORMULAS = [
+    "=1+1", "+1", "-1", "@sum", "\tx", "\rx", "\n=1", '=HYPERLINK("x")', "=cmd|' /C calc'!A0",
+    "＝1+1", "＋1", "－1", "＠sum",  # wide signs, which some spreadsheets take for the plain ones
+]  # fmt: skip
 
 
 def as_csv(*rows: tuple[Any, ...]) -> list[list[str]]:
@@ -50,8 +53,27 @@ def test_a_workbook_has_true_dates_true_numbers_and_texts() -> None:
 def test_a_text_that_a_spreadsheet_would_run_is_only_a_text(text: str) -> None:
     assert as_csv((text,))[1] == [f"'{text}"]
     cell = as_workbook((text,))["A2"]
-    assert cell.data_type != "f"
+    assert cell.data_type == "s"
+    assert cell.quotePrefix, "it would be run once someone edits the cell"
     assert not cell.hyperlink
+
+
+def test_a_text_with_such_a_sign_inside_is_left_as_it_is() -> None:
+    for text in ("a=b", "1-2", "x@y", "' =1", "ZQKX+1"):
+        assert as_csv((text,))[1] == [text]
+        assert not as_workbook((text,))["A2"].quotePrefix
+
+
+def test_a_heading_is_no_formula_either() -> None:
+    text = b"".join(csv_bytes(("=1+1",), [])).decode("utf-8-sig")
+    assert text == "'=1+1\r\n"
+
+
+@pytest.mark.parametrize("number", [-3, 0, 7, -0.5, Decimal("-0.25"), Decimal("1E+3")])
+def test_a_number_stays_a_number(number: Any) -> None:
+    assert float(as_csv((number,))[1][0]) == float(number)
+    cell = as_workbook((number,))["A2"]
+    assert (cell.data_type, cell.quotePrefix, cell.value) == ("n", False, float(number))
 
 
 def test_a_negative_number_is_no_text_and_keeps_its_sign() -> None:
