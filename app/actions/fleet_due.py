@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -38,9 +38,13 @@ def columns(
     today: date,
     programme: Programme,
     settings: Settings,
+    known_at: datetime | None = None,
 ) -> Iterator[tuple[FleetRows, DueColumns]]:
-    """The due items of cars (`fleet_rows.in_record`), those that go by one owner's rules together."""
-    rows = fleet_rows.read(db, list(known), today)
+    """The due items of cars (`fleet_rows.in_record`), those that go by one owner's rules together.
+
+    As known at a moment (None: now); `programme` are the rules then.
+    """
+    rows = fleet_rows.read(db, list(known), today, known_at)
     by_rules = defaultdict(list)
     for car_id, (_, _, owner_id, *_) in known.items():
         by_rules[programme.of(owner_id)].append(car_id)

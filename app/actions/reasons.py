@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from itertools import islice
 
 from sqlalchemy.orm import Session
@@ -22,10 +22,12 @@ MOVED = (
 )
 
 
-def told(db: Session, rows: Sequence[DueListRow], today: date) -> list[DueListRow]:
-    """These rows with their reasons, by the rules in force for each car."""
-    programme = rulebooks.in_force(db)
-    records = facts.load(db, sorted({row.car_id for row in rows}), today)
+def told(
+    db: Session, rows: Sequence[DueListRow], today: date, known_at: datetime | None = None
+) -> list[DueListRow]:
+    """These rows with their reasons, by the rules in force for each car, as known at a moment (None: now)."""
+    programme = rulebooks.in_force(db, known_at)
+    records = facts.load(db, sorted({row.car_id for row in rows}), today, known_at)
     found = {
         (car_id, due.item): due
         for car_id, record in records.items()
@@ -37,11 +39,13 @@ def told(db: Session, rows: Sequence[DueListRow], today: date) -> list[DueListRo
     ]
 
 
-def each_told(db: Session, rows: Iterable[DueListRow], today: date) -> Iterator[DueListRow]:
+def each_told(
+    db: Session, rows: Iterable[DueListRow], today: date, known_at: datetime | None = None
+) -> Iterator[DueListRow]:
     """The same for a list of any length, some at a time."""
     waiting = iter(rows)
     while some := list(islice(waiting, BATCH)):
-        yield from told(db, some, today)
+        yield from told(db, some, today, known_at)
 
 
 def _reasons(row: DueListRow, due: Due | None, today: date) -> tuple[Reason, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, datetime
 
 from sqlalchemy.orm import Session
 
@@ -47,9 +47,9 @@ class Programme:
         return self.read(record).whole_answer(day, self.of(record.owner_id).rulebook, tried)
 
 
-def in_force(db: Session) -> Programme:
-    """The rules that every answer for a stored car goes by."""
-    holding = rulebooks.in_force(db)
+def in_force(db: Session, known_at: datetime | None = None) -> Programme:
+    """The rules that every answer for a stored car goes by, now or as they were put in force by a moment."""
+    holding = rulebooks.in_force(db, known_at)
     return as_held(db, holding) if holding else Programme(laid(()))
 
 

@@ -237,11 +237,11 @@ def in_register(db: Session, car_ids: Sequence[int], at: Standpoint) -> dict[int
     for car_id, mark, number in asked.latest(CarName, ("mark", "number")):
         if car_id not in owners or car_id not in builds:
             continue
-        specification, built = builds[car_id]
+        (owner_id, region), (specification, built) = owners[car_id], builds[car_id]
         built_on = _day(built)
         if built_on is None or built_on <= at.as_of:
             found[car_id] = InRegister(
-                mark, number, *owners[car_id], standings.get(car_id, "in_service"),
+                mark, number, owner_id, region, standings.get(car_id, "in_service"),
                 specification, built_on, ladings.get(car_id, ""),
             )  # fmt: skip
     return found

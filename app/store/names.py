@@ -62,7 +62,7 @@ def matches(
 
 
 def begins(prefix: NamePrefix, mark: str, number: int) -> bool:
-    """The same of one car's name."""
+    """Whether a name begins so: what `matches` is to columns."""
     whole_mark = len(prefix.mark) == 4 or (prefix.mark and prefix.digits)
     marked = mark == prefix.mark if whole_mark else mark.startswith(prefix.mark)
     return marked and str(number).startswith(prefix.digits)

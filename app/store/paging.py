@@ -87,7 +87,7 @@ def page_of(
 def page_among(
     keyed: Iterable[tuple[tuple[Any, ...], T]], kinds: Sequence[type], after: str | None, limit: int
 ) -> Page[T]:
-    """The same of rows in memory, in any order, each with its key."""
+    """What `page_of` gives, of rows that lie in memory in any order, each with its key."""
     cursor = read_cursor(after, kinds) if after else None
     if cursor is None:
         found = nsmallest(limit + 1, keyed, itemgetter(0))
