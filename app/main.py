@@ -20,6 +20,7 @@ from app.store.db import make_engine, sessions
 from app.web import Guard, answer_problems
 from app.web.hosts import Forwarded
 from app.web.limits import Limits
+from app.web.logs import Logged
 from app.web.rendering import STATIC
 
 KEPT = "public, max-age=31536000, immutable"
@@ -72,4 +73,5 @@ def create_app(
     app.add_middleware(Guard, settings=settings, limits=app.state.limits)
     # The last added sees a request first.
     app.add_middleware(Forwarded, settings=settings)
+    app.add_middleware(Logged)
     return app

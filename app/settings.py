@@ -2,7 +2,7 @@
 
 import re
 from ipaddress import ip_network
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 from zoneinfo import available_timezones
 
@@ -89,6 +89,8 @@ class Settings(BaseSettings):
     upload_limit_mb: Annotated[int, Field(ge=1)] = 64
     time_zone: Annotated[str, AfterValidator(_known_zone)] = "UTC"
     soon_days: Annotated[int, Field(ge=0)] = 180
+    log_format: Literal["text", "json"] = "text"
+    log_level: Literal["debug", "info", "warning", "error"] = "info"
     # The address that people open; empty when the register serves this machine alone.
     public_url: Annotated[str, AfterValidator(_origin)] = ""
     trusted_proxies: Annotated[tuple[Network, ...], NoDecode, BeforeValidator(_listed)] = ()

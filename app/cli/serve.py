@@ -11,6 +11,7 @@ from types import FrameType
 
 import uvicorn
 
+from app import logs
 from app.cli.connections import Connection
 from app.cli.register import checked, migrated
 from app.cli.status import FINE, STATUSES, Unusable
@@ -23,7 +24,9 @@ example:
 
 HOST (127.0.0.1) and PORT (8000) say where. For other machines put a proxy with HTTPS before it, and
 name it in TRUSTED_PROXIES and the address that people open in PUBLIC_URL: see docs/https.md.
-GET /health answers when it serves. Stop it with Ctrl+C; what is being answered is finished first.
+GET /health answers while it runs; GET /ready says whether it can serve, or why not. Each request is
+a line on stderr; LOG_FORMAT (text, json) and LOG_LEVEL say how and how much. Stop it with Ctrl+C:
+what is being answered is finished first.
 
 {STATUSES}"""
 
@@ -45,6 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
     (migrated if args.migrate else checked)(settings)
+    logs.set_up(settings.log_format, settings.log_level)
     with _listening(settings) as listening:
         # uvicorn raises the signal that stopped it once more; the default would end us on the spot,
         # with the worker still running.
@@ -60,6 +64,7 @@ def _config() -> uvicorn.Config:
         factory=True,
         http=Connection,
         ws="none",
+        log_config=None,  # as `app.logs` says; and a line a request comes from `app.web.logs`
         log_level="warning",
         access_log=False,
         # Which proxies are believed is a setting of ours (app/web/hosts.py).
@@ -98,4 +103,6 @@ def _address(listening: socket.socket) -> str:
 
 
 def _end(signum: int, frame: FrameType | None) -> None:
+    # Whoever is impatient must not keep us from stopping the worker.
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
     sys.exit(FINE)

@@ -15,6 +15,7 @@ from huey import crontab
 from huey.consumer import Consumer
 from sqlalchemy import URL
 
+from app import logs
 from app.jobs.doing import Doer
 from app.jobs.queue import beside
 from app.settings import Settings
@@ -26,7 +27,7 @@ SECONDS_BETWEEN_LOOKS = 1.0
 
 def run(settings: Settings) -> None:
     """Do jobs until told to stop by a signal, or by the end of the process at the other end of stdin."""
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s worker: %(message)s")
+    logs.set_up(settings.log_format, settings.log_level)
     _end_with_parent()
     engine = make_engine(settings.database_url)
     try:

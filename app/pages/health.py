@@ -1,15 +1,23 @@
-"""GET /health: whether the program serves and its store answers."""
+"""GET /health: the program is alive. GET /ready: it can answer, with its store and its disk, or why not."""
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
 from app import __version__
-from app.web import Db
+from app.store.readiness import FINE, readiness
 
 router = APIRouter()
+UNKEPT = {"Cache-Control": "no-store"}
 
 
 @router.get("/health")
-def health(db: Db) -> JSONResponse:
-    db.connection()
-    return JSONResponse({"status": "ok", "version": __version__})
+def health() -> JSONResponse:
+    return JSONResponse({"status": "ok", "version": __version__}, headers=UNKEPT)
+
+
+@router.get("/ready")
+def ready(request: Request) -> JSONResponse:
+    found = readiness(request.app.state.engine)
+    fine = set(found.values()) == {FINE}
+    told = {"status": "ready" if fine else "not ready", "checks": found}
+    return JSONResponse(told, 200 if fine else 503, headers=UNKEPT)

@@ -17,6 +17,7 @@ from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Ref
 from app.web.headers import headers_for
 from app.web.held import held
 from app.web.hosts import own_address
+from app.web.logs import HEADER, pattern_of
 from app.web.rendering import page, partial
 from app.web.requests import wants_part
 
@@ -144,9 +145,10 @@ def _http(request: Request, wrong: Exception) -> Response:
 
 
 def _bug(request: Request, wrong: Exception) -> Response:
-    log.error("%s %s failed", request.method, request.url.path, exc_info=wrong)
+    log.error("%s %s failed", request.method, pattern_of(request.scope), exc_info=wrong)
     answer = explain(request, 500, BUG)
     answer.headers.update(
         headers_for(request.app.state.settings.https)
-    )  # this answer is made outside of Guard
+    )  # this answer is made outside of Guard, and of what names a request
+    answer.headers[HEADER] = request.state.request_id
     return answer

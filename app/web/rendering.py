@@ -110,6 +110,7 @@ def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str
         "here": request.url.path,
         "recorder": remembered_recorder(request),
         "masthead_day": today(request),
+        "request_id": getattr(request.state, "request_id", ""),
         "time_zone": zone.key,
         "moment": moment,
     }
