@@ -16,6 +16,9 @@ COMMANDS = {
     "migrate": ("migrate", "make the database, or bring it up to this version"),
     "demo": ("demo", "load the invented demo fleet into an empty register"),
     "refresh-due": ("refresh_due", "work out every due date in the register anew"),
+    "backup": ("backup", "write a copy of the whole register to a file, while it is used"),
+    "restore": ("restore", "bring a copy back into an empty database of either engine"),
+    "verify": ("verify", "check that the register is sound, and say what is not"),
 }
 
 DESCRIPTION = """\

@@ -32,6 +32,18 @@ def register(settings: Settings) -> Iterator[Sessions]:
             engine.dispose()
 
 
+@contextmanager
+def store_of_any_version(settings: Settings) -> Iterator[Engine]:
+    """A store that is there, of this version or an older one. Raises Unusable, Busy or NewerStore."""
+    with usable(settings):
+        _must_exist(settings)
+        engine = make_engine(settings.database_url)
+        try:
+            yield engine
+        finally:
+            engine.dispose()
+
+
 def checked(settings: Settings) -> None:
     """Raise unless the store can be served by this version."""
     with register(settings):
