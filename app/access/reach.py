@@ -18,12 +18,14 @@ class Reach:
     """`parties` owns what is reached, with all parties kept by them; None is every car there is.
 
     `foreign` are the ways in which cars of others are reached besides, empty when there are none;
-    `members` are the parties among `parties` in which the person is a member.
+    `members` are the parties among `parties` in which the person is a member; `person_id` is the person,
+    None for the machine itself.
     """
 
     parties: frozenset[int] | None
     foreign: frozenset[Kind] = frozenset()
     members: frozenset[int] = frozenset()
+    person_id: int | None = None
 
     @property
     def partial(self) -> frozenset[Kind]:

@@ -23,6 +23,7 @@ from app.actions.stamp import Stamp
 from app.store import cars as fleet
 from app.store.bearers import bearers
 from app.store.columns import BEGINNING, CarFact
+from app.store.gathering import note
 from app.store.tables import Car
 
 
@@ -40,13 +41,16 @@ def add_car(db: Session, new: NewCar, stamp: Stamp) -> Car:
         check(faults, path, change, stamp, new.details.built_on)
     faults.refuse()
     names.must_be_free(db, *name, None)
+    owner = rows.party(db, facts.tidied(new.ownership).owner)
     car = Car(
-        owner_id=rows.party(db, facts.tidied(new.ownership).owner).id,
+        owner_id=owner.id,
+        keeper_id=owner.kept_by or owner.id,
         mark=new.name.mark,
         number=new.name.number,
         specification=new.details.specification,
         standing=new.standing.standing,
     )
+    note(db, "car.added")
     db.add(car)
     rows.flush(db, names.taken(*name))
     borne_from = names.free_from(bearers(db, [name])[name])

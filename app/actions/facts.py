@@ -26,8 +26,9 @@ from app.actions.checks import Faults, tidy
 from app.actions.factchecks import Change, check
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Fault, NotFound, Refused
-from app.store import dated, events
+from app.store import cars, dated, events
 from app.store.columns import BEGINNING, CarFact
+from app.store.gathering import note
 from app.store.tables import (
     IN_RECORD,
     ApprovalFact,
@@ -62,6 +63,7 @@ def change(db: Session, car: Car, stated: Change, stamp: Stamp) -> CarFact:
     """Write a new fact that holds from its day on; what holds already is not written twice."""
     stated = tidied(stated)
     _check(db, car, stated, stamp)
+    note(db, "fact.recorded", ("car", car.id))
     held = in_force(db, car.id, stated)
     if held is not None and _holds_already(db, held, stated):
         return held
@@ -78,6 +80,7 @@ def correct(db: Session, car: Car, old: CarFact, stated: Change, stamp: Stamp) -
     stated = tidied(stated)
     _check(db, car, stated, stamp)
     must_count(db, old)
+    note(db, "fact.corrected", ("car", car.id))
     rows.supersede(db, old, stamp)
     row = write(db, car, stated, begins(stated) or old.from_on, stamp, corrects=old.id)
     settle(db, car, stamp)
@@ -91,6 +94,7 @@ def withdraw(db: Session, car: Car, old: CarFact, reason: str, stamp: Stamp) -> 
     table = type(old)
     if table in NEEDED and not dated.has_others(db, old):
         raise Refused("A car cannot be without this fact. Correct it instead of withdrawing it.")
+    note(db, "fact.withdrawn", ("car", car.id))
     rows.withdraw(db, old, reason, stamp)
     settle(db, car, stamp)
     _keep_names_apart(db, car, old, old.from_on)
@@ -135,7 +139,7 @@ def _keep_names_apart(db: Session, car: Car, row: CarFact, since: date) -> None:
 def fact_or_raise(db: Session, table: str, row_id: int) -> CarFact:
     """A row of one of the tables of dated facts."""
     row = db.get(BY_NAME[table], row_id) if table in BY_NAME else None
-    if row is None:
+    if row is None or not cars.reached(db, row.car_id):
         raise NotFound(f"There is no {table} fact with the number {row_id} in the register.")
     return row
 
@@ -208,7 +212,7 @@ def _values(db: Session, stated: Change) -> dict[str, Any]:
     """The columns of what a change states."""
     if isinstance(stated, NewOwnership):
         return {
-            "owner_id": rows.party(db, stated.owner).id,
+            "owner_id": rows.party_anywhere(db, stated.owner).id,
             "lining_owner_id": _party_id(db, stated.lining_owner),
             "equipment_owner_id": _party_id(db, stated.equipment_owner),
             "region": stated.region,
@@ -219,7 +223,7 @@ def _values(db: Session, stated: Change) -> dict[str, Any]:
 
 
 def _party_id(db: Session, name: str | None) -> int | None:
-    return rows.party(db, name).id if name else None
+    return rows.party_anywhere(db, name).id if name else None
 
 
 def _holds_already(db: Session, held: CarFact, stated: Change) -> bool:

@@ -61,12 +61,19 @@ def withdraw(db: Session, row: Recorded, reason: str, stamp: Stamp) -> None:
 
 
 def party(db: Session, name: str) -> Party:
-    """The party of this name, added when it is new."""
-    found = cars.party_by_name(db, name)
-    if found is None:
-        found = Party(name=name)
-        db.add(found)
-        flush(db, f"{name} was added by somebody else just now. Try again.")
+    """The session's party of this name, or one that it keeps; added when it is new."""
+    return cars.party_by_name(db, name) or _kept(db, name)
+
+
+def party_anywhere(db: Session, name: str) -> Party:
+    """The same; but a party of that name that stands for itself rather than a new one."""
+    return cars.party_anywhere(db, name) or _kept(db, name)
+
+
+def _kept(db: Session, name: str) -> Party:
+    found = Party(name=name, kept_by=cars.keeper(db))
+    db.add(found)
+    flush(db, f"{name} was added by somebody else just now. Try again.")
     return found
 
 

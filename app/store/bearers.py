@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.store import reach
 from app.store.columns import BEGINNING
 from app.store.intake import KNOWN, KnownCar, Name, in_parts
 from app.store.tables import IN_RECORD, Car, CarName, Standing
@@ -81,10 +82,13 @@ def _ever_named(db: Session, names: Collection[Name]) -> dict[Name, set[int]]:
     for mark, wanted in numbers.items():
         for part in in_parts(wanted):
             rows = db.execute(
-                select(CarName.number, CarName.car_id).where(
+                select(CarName.number, CarName.car_id)
+                .join(Car, Car.id == CarName.car_id)
+                .where(
                     CarName.mark == mark,
                     CarName.number.in_(part),
                     CarName.superseded_at.is_(None),
+                    reach.whole(db, Car.owner_id, Car.id),
                 )
             )
             for number, car_id in rows:

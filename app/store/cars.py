@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Generic, TypeVar
@@ -11,6 +11,7 @@ from sqlalchemy import ColumnElement, Row, Select, func, inspect, or_, select, t
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
+from app.store import reach
 from app.store.columns import CarFact
 from app.store.names import EVERY_NAME, NamePrefix, matches
 from app.store.paging import Cursor, Page, Value, page_of
@@ -35,24 +36,55 @@ F = TypeVar("F", bound=CarFact)
 
 
 def car_or_raise(db: Session, car_id: int) -> Car:
-    car = db.get(Car, car_id)
+    """The car, when the session reaches all of it; NotFound as well when there is none."""
+    found = select(Car).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
+    car = db.scalars(found).first()
     if car is None:
         raise _unknown(car_id)
     return car
 
 
-def locked(db: Session, car_ids: Sequence[int]) -> list[Car]:
+def part_or_raise(db: Session, car_id: int) -> tuple[Car, frozenset[str] | None]:
+    """The car and which of its items the session reaches (None: all of it); NotFound when none."""
+    items = reach.items_of(db, car_id)
+    car = db.get(Car, car_id) if items is None or items else None
+    if car is None:
+        raise _unknown(car_id)
+    return car, items
+
+
+def reached(db: Session, car_id: int) -> bool:
+    """Whether the session reaches all of the car, as after a change that may have given it away."""
+    found = select(Car.id).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
+    return db.scalar(found) is not None
+
+
+def locked(db: Session, car_ids: Sequence[int], items: Collection[str] | None = None) -> list[Car]:
     """These cars, in the order asked for, to be changed; whoever else changes them waits.
 
-    Raises NotFound naming a key that the register lacks.
+    Raises NotFound naming a key that the register lacks. With `items` a car will do of which the
+    session reaches just these due items.
     """
-    query = select(Car).where(Car.id.in_(car_ids)).order_by(Car.id).with_for_update()
+    reachable = reach.whole if items is None else reach.some
+    query = (
+        select(Car)
+        .where(Car.id.in_(car_ids), reachable(db, Car.owner_id, Car.id))
+        .order_by(Car.id)
+        .with_for_update()
+    )
     query = query.execution_options(populate_existing=True)
     found = {car.id: car for car in db.scalars(query)}
     for car_id in car_ids:
-        if car_id not in found:
+        if car_id not in found or not _covers(db, car_id, items):
             raise _unknown(car_id)
     return [found[car_id] for car_id in car_ids]
+
+
+def _covers(db: Session, car_id: int, items: Collection[str] | None) -> bool:
+    if items is None or reach.of(db).parties is None:
+        return True
+    reached = reach.items_of(db, car_id)
+    return reached is None or set(items) <= reached
 
 
 def locked_one(db: Session, car_id: int) -> Car:
@@ -66,7 +98,12 @@ def _unknown(car_id: int) -> NotFound:
 def by_name(db: Session, mark: str, number: int) -> Car | None:
     """The car in record under this name today; a sold or scrapped car has given its name up."""
     return db.scalars(
-        select(Car).where(Car.mark == mark, Car.number == number, Car.standing.in_(IN_RECORD))
+        select(Car).where(
+            Car.mark == mark,
+            Car.number == number,
+            Car.standing.in_(IN_RECORD),
+            reach.whole(db, Car.owner_id, Car.id),
+        )
     ).first()
 
 
@@ -75,7 +112,8 @@ def once_named(db: Session, mark: str, number: int) -> Sequence[Car]:
     named = select(CarName.car_id).where(
         CarName.mark == mark, CarName.number == number, CarName.superseded_at.is_(None)
     )
-    return db.scalars(select(Car).where(Car.id.in_(named)).order_by(Car.id)).all()
+    mine = reach.whole(db, Car.owner_id, Car.id)
+    return db.scalars(select(Car).where(Car.id.in_(named), mine).order_by(Car.id)).all()
 
 
 # A name with its mark was borne by few; more would be no search but a list.
@@ -93,6 +131,7 @@ def once_beginning(db: Session, prefix: NamePrefix) -> tuple[int, ...]:
             matches(prefix, CarName.mark.expression, CarName.number.expression),
             CarName.superseded_at.is_(None),
             or_(Car.mark != CarName.mark, Car.number != CarName.number),
+            reach.some(db, Car.owner_id, Car.id),
         )
         .distinct()
         .limit(MOST_ONCE_NAMED)
@@ -148,14 +187,14 @@ def register(
             Car.next_item, Car.next_state, Car.next_due_on,
         )
         .join(Party, Party.id == Car.owner_id)
-        .where(*_conditions(wanted))
+        .where(*_conditions(db, wanted))
     )  # fmt: skip
     keys: list[ColumnElement[Any]] = [Car.mark.expression, Car.number.expression, Car.id.expression]
     return page_of(db, query, keys, (str, int, int), after, limit, _listed)
 
 
 def count(db: Session, wanted: RegisterFilter) -> int:
-    return db.scalar(select(func.count()).select_from(Car).where(*_conditions(wanted))) or 0
+    return db.scalar(select(func.count()).select_from(Car).where(*_conditions(db, wanted))) or 0
 
 
 def register_place(row: CarListRow) -> str:
@@ -168,9 +207,10 @@ def _listed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], CarListRow]:
     return (shown.mark, shown.number, shown.id), shown
 
 
-def _conditions(wanted: RegisterFilter) -> list[ColumnElement[bool]]:
+def _conditions(db: Session, wanted: RegisterFilter) -> list[ColumnElement[bool]]:
     named = matches(wanted.search, Car.mark.expression, Car.number.expression)
     conditions = [or_(named, Car.id.in_(wanted.once_so_named)) if wanted.once_so_named else named]
+    conditions.append(reach.some(db, Car.owner_id, Car.id))
     if wanted.standing is None:
         # Said the other way round it would lure SQLite from the index that has the order.
         conditions.append(Car.standing.not_in(OUT_OF_RECORD))
@@ -279,7 +319,7 @@ def owners(db: Session) -> list[Owner]:
     """Who owns cars in record, and how many."""
     counted = (
         select(Car.owner_id, func.count().label("cars"))
-        .where(Car.standing.not_in(OUT_OF_RECORD))
+        .where(Car.standing.not_in(OUT_OF_RECORD), reach.some(db, Car.owner_id, Car.id))
         .group_by(Car.owner_id)
         .subquery()
     )
@@ -291,12 +331,43 @@ def owners(db: Session) -> list[Owner]:
     return [Owner(*row) for row in found]
 
 
+def highest_key_reached(db: Session) -> int:
+    """As `highest_key`; 0 when the session reaches no car at all."""
+    mine = select(Car.id).where(reach.some(db, Car.owner_id, Car.id)).limit(1)
+    return highest_key(db) if db.scalar(mine) else 0
+
+
 def party_names(db: Session) -> dict[int, str]:
+    """The name of every party, for rows that the session may see."""
     return dict(db.execute(select(Party.id, Party.name)).all())
 
 
+def own_party_names(db: Session) -> list[str]:
+    """The names of the session's own parties and of those they keep, to choose from."""
+    return sorted(db.scalars(select(Party.name).where(reach.owned(db, Party.id))))
+
+
 def party_by_name(db: Session, name: str) -> Party | None:
-    return db.scalars(select(Party).where(Party.name == name)).first()
+    """The party of this name among the session's own and those they keep."""
+    return db.scalars(
+        select(Party)
+        .where(Party.name == name, reach.owned(db, Party.id))
+        .order_by(Party.kept_by.is_not(None), Party.id)
+    ).first()
+
+
+def party_anywhere(db: Session, name: str) -> Party | None:
+    """The same, else the party of this name that stands for itself, whoever's it is."""
+    alone = select(Party).where(Party.name == name, Party.kept_by.is_(None))
+    return party_by_name(db, name) or db.scalars(alone).first()
+
+
+def keeper(db: Session) -> int | None:
+    """Who keeps the records of a party that this session adds; None before anybody was set up."""
+    members = reach.of(db).members
+    if members:
+        return min(members)
+    return db.scalar(select(Party.id).where(Party.keeps_register))
 
 
 def regions(db: Session) -> list[str]:
@@ -312,7 +383,8 @@ def commodities(db: Session) -> list[str]:
 
 
 def _different(db: Session, column: Select[str]) -> list[str]:
-    found = db.scalars(column.where(Car.standing.not_in(OUT_OF_RECORD)).distinct()).all()
+    mine = reach.some(db, Car.owner_id, Car.id)
+    found = db.scalars(column.where(Car.standing.not_in(OUT_OF_RECORD), mine).distinct()).all()
     return sorted(each for each in found if each)
 
 

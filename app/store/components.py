@@ -9,6 +9,7 @@ from sqlalchemy import Select, and_, or_, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
+from app.store import reach
 from app.store.cars import withdrawals
 from app.store.tables import RELIEF_KINDS, Car, Component, Installation, Removal, Withdrawal
 
@@ -36,7 +37,12 @@ class Mounted:
 
 
 def installation_or_raise(db: Session, installation_id: int) -> Installation:
-    installation = db.get(Installation, installation_id)
+    found = (
+        select(Installation)
+        .join(Car, Car.id == Installation.car_id)
+        .where(Installation.id == installation_id, reach.whole(db, Car.owner_id, Car.id))
+    )
+    installation = db.scalars(found).first()
     if installation is None:
         raise NotFound(f"There is no installation with the number {installation_id}.")
     return installation
@@ -56,6 +62,7 @@ def same_as(db: Session, kind: str, maker: str, model: str, serial: str) -> Comp
             Component.model == model,
             Component.serial == serial,
             Component.superseded_at.is_(None),
+            reach.owned(db, Component.owner_id),
         )
         .order_by(Component.id)
     ).first()

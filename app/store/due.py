@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 
 from app.core.due import state_on
 from app.core.facts import ITEMS, Reason, Status
+from app.store import reach
 from app.store.bulk import insert_ready, insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
@@ -136,7 +137,7 @@ def page(
         return (*dated, shown.mark, shown.number, shown.item_no), shown
 
     kinds: tuple[type, ...] = (str, int, int) if wanted.undated else (date, str, int, int)
-    query = _rows(_within(wanted, read_cursor(after, kinds)) if after else wanted)
+    query = _rows(db, _within(wanted, read_cursor(after, kinds)) if after else wanted)
     return page_of(db, query, _keys(wanted), kinds, after, limit, make)
 
 
@@ -152,7 +153,7 @@ def _within(wanted: DueFilter, cursor: Cursor) -> DueFilter:
 
 def each(db: Session, wanted: DueFilter) -> Iterator[DueListRow]:
     """Every row in the order of the list, a thousand at a time: what an export writes."""
-    query = _rows(wanted).order_by(*_keys(wanted))
+    query = _rows(db, wanted).order_by(*_keys(wanted))
     for row in db.execute(query, execution_options={"yield_per": 1000}):
         yield _shown(row, wanted)
 
@@ -160,7 +161,7 @@ def each(db: Session, wanted: DueFilter) -> Iterator[DueListRow]:
 def for_car(db: Session, car_id: int, as_of: date, soon_days: int = 180) -> list[DueListRow]:
     """All due items of a car in the order of items, whatever its standing."""
     seen = DueFilter(as_of, soon_days)
-    query = _columns().where(DueRow.car_id == car_id).order_by(DueRow.item_no)
+    query = _columns().where(DueRow.car_id == car_id, reach.due_items(db)).order_by(DueRow.item_no)
     return [_shown(row, seen) for row in db.execute(query)]
 
 
@@ -169,7 +170,8 @@ def totals(db: Session, wanted: DueFilter) -> dict[Status, int]:
     each_count = [
         select(func.count())
         .where(
-            *_conditions(wanted), *_kind_conditions(replaced(wanted, status=name, overdue=False))
+            *_conditions(db, wanted),
+            *_kind_conditions(replaced(wanted, status=name, overdue=False)),
         )
         .scalar_subquery()
         for name in STATUSES
@@ -179,7 +181,7 @@ def totals(db: Session, wanted: DueFilter) -> dict[Status, int]:
 
 def count(db: Session, wanted: DueFilter) -> int:
     """How many rows the whole list has."""
-    conditions = [*_conditions(wanted), *_kind_conditions(wanted)]
+    conditions = [*_conditions(db, wanted), *_kind_conditions(wanted)]
     return db.scalar(select(func.count()).select_from(DueRow).where(*conditions)) or 0
 
 
@@ -207,8 +209,8 @@ def _columns() -> Select[*tuple[Any, ...]]:
     ).join(Party, Party.id == DueRow.owner_id)  # fmt: skip
 
 
-def _rows(wanted: DueFilter) -> Select[*tuple[Any, ...]]:
-    return _columns().where(*_conditions(wanted), *_kind_conditions(wanted))
+def _rows(db: Session, wanted: DueFilter) -> Select[*tuple[Any, ...]]:
+    return _columns().where(*_conditions(db, wanted), *_kind_conditions(wanted))
 
 
 def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
@@ -242,9 +244,12 @@ def _keys(wanted: DueFilter) -> list[ColumnElement[Any]]:
     return name if wanted.undated else [DueRow.due_on.expression, *name]
 
 
-def _conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
+def _conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     """All of the filter but which statuses are meant."""
-    conditions = [matches(wanted.search, DueRow.mark.expression, DueRow.number.expression)]
+    conditions = [
+        reach.due_items(db),
+        matches(wanted.search, DueRow.mark.expression, DueRow.number.expression),
+    ]
     if wanted.listed_only:
         conditions.append(DueRow.listed.is_(True))
     if wanted.owner_id is not None:

@@ -13,8 +13,9 @@ from sqlalchemy.orm import Session
 
 from app.core.facts import EVENT_ITEMS, Outcome
 from app.errors import NotFound
+from app.store import reach
 from app.store.cars import withdrawals
-from app.store.tables import EventRow, ReadingRow, Withdrawal
+from app.store.tables import Car, EventRow, ReadingRow, Withdrawal
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,12 @@ def split(joined: str) -> tuple[str, ...]:
 
 
 def event_or_raise(db: Session, event_id: int) -> EventRow:
-    event = db.get(EventRow, event_id)
+    found = (
+        select(EventRow)
+        .join(Car, Car.id == EventRow.car_id)
+        .where(EventRow.id == event_id, reach.whole(db, Car.owner_id, Car.id))
+    )
+    event = db.scalars(found).first()
     if event is None:
         raise NotFound(f"There is no event with the number {event_id} in the register.")
     return event

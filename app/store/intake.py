@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Row, Table, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
+from app.store import reach
 from app.store.columns import CarFact, Recorded
 from app.store.derived import ImportRun
 from app.store.tables import (
@@ -71,7 +72,10 @@ def cars_named(db: Session, names: Collection[Name]) -> dict[Name, KnownCar]:
         for part in in_parts(wanted):
             rows = db.execute(
                 select(*KNOWN).where(
-                    Car.mark == mark, Car.number.in_(part), Car.standing.in_(IN_RECORD)
+                    Car.mark == mark,
+                    Car.number.in_(part),
+                    Car.standing.in_(IN_RECORD),
+                    reach.whole(db, Car.owner_id, Car.id),
                 )
             )
             found.update({(row.mark, row.number): KnownCar(*row) for row in rows})
@@ -91,6 +95,7 @@ def names_now(db: Session, names: Collection[Name]) -> dict[Name, str]:
                     CarName.number.in_(part),
                     CarName.superseded_at.is_(None),
                     Car.standing.in_(IN_RECORD),
+                    reach.whole(db, Car.owner_id, Car.id),
                 )
             )
             found.update({(row[0], row[1]): f"{row[2]} {row[3]}" for row in rows})
@@ -191,8 +196,18 @@ def mounted_on(db: Session, car_ids: Collection[int]) -> dict[int, list[dict[str
 
 
 def parties(db: Session) -> dict[int, str]:
-    """The name of every party."""
-    return dict(db.execute(select(Party.id, Party.name)).all())
+    """The names of the session's own parties and of those that they keep."""
+    return dict(db.execute(select(Party.id, Party.name).where(reach.owned(db, Party.id))).all())
+
+
+def parties_alone(db: Session) -> dict[int, str]:
+    """The names of the parties that stand for themselves, whoever's they are."""
+    return dict(db.execute(select(Party.id, Party.name).where(Party.kept_by.is_(None))).all())
+
+
+def keepers(db: Session) -> dict[int, int]:
+    """Who keeps the records of each party."""
+    return dict(db.execute(select(Party.id, func.coalesce(Party.kept_by, Party.id))).all())
 
 
 def ladings(db: Session) -> dict[str, dict[str, Any]]:

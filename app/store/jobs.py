@@ -8,23 +8,27 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
+from app.store import reach
 from app.store.derived import Job
 
 
 def get(db: Session, job_id: str) -> Job:
     """The job with this key; NotFound when there is none."""
     job = db.get(Job, job_id)
-    if job is None:
+    if job is None or not reach.asked_by(db, job.person_id):
         raise NotFound("There is no such job.")
     return job
 
 
 def latest(db: Session, limit: int = 20) -> Sequence[Job]:
-    return db.scalars(select(Job).order_by(Job.asked_at.desc(), Job.id).limit(limit)).all()
+    query = select(Job).where(reach.asked(db, Job.person_id))
+    return db.scalars(query.order_by(Job.asked_at.desc(), Job.id).limit(limit)).all()
 
 
 def unfinished(db: Session) -> Sequence[Job]:
     """Those waiting or running, longest first."""
     return db.scalars(
-        select(Job).where(Job.state.in_(("waiting", "running"))).order_by(Job.asked_at, Job.id)
+        select(Job)
+        .where(Job.state.in_(("waiting", "running")), reach.asked(db, Job.person_id))
+        .order_by(Job.asked_at, Job.id)
     ).all()

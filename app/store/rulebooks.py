@@ -11,6 +11,7 @@ from sqlalchemy import func, select, text
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
+from app.store import reach
 from app.store.derived import DueRow, RulebookEdition, RulebookInForce
 from app.store.tables import IN_RECORD, Car, Party
 
@@ -35,9 +36,20 @@ def editions(db: Session) -> Sequence[RulebookEdition]:
 
 def edition_or_raise(db: Session, edition_id: int) -> RulebookEdition:
     found = db.get(RulebookEdition, edition_id)
-    if found is None:
+    if found is None or not may_see(db, found.owner_id):
         raise NotFound("There is no such edition of the rules.")
     return found
+
+
+def may_see(db: Session, owner_id: int | None) -> bool:
+    """Whether the session may see rules of this owner (None: of all)."""
+    parties = reach.of(db).parties
+    return owner_id is None or parties is None or owner_id in parties
+
+
+def shown(db: Session) -> list[RulebookEdition]:
+    """The editions for all, and the programmes of the session's own parties."""
+    return [each for each in editions(db) if may_see(db, each.owner_id)]
 
 
 def by_code(db: Session, code: str) -> RulebookEdition | None:
@@ -69,7 +81,7 @@ def history(db: Session) -> list[Put]:
         .outerjoin(Party, Party.id == RulebookInForce.owner_id)
         .order_by(RulebookInForce.id.desc())
     )  # fmt: skip
-    return [Put(*row) for row in rows]
+    return [put for row in rows if may_see(db, (put := Put(*row)).owner_id)]
 
 
 def governed(db: Session) -> dict[str, dict[str, int]]:
@@ -79,7 +91,7 @@ def governed(db: Session) -> dict[str, dict[str, int]]:
     """
     rows = db.execute(
         select(DueRow.rule, DueRow.state, func.count(DueRow.car_id.distinct()))
-        .where(DueRow.listed.is_(True))
+        .where(DueRow.listed.is_(True), reach.due_items(db))
         .group_by(DueRow.rule, DueRow.state)
     )
     found: dict[str, dict[str, int]] = defaultdict(dict)
@@ -90,7 +102,9 @@ def governed(db: Session) -> dict[str, dict[str, int]]:
 
 def cars_of(db: Session, owner_id: int | None, *, in_record: bool = False) -> Sequence[int]:
     """The keys of the cars of an owner (None: of all), by mark and number; with or without those out of the record."""
-    query = select(Car.id).order_by(Car.mark, Car.number, Car.id)
+    query = (
+        select(Car.id).where(reach.owned(db, Car.owner_id)).order_by(Car.mark, Car.number, Car.id)
+    )
     if owner_id is not None:
         query = query.where(Car.owner_id == owner_id)
     if in_record:

@@ -89,6 +89,11 @@ class Car(Base):
     __tablename__ = "car"
     id: Mapped[Id]
     owner_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"))
+    keeper_id: Mapped[int] = mapped_column(
+        Key,
+        ForeignKey("party.id"),
+        comment="whose people keep its records: the owner or its keeper",
+    )
     mark: Mapped[str] = mapped_column(String(4))
     number: Mapped[int] = mapped_column(Integer)
     region: Mapped[Words] = mapped_column(default="")
@@ -105,7 +110,8 @@ class Car(Base):
         *named("car"),
         one_of("standing", STANDINGS),
         Index(
-            "uq_car_name_in_record", "mark", "number", unique=True,
+            # Whether another's register has a car of this name is not told, so it is not asked.
+            "uq_car_name_in_record", "mark", "number", "keeper_id", unique=True,
             sqlite_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
             postgresql_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
         ),

@@ -20,6 +20,7 @@ def upgrade() -> None:
     _parties()
     _visits()
     _whose()
+    _keepers()
     for table, stamp in (
         ("change", False),
         ("change_about", False),
@@ -414,3 +415,30 @@ def _whose() -> None:
             comment="whose cars it could be about; null: anybody's",
         ),
     )  # fmt: skip
+
+
+def _keepers() -> None:
+    """Two registers may each have a car of one name; until somebody is set up each owner is its own keeper."""
+    standing = sa.text("standing IN ('in_service', 'out_of_service', 'stored')")
+    op.drop_index("uq_car_name_in_record", "car")
+    with op.batch_alter_table("car") as car:
+        car.add_column(
+            sa.Column(
+                "keeper_id",
+                KEY,
+                nullable=True,
+                comment="whose people keep its records: the owner or its keeper",
+            )
+        )
+        car.create_foreign_key("fk_car_keeper_id_party", "party", ["keeper_id"], ["id"])
+    op.execute("UPDATE car SET keeper_id = owner_id")
+    with op.batch_alter_table("car") as car:
+        car.alter_column("keeper_id", existing_type=KEY, nullable=False)
+    op.create_index(
+        "uq_car_name_in_record",
+        "car",
+        ["mark", "number", "keeper_id"],
+        unique=True,
+        sqlite_where=standing,
+        postgresql_where=standing,
+    )

@@ -73,7 +73,9 @@ class Cars:
         owned = row.values.get("ownership", {})
         for field in PARTIES:
             if field in owned:
-                owned[f"{field}_id"] = self.writer.party(owned.pop(field))
+                owned[f"{field}_id"] = self.writer.party(
+                    owned.pop(field), anywhere=field != "owner"
+                )
 
     def _remark_old_names(self, names: list[tuple[str, int]]) -> None:
         for name, now in intake.names_now(self.db, names).items():
@@ -91,6 +93,7 @@ class Cars:
         built = row.about("construction")
         car_id = self.writer.add(
             tables.Car, mark=mark, number=number, owner_id=owned["owner_id"],
+            keeper_id=self.writer.keeper_of(owned["owner_id"]),
             region=owned.get("region", ""), specification=built["specification"],
             commodity=row.about("service").get("commodity", ""), built_on=built.get("built_on"),
         )  # fmt: skip

@@ -13,7 +13,9 @@ from sqlalchemy.orm import Session
 from app.actions.stamp import Stamp
 from app.store import tables
 from app.store.bulk import insert_sparse
-from app.store.intake import parties, reserve, table_of
+from app.store.cars import keeper
+from app.store.gathering import tell
+from app.store.intake import keepers, parties, parties_alone, reserve, table_of
 
 # A row may name rows of the tables before its own.
 ORDER = tuple(
@@ -25,6 +27,8 @@ ORDER = tuple(
         tables.Removal, tables.EventRow, tables.ReadingRow,
     )
 )  # fmt: skip
+# Few, and changed by others afterwards: the record of change tells them one by one.
+LISTED = ("party", "lading")
 KEYS_AT_ONCE = 4_000
 UNASSIGNED = "Unassigned"
 
@@ -50,6 +54,8 @@ class Writer:
         self._keys: dict[str, Iterator[int]] = {}
         self.party_names = parties(db)
         self._parties = {name.casefold(): key for key, name in self.party_names.items()}
+        self._others = {name.casefold(): key for key, name in parties_alone(db).items()}
+        self._keepers, self._keeper = keepers(db), keeper(db)
         self.new_parties: list[str] = []
 
     def add(self, mapped: type[Any], **values: Any) -> int:
@@ -63,15 +69,27 @@ class Writer:
         """A row of a table that has no key of its own."""
         self._rows[table_of(mapped).name].append(values)
 
-    def party(self, name: str) -> int:
-        """The party of this name, whatever its capitals; added when there is none."""
-        key = self._parties.get(name.casefold())
-        if key is None:
-            key = self.add(tables.Party, name=name)
-            self._parties[name.casefold()] = key
-            self.party_names[key] = name
-            self.new_parties.append(name)
+    def party(self, name: str, *, anywhere: bool = False) -> int:
+        """The session's party of this name, whatever its capitals; added when there is none.
+
+        `anywhere`: one that stands for itself will do, as for whoever owns a lining.
+        """
+        found = self._parties.get(name.casefold())
+        if found is None and anywhere:
+            found = self._others.get(name.casefold())
+        return self._new_party(name) if found is None else found
+
+    def _new_party(self, name: str) -> int:
+        key = self.add(tables.Party, name=name, kept_by=self._keeper)
+        self._parties[name.casefold()] = key
+        self._keepers[key] = self._keeper or key
+        self.party_names[key] = name
+        self.new_parties.append(name)
         return key
+
+    def keeper_of(self, party_id: int) -> int:
+        """Whose people keep the records of this party."""
+        return self._keepers[party_id]
 
     def flush(self) -> None:
         """Store what was taken so far."""
@@ -81,6 +99,8 @@ class Writer:
                 unsaid = BLANK[table.name]
                 stamped = unsaid | self._stamp if "recorded_at" in unsaid else unsaid
                 insert_sparse(self.db, table, rows, stamped)
+                if table.name in LISTED:
+                    tell(self.db, table, ({**stamped, **row} for row in rows))
 
     def _key(self, table: Table) -> int:
         keys = self._keys.get(table.name) or iter(())

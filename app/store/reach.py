@@ -1,0 +1,240 @@
+"""Which rows a session may find. Every question about cars asks here, so that finding is permission.
+
+A session is opened for somebody (`app.access.Reach`) or for the machine itself; one that says neither
+finds nothing and raises.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from datetime import date
+from typing import Any, cast
+
+from sqlalchemy import (
+    ColumnElement,
+    Select,
+    and_,
+    delete,
+    exists,
+    func,
+    insert,
+    literal,
+    or_,
+    select,
+    true,
+    tuple_,
+    update,
+)
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session, aliased
+
+from app.access import KINDS_OF, Capability, Reach, Viewer
+from app.access.capability import Kind
+from app.access.reach import ITEMS_OF
+from app.core.facts import ITEMS
+from app.errors import Conflict
+from app.store.derived import DueRow
+from app.store.tables import Car, Ownership, Party
+from app.store.visits import CarReach, Visit, VisitStep
+
+Condition = ColumnElement[bool]
+AT_ONCE = 5_000
+
+
+def of(db: Session) -> Reach:
+    """For whom this session was opened."""
+    try:
+        return cast(Reach, db.info["reach"])
+    except KeyError:
+        raise RuntimeError("A session was opened without saying for whom.") from None
+
+
+def of_viewer(db: Session, viewer: Viewer, capability: Capability) -> Reach:
+    """What a person reaches who wants to do this; one query."""
+    members = viewer.parties(capability)
+    found = db.execute(
+        select(
+            Party.id,
+            select(func.count()).select_from(Party).scalar_subquery(),
+            *(_shares(members, kind) for kind in sorted(KINDS_OF[capability])),
+        ).where(or_(Party.id.in_(members), Party.kept_by.in_(members)))
+    ).all()
+    parties = frozenset(row[0] for row in found)
+    shared = found[0][2:] if found else ()
+    foreign = frozenset(
+        kind for kind, any_ in zip(sorted(KINDS_OF[capability]), shared, strict=False) if any_
+    )
+    # Whoever answers for every party there is asks without conditions, which indexes like best.
+    every = bool(found) and len(parties) == found[0][1]
+    return Reach(None if every else parties, foreign, members, viewer.person_id)
+
+
+def _shares(members: Collection[int], kind: Kind) -> ColumnElement[Any]:
+    kept = select(Party.id).where(or_(Party.id.in_(members), Party.kept_by.in_(members)))
+    return exists().where(CarReach.party_id.in_(kept), CarReach.kind == kind)
+
+
+def owned(db: Session, owner: Any) -> Condition:
+    """Rows of the parties of the session alone."""
+    parties = of(db).parties
+    return true() if parties is None else owner.in_(sorted(parties))
+
+
+def whole(db: Session, owner: Any, car: Any) -> Condition:
+    """Cars of which everything may be found: own ones, and those in the party's shop."""
+    reach = of(db)
+    if reach.parties is None or "shop" not in reach.foreign:
+        return owned(db, owner)
+    return or_(owned(db, owner), car.in_(_shared(reach, ("shop",))))
+
+
+def some(db: Session, owner: Any, car: Any) -> Condition:
+    """Cars of which anything may be found."""
+    reach = of(db)
+    if reach.parties is None or not reach.foreign:
+        return owned(db, owner)
+    return or_(owned(db, owner), car.in_(_shared(reach, sorted(reach.foreign))))
+
+
+def due_items(db: Session) -> Condition:
+    """Due items that may be found: of whole cars, and those that a lining's or equipment's owner answers for."""
+    reach = of(db)
+    condition = whole(db, DueRow.owner_id, DueRow.car_id)
+    if reach.parties is None or not reach.partial:
+        return condition
+    parts = [
+        and_(
+            DueRow.car_id.in_(_shared(reach, (kind,))),
+            DueRow.item_no.in_([ITEMS.index(item) for item in sorted(ITEMS_OF[kind])]),
+        )
+        for kind in sorted(reach.partial)
+    ]
+    return or_(condition, *parts)
+
+
+def asked(db: Session, person: Any) -> Condition:
+    """Work and files of the session's own person; the machine's session finds everybody's."""
+    mine = of(db).person_id
+    return true() if mine is None else person == mine
+
+
+def asked_by(db: Session, person_id: int | None) -> bool:
+    """Whether the person is the session's own, or the session the machine's."""
+    mine = of(db).person_id
+    return mine is None or mine == person_id
+
+
+def items_of(db: Session, car_id: int) -> frozenset[str] | None:
+    """The items of a car that may be found; None when all of it may be, empty when nothing."""
+    reach = of(db)
+    if reach.parties is None or db.scalar(
+        select(Car.id).where(Car.id == car_id, whole(db, Car.owner_id, Car.id))
+    ):
+        return None
+    kinds = db.scalars(
+        select(CarReach.kind).where(
+            CarReach.car_id == car_id,
+            CarReach.party_id.in_(sorted(reach.parties)),
+            CarReach.kind.in_(sorted(reach.partial)),
+        )
+    )
+    return frozenset(item for kind in kinds for item in ITEMS_OF[cast(Kind, kind)])
+
+
+def _shared(reach: Reach, kinds: Sequence[str]) -> Select[int]:
+    return select(CarReach.car_id).where(
+        CarReach.party_id.in_(sorted(reach.parties or ())), CarReach.kind.in_(kinds)
+    )
+
+
+def settle_keepers(db: Session, car_ids: Collection[int] | None = None) -> None:
+    """Bring up to date who keeps the records of these cars (None: of all), after their owners or parties changed.
+
+    Raises Conflict when that keeper has another car in record of the same mark and number.
+    """
+    keeper = (
+        select(func.coalesce(Party.kept_by, Party.id))
+        .where(Party.id == Car.owner_id)
+        .scalar_subquery()
+    )
+    differs = [Car.keeper_id != keeper]
+    if car_ids is not None:
+        differs.append(Car.id.in_(car_ids))
+    if db.scalar(select(Car.id).where(*differs).limit(1)) is None:
+        return
+    settled = update(Car).where(*differs).values(keeper_id=keeper)
+    try:
+        db.execute(settled, execution_options={"synchronize_session": False})
+    except IntegrityError as clash:
+        raise Conflict(
+            "This cannot be recorded: with whoever would own the car now, another car in record "
+            "bears its mark and number. Re-mark one of them first."
+        ) from clash
+
+
+# Derived with the due items ---------------------------------------------------------------------------------------
+
+
+def rebuild(db: Session, car_ids: Iterable[int], today: date) -> None:
+    """Put anew with whom these cars are shared, as known now; writes only what differs."""
+    ordered = sorted(set(car_ids))
+    for start in range(0, len(ordered), AT_ONCE):
+        part = ordered[start : start + AT_ONCE]
+        settle_keepers(db, part)
+        fresh = {tuple(row) for query in _sharings(part, today) for row in db.execute(query)}
+        held = {
+            tuple(row)
+            for row in db.execute(
+                select(CarReach.car_id, CarReach.party_id, CarReach.kind).where(
+                    CarReach.car_id.in_(part)
+                )
+            )
+        }
+        if held - fresh:
+            key = tuple_(CarReach.car_id, CarReach.party_id, CarReach.kind)
+            db.execute(delete(CarReach).where(key.in_(sorted(held - fresh))))
+        if fresh - held:
+            names = ("car_id", "party_id", "kind")
+            db.execute(
+                insert(CarReach),
+                [dict(zip(names, row, strict=True)) for row in sorted(fresh - held)],
+            )
+
+
+def _sharings(car_ids: Sequence[int], today: date) -> Iterable[Select[*tuple[Any, ...]]]:
+    for kind, column in (
+        ("lining", Ownership.lining_owner_id),
+        ("equipment", Ownership.equipment_owner_id),
+    ):
+        later = aliased(Ownership)
+        yield select(Ownership.car_id, column, literal(kind)).where(
+            Ownership.car_id.in_(car_ids),
+            column.is_not(None),
+            column != Ownership.owner_id,
+            Ownership.superseded_at.is_(None),
+            Ownership.from_on <= today,
+            ~exists().where(
+                later.car_id == Ownership.car_id,
+                later.superseded_at.is_(None),
+                later.from_on <= today,
+                tuple_(later.from_on, later.id) > tuple_(Ownership.from_on, Ownership.id),
+            ),
+        )
+    yield (
+        select(Visit.car_id, Visit.shop_id, literal("shop"))
+        .where(
+            Visit.car_id.in_(car_ids),
+            Visit.superseded_at.is_(None),
+            _has(("sent", "arrived")),
+            ~_has(("released", "cancelled")),
+        )
+        .distinct()
+    )
+
+
+def _has(steps: Sequence[str]) -> Condition:
+    return exists().where(
+        VisitStep.visit_id == Visit.id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(steps),
+    )
