@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 from zoneinfo import available_timezones
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
+from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from app.errors import Fault, Refused
@@ -53,6 +53,28 @@ def _host_name(name: str) -> str:
     return plain
 
 
+def _long_secret(secret: SecretStr) -> SecretStr:
+    if secret and len(secret.get_secret_value()) < SHORTEST_SECRET:
+        raise ValueError(f"want at least {SHORTEST_SECRET} characters that nobody can guess")
+    return secret
+
+
+def _server(place: str) -> str:
+    name, _, port = place.rpartition(":")
+    if place and not (name and port.isdecimal() and 0 < int(port) < 65_536):
+        raise ValueError(f"{place!r} is no server; want host and port such as mail.example:587")
+    return place
+
+
+def _issuer(address: str) -> str:
+    """By HTTPS, but for a provider on this very machine; with a path where it has one."""
+    parts = urlsplit(address)
+    here = parts.scheme == "http" and parts.hostname in ("127.0.0.1", "localhost")
+    if address and not (parts.hostname and (parts.scheme == "https" or here)):
+        raise ValueError("want the provider's address, such as https://login.example")
+    return address.rstrip("/")
+
+
 def _network(address: str) -> str:
     try:
         return str(ip_network(address, strict=False))
@@ -69,6 +91,7 @@ def _listed(given: Any) -> Any:
     return tuple(part.strip() for part in given.split(",") if part.strip())
 
 
+SHORTEST_SECRET = 32
 ORIGIN_WANTED = (
     "want the address that people open, such as https://register.example, without a path"
 )
@@ -96,6 +119,22 @@ class Settings(BaseSettings):
     trusted_proxies: Annotated[tuple[Network, ...], NoDecode, BeforeValidator(_listed)] = ()
     # Names to answer to besides those of PUBLIC_URL, HOST and this machine itself.
     allowed_hosts: Annotated[tuple[HostName, ...], NoDecode, BeforeValidator(_listed)] = ()
+    # Seals the secrets of codes in the store; empty: a file secret.key beside a SQLite database.
+    secret_key: Annotated[SecretStr, AfterValidator(_long_secret)] = SecretStr("")
+    # A sign-in that nobody uses ends after so many hours, any after so many days.
+    sign_in_idle_hours: Annotated[int, Field(ge=1, le=24 * 90)] = 12
+    sign_in_days: Annotated[int, Field(ge=1, le=90)] = 7
+    # Host and port; empty: nothing is mailed, links are handed over.
+    mail_server: Annotated[str, AfterValidator(_server)] = ""
+    mail_from: str = ""
+    mail_user: str = ""
+    mail_password: SecretStr = SecretStr("")
+    mail_tls: Literal["starttls", "tls", "none"] = "starttls"
+    # Sign-in by a provider of OpenID Connect; empty: there is none.
+    openid_issuer: Annotated[str, AfterValidator(_issuer)] = ""
+    openid_client_id: str = ""
+    openid_client_secret: SecretStr = SecretStr("")
+    openid_name: str = "your company’s account"
     # 0 is no limit.
     requests_per_minute_address: Annotated[int, Field(ge=0)] = 1200
     requests_per_minute_person: Annotated[int, Field(ge=0)] = 600
