@@ -11,7 +11,7 @@ from datetime import date
 from app.core.facts import CHANGES, Car, Event, Reason, ReliefDevice, Tank
 from app.core.months import month_end
 from app.core.rule import Rulebook, marked
-from app.core.words import words
+from app.core.words import on_or_in, words
 
 _CHANGES = frozenset(CHANGES)
 
@@ -28,18 +28,14 @@ def at_odds(
     )
 
 
-def put_on(device: ReliefDevice) -> str:
-    """When the device was put on, in words: a day, or the month where that is all that is known."""
-    day, latest = device.installed_on, device.installed_by
-    return f"in {day:%Y-%m}" if day and latest and latest != day else f"on {day}"
-
-
 def device_before_built(device: ReliefDevice, built_on: date | None) -> Iterator[Reason]:
     """A relief device that was on the car before there was a car."""
     latest = device.installed_by or device.installed_on
     if built_on and latest and latest < built_on:
         path = "car.relief_device.installed_on"
-        yield _before("The relief device", put_on(device), built_on, path)
+        yield _before(
+            "The relief device", on_or_in(device.installed_on, device.installed_by), built_on, path
+        )
 
 
 def _strength(tank: Tank, rulebook: Rulebook) -> Iterator[Reason]:
@@ -73,7 +69,7 @@ def _facts_of(device: ReliefDevice) -> Iterator[str]:
     if device.tested_on:
         yield f"its test on {device.tested_on}"
     if device.installed_on:
-        yield f"its installation {put_on(device)}"
+        yield f"its installation {on_or_in(device.installed_on, device.installed_by)}"
     if device.set_psig is not None:
         yield f"its setting of {float(device.set_psig):g} psig"
 

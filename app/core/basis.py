@@ -14,7 +14,7 @@ from app.core.known import Case
 from app.core.lining import Lined
 from app.core.months import add_months
 from app.core.rule import Rule
-from app.core.words import words
+from app.core.words import on_or_in, words
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,32 +103,50 @@ def _since_change(case: Case, at: int) -> Basis:
 def _stated(case: Case, device: ReliefDevice) -> Basis:
     if device.tested_on is None:
         return _missing(
-            f"the relief device was installed on {device.installed_on} and its test is not known",
+            f"the relief device was installed {_installed(device)} and its test is not known",
             _TEST_WANTED,
         )
     rule = case.rulebook.rule("relief_device_installed")
-    if _six_month_clause(case, device, int(rule.limit("months"))):
-        text = (
-            f"Counted from {device.installed_on}, when it was installed: tested on {device.tested_on}, "
-            "within six months before, and protected in storage"
-        )
-        return Basis(device.installed_on, Reason(text, rule.citation, "counted"))
-    why, not_stated = _not_by_clause(case, device, int(rule.limit("months")))
+    months = int(rule.limit("months"))
+    if _by_clause(case, device) and _within(device, months):
+        return _from_installation(device, device.tested_on, rule)
+    why, not_stated = _not_by_clause(case, device, months)
     text = (
         f"Counted from {device.tested_on}, when it was tested; "
         f"the six-month clause for a later installation does not apply: {why}"
     )
     told = Reason(text, rule.citation, "assumed" if not_stated else "counted")
-    return Basis(device.tested_on, told, (_clause_would_count(rule),) if not_stated else ())
+    return Basis(device.tested_on, told, _would_count(case, device, rule, not_stated))
 
 
-def _six_month_clause(case: Case, device: ReliefDevice, months: int) -> bool:
-    """180.515(c)."""
+def _from_installation(device: ReliefDevice, tested_on: date, rule: Rule) -> Basis:
+    """By the clause; of a month alone the first day counts, though the test may lie later in it."""
+    on = device.installed_on
+    if on == (device.installed_by or on):
+        text = (
+            f"Counted from {on}, when it was installed: tested on {tested_on}, at most six months before, "
+            "and protected in storage"
+        )
+        return Basis(on, Reason(text, rule.citation, "counted"))
+    when = (
+        "within that same month"
+        if on and tested_on >= on
+        else "at most six months before that month's last day"
+    )
+    text = (
+        f"Counted from {on}, the first day of the month in which it was installed: no day is stated, and the "
+        f"earliest is the safe side. Tested on {tested_on}, {when}, and protected in storage"
+    )
+    told = Reason(text, rule.citation, "assumed")
+    return Basis(on, told, (_DAY_MAKES_LATER,))
+
+
+def _by_clause(case: Case, device: ReliefDevice) -> bool:
+    """180.515(c), but for the days."""
     return (
         case.spec.regime == "fusion_welded"
         and device.kind in ("valve", "combination")
         and device.protected_in_storage is True
-        and _within(device, months)
     )
 
 
@@ -147,7 +165,7 @@ def _not_by_clause(case: Case, device: ReliefDevice, months: int) -> tuple[str, 
     if device.installed_on is None:
         return "no day of installation is known", False
     if not _within(device, months):
-        return f"installed on {device.installed_on}, not within six months after its test", False
+        return _not_in_time(device, months)
     if device.kind == "disc":
         return "it is for devices that reclose", False
     if device.kind is None:
@@ -155,6 +173,48 @@ def _not_by_clause(case: Case, device: ReliefDevice, months: int) -> tuple[str, 
     if device.protected_in_storage is None:
         return "whether it was protected in storage is not stated", True
     return "it was not protected in storage", False
+
+
+def _not_in_time(device: ReliefDevice, months: int) -> tuple[str, bool]:
+    """The same of the days alone; an early day of a month that ends too late would do, were it stated."""
+    installed, tested = device.installed_on, device.tested_on
+    if _last_in_time(device, months):
+        why = (
+            f"installed {_installed(device)}, no day stated, and that month's last day, which is the safe one "
+            "to try, lies more than six months after its test"
+        )
+        return why, True
+    before = tested and installed and (device.installed_by or installed) < tested
+    how = "before its test" if before else "more than six months after its test"
+    return f"installed {_installed(device)}, {how}", False
+
+
+def _last_in_time(device: ReliefDevice, months: int) -> date | None:
+    """Of a month that ends too late, the last day that would still be in time."""
+    installed, tested, last = device.installed_on, device.tested_on, device.installed_by
+    if installed is None or tested is None or last is None:
+        return None
+    in_time = add_months(tested, months)
+    return in_time if installed <= in_time < last else None
+
+
+def _would_count(
+    case: Case, device: ReliefDevice, rule: Rule, not_stated: bool
+) -> tuple[Reason, ...]:
+    """What would make the installation count."""
+    if not not_stated:
+        return ()
+    in_time = _last_in_time(device, int(rule.limit("months")))
+    if in_time is None:
+        return (_clause_would_count(rule),)
+    if not _by_clause(case, device):
+        return ()
+    text = f"A day of its installation up to {in_time} would be counted from instead"
+    return (Reason(text, rule.citation, "would_change"),)
+
+
+def _installed(device: ReliefDevice) -> str:
+    return on_or_in(device.installed_on, device.installed_by)
 
 
 @lru_cache
@@ -181,3 +241,6 @@ def _missing(what: str, would_help: str) -> Basis:
 
 
 _TEST_WANTED = "The day it was tested, or a passing qualification since, would make it known"
+_DAY_MAKES_LATER = Reason(
+    "The day of its installation could only make it later", part="would_change"
+)

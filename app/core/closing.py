@@ -13,7 +13,7 @@ _PASSING = {"reflective_sheeting": "reflective sheeting that passes against the 
 # A failure of these is closed also by another one in its place.
 _IN_ITS_PLACE = {
     "relief_device": "another relief device in its place",
-    "lining": "a new lining",
+    "lining": "a new lining on record as an event (lining applied)",
 }
 
 

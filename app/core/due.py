@@ -12,11 +12,12 @@ from app.core.known import Case, case_of
 from app.core.lading import corrosive
 from app.core.lining import lined
 from app.core.loading import loading
-from app.core.owed import CHOOSING, owed
+from app.core.owed import CHOOSING, opens_nothing, owed
 from app.core.regimes import BY_REGIME
 from app.core.rule import Rulebook
 from app.core.status import days_left, state_on
 from app.core.thickness import Lines, all_lines, zones_shown
+from app.core.words import words
 
 __all__ = ["days_left", "due_dates", "next_due", "state_on"]
 
@@ -68,7 +69,7 @@ def _warnings(found: Findings, results: Iterable[Dated]) -> tuple[Reason, ...]:
     told = list(case.warnings)
     told += found.corrosive.warnings
     told += [warning for result in results for warning in result.warnings]
-    told += _local_repairs(case) + _idle_opens(case)
+    told += _local_repairs(case) + _idle_opens(case) + _nothing_opened(case)
     return tuple(told)
 
 
@@ -88,4 +89,16 @@ def _idle_opens(case: Case) -> list[Reason]:
         )
         for event in case.events
         if event.opens and not CHOOSING.intersection(event.items)
+    ]
+
+
+def _nothing_opened(case: Case) -> list[Reason]:
+    """What the rule opens is for fusion-welded tanks; on another the choice is a person's."""
+    return [
+        Reason(
+            f"The event on {event.on} ({', '.join(words(name) for name in event.items if name in CHOOSING)}) "
+            "opens nothing that this car has, so nothing is due now by it: say which of its items are to be inspected",
+            case.rulebook.rule(next(name for name in event.items if name in CHOOSING)).citation,
+        )
+        for event in opens_nothing(case)
     ]

@@ -15,7 +15,7 @@ from app.core.calendar_item import (
     not_known,
     owed_by_event,
 )
-from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Event, Reason, ZoneThickness
+from app.core.facts import SHELL_AND_HEAD_ZONES, Confidence, Due, Event, Reason, ZoneThickness
 from app.core.findings import Findings, by_rule
 from app.core.known import Case
 from app.core.lading import Corrosive
@@ -46,7 +46,11 @@ def lining(found: Findings) -> Dated | None:
     case, rule = found.case, found.case.rulebook.rule("lining")
     interval = _for_lading(_lining_interval(case), found.corrosive, rule)
     result = dated(case, "lining", lining_basis(case, found.lined), interval, found.owed("lining"))
-    result = replace(result, warnings=result.warnings + _interval_warnings(case, interval))
+    result = replace(
+        result,
+        due=_stated_since_failure(result.due, found),
+        warnings=result.warnings + _interval_warnings(case, interval),
+    )
     if found.corrosive.yes:
         confidence = _weaker(result.due.confidence, found.corrosive.confidence)
         return replace(result, due=replace(result.due, confidence=confidence))
@@ -57,6 +61,22 @@ def lining(found: Findings) -> Dated | None:
         result.due, state="not_required", due_on=None, reasons=(told, *result.due.reasons)
     )
     return Dated(due)
+
+
+def _stated_since_failure(due: Due, found: Findings) -> Due:
+    """Why a failure stays open beside a lining that is stated as applied later: no event says so."""
+    stated, owings = found.case.car.lining, found.owed("lining")
+    applied = stated.applied_on if stated else None
+    if applied is None or not any(owing.failed and owing.since < applied for owing in owings):
+        return due
+    text = (
+        f"A lining applied on {applied} is stated, after that failure, but its application is not on record as an "
+        "event: whether it replaced what failed is not known, so the failure stays open, the safe side"
+    )
+    # After what is owed, before what closes it.
+    at = len(owings)
+    told = Reason(text, found.case.rulebook.rule("failed").citation, "owed")
+    return replace(due, reasons=(*due.reasons[:at], told, *due.reasons[at:]))
 
 
 def _for_lading(interval: Interval, corrosive: Corrosive, rule: Rule) -> Interval:

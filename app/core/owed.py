@@ -9,6 +9,7 @@ from datetime import date
 from app.core.facts import CHANGES, Event, Reason
 from app.core.known import Case
 from app.core.rule import Rulebook
+from app.core.words import words
 
 # Only these say themselves what they open.
 CHOOSING = frozenset({"damage", "fire_damage", "ordered_inspection"})
@@ -48,7 +49,8 @@ def opened(event: Event, rulebook: Rulebook) -> Iterator[tuple[str, Owing]]:
     for name in event.items:
         if name in _CHANGES:
             rule = rulebook.rule(name)
-            reason = Reason(f"Owed since {event.on}: {rule.text}", rule.citation, "owed")
+            told = f"Owed since {event.on}: {rule.text}{_by_default(name, event)}"
+            reason = Reason(told, rule.citation, "owed")
             for item in _opens(name, event, rulebook):
                 yield item, Owing(event.on, False, reason)
         elif event.outcome == "fail":
@@ -63,8 +65,32 @@ def opened(event: Event, rulebook: Rulebook) -> Iterator[tuple[str, Owing]]:
             )
 
 
+def _by_default(change: str, event: Event) -> str:
+    """That a choice which opens nothing of this car does not count."""
+    if change not in CHOOSING or event.opens or not event.opens_left_out:
+        return ""
+    named = ", ".join(map(words, event.opens_left_out))
+    return (
+        f"; what it is said to open ({named}) this car does not have, so all that the rule opens is owed, "
+        "the safe side"
+    )
+
+
 def _opens(change: str, event: Event, rulebook: Rulebook) -> tuple[str, ...]:
     return event.opens if change in CHOOSING and event.opens else rulebook.opens[change]
+
+
+def opens_nothing(case: Case) -> list[Event]:
+    """Events whose damage or order opens nothing of what the car has, by choice or by the rule."""
+    its_own = case.rulebook.regime_items[case.spec.regime]
+    return [
+        event
+        for event in case.events
+        if (chosen := CHOOSING.intersection(event.items))
+        and not any(
+            item in its_own for name in chosen for item in _opens(name, event, case.rulebook)
+        )
+    ]
 
 
 def _replace(owings: Owings, event: Event) -> None:

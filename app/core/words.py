@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 # What a table's cell or heading says.
 _LABELS = {
     "visual": "visual inspection",
@@ -37,6 +39,11 @@ def label(name: str) -> str:
 def words(name: str) -> str:
     """The same within a sentence, where an item is the work done for it: `thickness` is "thickness test"."""
     return _WORK.get(name) or label(name)
+
+
+def on_or_in(first: date | None, last: date | None) -> str:
+    """`on` a day, or `in` a month where the day can have been any from `first` to `last`."""
+    return f"in {first:%Y-%m}" if first and last and last != first else f"on {first}"
 
 
 def capitalized(text: str) -> str:

@@ -51,7 +51,7 @@ def test_a_failed_lining_is_closed_also_by_a_new_one():
         service=LIQUOR,
     )
     assert part(asked, "lining", "closes") == [
-        "Closed by a passing lining inspection, or by a new lining"
+        "Closed by a passing lining inspection, or by a new lining on record as an event (lining applied)"
     ]
 
 
@@ -127,7 +127,7 @@ def test_what_was_assumed_is_said_with_its_safe_side(asked: dict[str, Any], item
     [
         # 180.515(c), 2019 edition: each condition in turn.
         ({"installed_on": None}, "no day of installation is known"),
-        ({"installed_on": "2021-03-01"}, "not within six months after its test"),
+        ({"installed_on": "2021-03-01"}, "more than six months after its test"),
         ({"kind": "disc"}, "it is for devices that reclose"),
         ({"kind": None}, "whether it is a valve is not stated"),
         ({"protected_in_storage": False}, "it was not protected in storage"),

@@ -238,3 +238,85 @@ def test_other_items_of_the_regime_are_taken_in_events_without_touching_the_tank
     assert [due for due in more["items"] if due["item"] in tank] == [
         due for due in plain["items"] if due["item"] in tank
     ]
+
+
+@pytest.mark.parametrize(
+    ("opens", "told"),
+    [
+        (["rupture_disc"], "what it is said to open (rupture disc replacement) this car does not have"),
+        (["rupture_disc", "tank_retest"], "(rupture disc replacement, tank retest)"),
+        (["rupture_disc", "visual"], None),  # the rest is opened
+        (["visual"], None),
+        ([], None),
+    ],
+)  # fmt: skip
+def test_what_opens_only_what_the_car_does_not_have_opens_what_the_rule_does_and_says_so(
+    opens, told
+):
+    answer = due_dates(ask(qualified(), changed("2024-05-01", "damage", opens=opens)))
+    due_now = {name for name, status in statuses(answer).items() if status == "due_now"}
+    chosen = {name for name in opens if name in UNLINED_ITEMS}
+    assert due_now == (chosen or {"visual", "structural_integrity", "thickness"})
+    for name in due_now:
+        reasons = texts(item(answer, name)["reasons"])
+        assert ("all that the rule opens is owed, the safe side" in reasons) is (told is not None)
+        assert not told or told in reasons
+
+
+@pytest.mark.parametrize(
+    ("specification", "opens", "told"),
+    [
+        # None of what the rule names is on the list of these tanks.
+        ("DOT 106A500X", [], True),
+        ("DOT 106A500X", ["visual"], True),
+        ("DOT 106A500X", ["tank_retest"], False),
+        ("DOT 113A60W", [], True),
+        ("DOT 113A60W", ["rupture_disc"], False),
+        ("DOT 111A100W1", [], False),
+    ],
+)
+def test_damage_that_opens_nothing_of_a_car_is_warned_of(specification, opens, told):
+    answer = due_dates(
+        ask(changed("2024-05-01", "damage", opens=opens), specification=specification)
+    )
+    assert ("due_now" in statuses(answer).values()) is not told
+    assert ("opens nothing that this car has" in texts(answer["warnings"])) is told
+
+
+def failed_lining(*events, applied_on):
+    lining = {"kind": "rubber", "applied_on": applied_on}
+    answer = due_dates(ask(failed("2024-05-01", "lining"), *events, lining=lining, service=LIQUOR))
+    return item(answer, "lining")
+
+
+def test_a_lining_stated_as_applied_after_a_failure_says_why_the_failure_stays_open():
+    due = failed_lining(applied_on="2024-09-01")
+    assert (due["status"], due["due_on"], due["basis_on"]) == (
+        "due_now",
+        "2024-05-01",
+        "2024-09-01",
+    )
+    first, second, closes, *_ = [each["text"] for each in due["reasons"]]
+    assert first == "Failed on 2024-05-01 and has not passed since"
+    assert second == (
+        "A lining applied on 2024-09-01 is stated, after that failure, but its application is not on record as an "
+        "event: whether it replaced what failed is not known, so the failure stays open, the safe side"
+    )
+    assert closes == (
+        "Closed by a passing lining inspection, or by a new lining on record as an event (lining applied)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("events", "applied_on", "status"),
+    [
+        ([], "2020-05-01", "due_now"),  # the lining that failed
+        ([], "2024-05-01", "due_now"),  # the same day: it may be the one that failed
+        ([changed("2024-09-01", "lining_applied")], "2024-09-01", "in_date"),  # on record
+        ([changed("2024-06-01", "ordered_inspection", opens=["lining"])], "2020-05-01", "due_now"),
+    ],
+)
+def test_only_a_lining_stated_as_applied_after_its_failure_says_so(events, applied_on, status):
+    due = failed_lining(*events, applied_on=applied_on)
+    assert due["status"] == status
+    assert "whether it replaced what failed" not in texts(due["reasons"])

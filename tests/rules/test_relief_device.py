@@ -214,3 +214,75 @@ def test_a_failed_device_is_due_now_though_its_test_date_is_recent():
 def test_the_date_of_a_device_is_rounded_like_the_others():
     settings = {"due_precision": "year_end"}
     assert relief(relief_device=device(), settings=settings)["due_on"] == "2034-12-31"
+
+
+def why(**fitted):
+    """The sentence that says what a device is counted from."""
+    due = relief(relief_device={"kind": "valve", "protected_in_storage": True, **fitted})
+    (told,) = [each["text"] for each in due["reasons"] if each["text"].startswith(START)]
+    return told
+
+
+START = ("Counted from", "Not known from when")
+NOT_BY_CLAUSE = (
+    "Counted from 2024-01-15, when it was tested; "
+    "the six-month clause for a later installation does not apply: "
+)
+
+
+@pytest.mark.parametrize(
+    ("fitted", "told"),
+    [
+        ({"tested_on": "2024-01-15", "installed_on": "2024-07-10"},
+         ("Counted from 2024-07-10, when it was installed: tested on 2024-01-15, at most six months before, "
+         "and protected in storage")),
+        # The month ends within the six months, and the test may lie after its first day.
+        ({"tested_on": "2024-01-15", "installed_on": "2024-06"},
+         ("Counted from 2024-06-01, the first day of the month in which it was installed: no day is stated, and the "
+         "earliest is the safe side. Tested on 2024-01-15, at most six months before that month's last day, and "
+         "protected in storage")),
+        ({"tested_on": "2024-05-10", "installed_on": "2024-05"},
+         ("Counted from 2024-05-01, the first day of the month in which it was installed: no day is stated, and the "
+         "earliest is the safe side. Tested on 2024-05-10, within that same month, and protected in storage")),
+        # Some days of the month lie within the six months, the last does not.
+        ({"tested_on": "2024-01-15", "installed_on": "2024-07"},
+         NOT_BY_CLAUSE + ("installed in 2024-07, no day stated, and that month's last day, which is the safe "
+                          "one to try, lies more than six months after its test")),
+        # No day of it does.
+        ({"tested_on": "2024-01-15", "installed_on": "2024-09"},
+         NOT_BY_CLAUSE + "installed in 2024-09, more than six months after its test"),
+        ({"tested_on": "2024-01-15", "installed_on": "2024-09-01"},
+         NOT_BY_CLAUSE + "installed on 2024-09-01, more than six months after its test"),
+        ({"tested_on": "2024-01-15", "installed_on": "2023-12"},
+         NOT_BY_CLAUSE + "installed in 2023-12, before its test"),
+        ({"installed_on": "2024-05"},
+         "Not known from when to count: the relief device was installed in 2024-05 and its test is not known"),
+    ],
+)  # fmt: skip
+def test_what_a_device_counts_from_is_told_as_it_is_known(fitted, told):
+    assert why(**fitted) == told
+
+
+@pytest.mark.parametrize(
+    ("installed_on", "told"),
+    [
+        ("2024-06", "The day of its installation could only make it later"),
+        ("2024-07", "A day of its installation up to 2024-07-15 would be counted from instead"),
+        ("2024-09", None),
+        ("2024-06-10", None),
+    ],
+)
+def test_a_month_only_installation_says_what_its_day_would_change(installed_on, told):
+    due = relief(relief_device=device(installed_on=installed_on))
+    of_its_day = [
+        each["text"] for each in due["reasons"] if "day of its installation" in each["text"]
+    ]
+    assert of_its_day == ([told] if told else [])
+
+
+@pytest.mark.parametrize("day", range(1, 32))
+def test_the_day_of_a_month_only_installation_could_only_make_it_later(day):
+    for month, tested in (("2024-07", "2024-02-10"), ("2024-07", "2024-07-20")):
+        unsaid = relief(relief_device=device(tested, month))
+        said = relief(relief_device=device(tested, f"{month}-{day:02}"))
+        assert unsaid["basis_on"] == f"{month}-01" <= said["basis_on"]
