@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, Row, Select, bindparam, select
+from sqlalchemy import ColumnElement, Connection, Engine, Row, Select, bindparam, select, update
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.access import Capability, Member, Role, Viewer
+from app.store.columns import table_of
 from app.store.people import Membership, Person, SignIn, Token
 from app.store.tables import Party
 
@@ -36,6 +39,7 @@ class SignedIn:
     how: str
     second_wanted: bool
     proved_at: datetime
+    began_at: datetime
     seen_at: datetime | None
     fingerprint: str
 
@@ -69,7 +73,7 @@ def _whose(
 
 BY_KEY = _whose(
     SignIn.person_id, SignIn.key_sha256, SignIn.ended_at, SignIn.expires_at,
-    SignIn.how, SignIn.second, SignIn.proved_at, SignIn.seen_at,
+    SignIn.how, SignIn.second, SignIn.proved_at, SignIn.began_at, SignIn.seen_at,
 )  # fmt: skip
 BY_TOKEN = _whose(
     Token.person_id, Token.key_sha256, Token.ended_at, Token.expires_at,
@@ -85,7 +89,8 @@ def viewer_by_key(db: Session, key: str, now: datetime) -> SignedIn | None:
         return None
     first = rows[0]
     viewer = Viewer(first.id, first.name, _members(rows))
-    return SignedIn(viewer, first.how, first.second == WANTED, first.proved_at, first.seen_at, held)
+    waits = first.second == WANTED
+    return SignedIn(viewer, first.how, waits, first.proved_at, first.began_at, first.seen_at, held)
 
 
 def viewer_by_token(db: Session, token: str, now: datetime) -> SignedIn | None:
@@ -98,7 +103,47 @@ def viewer_by_token(db: Session, token: str, now: datetime) -> SignedIn | None:
     first = rows[0]
     allowed = frozenset[Capability]().union(*(SCOPES[each] for each in first.scopes))
     viewer = Viewer(first.id, first.name, _members(rows), allowed, first.token_id)
-    return SignedIn(viewer, "token", False, first.made_at, first.used_at, held)
+    return SignedIn(viewer, "token", False, first.made_at, first.made_at, first.used_at, held)
+
+
+def mark_seen(
+    engine: Engine, seen: SignedIn, address: str, now: datetime, until: datetime | None
+) -> bool:
+    """Write that a browser was there, or a token used, and until when a sign-in lasts now.
+
+    In a transaction of its own that waits for nobody: False when the store was busy, then a later
+    request writes it. What is being read meanwhile is not held up.
+    """
+    if seen.viewer.token_id is not None:
+        table, moved = table_of(Token), {"used_at": now, "used_from": address[:60]}
+    else:
+        table, moved = table_of(SignIn), {"seen_at": now, "expires_at": until}
+    change = update(table).where(table.c.key_sha256 == seen.fingerprint, table.c.ended_at.is_(None))
+    try:
+        with _waiting_for_nobody(engine) as connection:
+            connection.execute(change.values(moved))
+    except DBAPIError:  # busy, read-only, full or gone: nothing that a reader must hear of
+        return False
+    return True
+
+
+@contextmanager
+def _waiting_for_nobody(engine: Engine) -> Iterator[Connection]:
+    lite = engine.dialect.name == "sqlite"
+    with engine.connect() as connection:
+        if lite:
+            # Past SQLAlchemy, whose first statement would begin the transaction and wait.
+            driver: Any = connection.connection.driver_connection
+            held = driver.execute("PRAGMA busy_timeout").fetchone()[0]
+            driver.execute("PRAGMA busy_timeout = 0")
+        try:
+            with connection.begin():
+                if not lite:
+                    connection.exec_driver_sql("SET LOCAL lock_timeout = '50ms'")
+                yield connection
+        finally:
+            if lite:
+                driver.execute(f"PRAGMA busy_timeout = {held}")
 
 
 def _members(rows: Sequence[Row[Any]]) -> tuple[Member, ...]:

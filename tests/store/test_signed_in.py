@@ -1,15 +1,17 @@
 """Who stands behind a key or a token: in one statement, and nobody once anything has ended."""
 
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from sqlalchemy import event
+from sqlalchemy import Engine, event
 from sqlalchemy.orm import Session
 
 from app.access import Member
+from app.store.db import sessions, write_session
 from app.store.people import Membership, Person, SignIn, Token
-from app.store.signed_in import fingerprint, viewer_by_key, viewer_by_token
+from app.store.signed_in import fingerprint, mark_seen, viewer_by_key, viewer_by_token
 from app.store.tables import Party
 
 NOW = datetime(2026, 11, 25, 14, 0, tzinfo=UTC)
@@ -125,3 +127,29 @@ def test_what_has_ended_lets_nobody_in(signed_in: Session, end: Callable[[Sessio
 def test_another_secret_is_nobody(signed_in: Session, given: str) -> None:
     assert viewer_by_key(signed_in, given, NOW) is None or given == KEY
     assert viewer_by_token(signed_in, given, NOW) is None or given == TOKEN
+
+
+def test_that_somebody_was_there_is_written_apart(any_engine: Engine, signed_in: Session) -> None:
+    signed_in.commit()
+    for seen in (viewer_by_key(signed_in, KEY, NOW), viewer_by_token(signed_in, TOKEN, NOW)):
+        assert seen is not None
+        assert mark_seen(any_engine, seen, "203.0.113.7", LATER, LATER + timedelta(hours=1))
+    signed_in.rollback()
+    found = signed_in.query(SignIn).one()
+    assert (found.seen_at, found.expires_at) == (LATER, LATER + timedelta(hours=1))
+    token = signed_in.query(Token).one()
+    assert (token.used_at, token.used_from) == (LATER, "203.0.113.7")
+
+
+def test_while_others_write_it_is_left_out_at_once(any_engine: Engine, signed_in: Session) -> None:
+    signed_in.commit()
+    seen = viewer_by_key(signed_in, KEY, NOW)
+    assert seen is not None
+    signed_in.rollback()
+    with write_session(sessions(any_engine)) as other:
+        other.query(SignIn).one().browser = "written by another"
+        other.flush()
+        began = time.monotonic()
+        assert not mark_seen(any_engine, seen, "", LATER, LATER)
+        assert time.monotonic() - began < 1
+    assert mark_seen(any_engine, seen, "", LATER, LATER)
