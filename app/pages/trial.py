@@ -14,10 +14,14 @@ from app import web
 from app.actions import rulebooks
 from app.actions.rulebooks import Programme
 from app.core.facts import Answer, Reason, Settings
+from app.core.rule import Rulebook
+from app.core.stencil import Unreadable, decode
+from app.core.test_pressure import PressureNeeded, pressure_needed
 from app.core.trial import Move, moves
 from app.pages import trial_form
 from app.pages.car_view import DueLine, line
 from app.pages.changing import Looking, Seen
+from app.pages.filters import Asked
 from app.pages.trial_form import GROUPS, SEEN_ON, TrialGroup, Tried
 from app.store import cars, facts, ladings
 from app.store.facts import CarRecord
@@ -37,13 +41,14 @@ class TrialLine:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """What a trial does to one car."""
+    """What a trial does to one car; `pressure` is what a lading from the list asks of its tank."""
 
     before: Answer
     after: Answer
     lines: Sequence[TrialLine]
     new_warnings: Sequence[Reason]
     gone_warnings: Sequence[Reason]
+    pressure: PressureNeeded | None
 
     @property
     def moved(self) -> int:
@@ -51,11 +56,14 @@ class Trial:
 
 
 @router.get("/cars/{car_id}/trial")
+@web.may("try_out")
 def trial_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
     car = cars.car_or_raise(db, car_id)
     shorter = trial_form.tidy(request)
     if shorter is not None:
         return see_other(shorter)
+    # What the form does not know would be left out of the trial unseen.
+    Asked.of(request.query_params, tuple(trial_form.NAMES)).refuse()
     tried = trial_form.read(request, db, looking.stamp.today)
     trial = _tried(db, car_id, tried, looking) if tried.ready else None
     return web.page(
@@ -99,7 +107,20 @@ def compared(record: CarRecord, tried: Tried, programme: Programme) -> Trial:
         [_line(move, tried.on, soon) for move in moves(before, after)],
         [each for each in after.warnings if each not in before.warnings],
         [each for each in before.warnings if each not in after.warnings],
+        _pressure(record, tried, programme.of(record.owner_id).rulebook),
     )
+
+
+def _pressure(record: CarRecord, tried: Tried, rulebook: Rulebook) -> PressureNeeded | None:
+    """The test pressure that the tried lading asks for, where its vapor pressure is on the list."""
+    if tried.change.service is None:
+        return None
+    car = replace(record.car, service=tried.change.service)
+    try:
+        spec = decode(car.specification, rulebook.stencils)
+    except Unreadable:
+        return None
+    return pressure_needed(spec, car, tried.pressures, rulebook)
 
 
 def _line(move: Move, day: date, soon: int) -> TrialLine:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
 from typing import Any
@@ -13,13 +13,14 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.core.facts import STENCILED_ITEMS, Approval, Service, StencilMarks
+from app.core.test_pressure import LadingPressures
 from app.core.trial import Change, LiningWork
 from app.core.words import label
 from app.files import cells, days
 from app.pages import fields, forms
 from app.pages.fields import YES_NO, optional, same
 from app.pages.forms import Choice, Entries, Field, one_of
-from app.store import ladings
+from app.store import ladings, pressures
 from app.store.tables import Lading
 
 WORK: tuple[Choice, ...] = (("applied", "Applied"), ("removed", "Removed"))
@@ -119,12 +120,16 @@ NAMES = frozenset(["on", *(group.prefix + each.name for group in GROUPS for each
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A trial as its address has it: the day it is seen on, the change, the form, what it is in words."""
+    """A trial as its address has it: the day it is seen on, the change, the form, what it is in words.
+
+    `pressures` are those of a lading from the list.
+    """
 
     on: date
     change: Change
     entries: Entries
     in_words: tuple[str, ...]
+    pressures: LadingPressures = field(default_factory=LadingPressures)
 
     @property
     def asked(self) -> Mapping[str, str]:
@@ -166,7 +171,8 @@ def read(request: Request, db: Session, today: date) -> Tried:
     if entries.problems:
         return Tried(on, Change(), entries, ())
     change = _change(values, chosen)
-    return Tried(on, change, entries, tuple(in_words(change)))
+    stated = pressures.as_stated(chosen) if chosen else LadingPressures()
+    return Tried(on, change, entries, tuple(in_words(change)), stated)
 
 
 def _group(of: Iterable[Field], entries: Entries, prefix: str) -> tuple[dict[str, Any], Entries]:
@@ -297,12 +303,23 @@ _STATED = {each.name: each.label for each in LADING}
 
 
 def _told(service: Service) -> str:
-    parts = [service.commodity, service.un]
-    if service.corrosive_or_reactive is not None:
-        parts.append("corrosive" if service.corrosive_or_reactive else "not corrosive")
-    if not service.hazardous:
-        parts.append("not hazardous")
-    return ", ".join(part for part in parts if part) or "not named"
+    rate = service.corrosion_rate_mil_per_year
+    parts = (
+        service.commodity or "not named",
+        service.un,
+        service.hazard_class and f"class {service.hazard_class}",
+        service.packing_group and f"packing group {service.packing_group}",
+        _yes_or_no(service.poison_by_inhalation, "poisonous by inhalation"),
+        _yes_or_no(service.corrosive_or_reactive, "corrosive"),
+        None if rate is None else f"{_value(rate)} mil a year",
+        _yes_or_no(service.fluorinated_hydrocarbon_only or None, "fluorinated hydrocarbons only"),
+        None if service.hazardous else "not hazardous",
+    )
+    return ", ".join(part for part in parts if part)
+
+
+def _yes_or_no(stated: bool | None, what: str) -> str | None:
+    return None if stated is None else what if stated else f"not {what}"
 
 
 def _value(value: Any) -> str:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.core.test_pressure import LadingPressures
 from app.store.asked import counted
-from app.store.tables import PRESSURES, ServiceFact
+from app.store.tables import PRESSURES, Lading, ServiceFact
 
 
 def of_car(
@@ -27,8 +27,11 @@ def of_car(
         .order_by(ServiceFact.from_on.desc(), ServiceFact.id.desc())
         .limit(1)
     ).first()
-    if row is None:
-        return LadingPressures()
+    return LadingPressures() if row is None else as_stated(row)
+
+
+def as_stated(row: ServiceFact | Lading) -> LadingPressures:
+    """What a row says of its lading's pressures, psig."""
     stated = {name: getattr(row, name) for name in PRESSURES}
     return LadingPressures(
         **{name: None if psig is None else Fraction(psig) for name, psig in stated.items()}

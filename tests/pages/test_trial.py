@@ -2,12 +2,13 @@
 
 import re
 from datetime import date
+from decimal import Decimal
 from html import unescape
 from typing import Any
 from urllib.parse import urlencode
 
 import pytest
-from sqlalchemy import func, select
+from sqlalchemy import select
 
 from app.actions import cars, events, ladings
 from app.actions.changes import (
@@ -77,20 +78,31 @@ def test_before_and_after_stand_side_by_side_with_what_changes(client, acid):
 
 
 def test_a_trial_stores_nothing(client, acid, record):
-    def rows(db) -> dict[str, int]:
+    def rows(db) -> dict[str, list[tuple[Any, ...]]]:
         tables = Base.metadata.tables.values()
-        return {table.name: db.scalar(select(func.count()).select_from(table)) for table in tables}
+        return {
+            table.name: sorted(map(tuple, db.execute(select(table))), key=repr) for table in tables
+        }
 
     before = record(rows)
-    trial(
-        client,
-        acid,
-        lining__what="applied",
-        lining__on="2026-11-01",
-        read__due_precision="year_end",
-    )
-    client.get("/fleet/trial", params={"lading.corrosive_or_reactive": "no"})
+    relined = {
+        "lining.what": "applied",
+        "lining.on": "2026-11-01",
+        "read.due_precision": "year_end",
+    }
+    for asked in (relined, {"lading.corrosive_or_reactive": "no"}):
+        for path in (f"/cars/{acid}/trial", "/fleet/trial", "/fleet/trial.csv"):
+            assert client.get(path, params=asked).status_code == 200
+    tried = {"service": {"commodity": "Soybean oil", "hazardous": False}}
+    assert client.post(f"/api/v1/cars/{acid}/trial", json=tried).status_code == 200
     assert record(rows) == before
+
+
+def test_a_misspelt_field_of_an_address_is_refused_and_not_left_out(client, acid):
+    answer = trial(client, acid, lading__comodity="Acid", lading__un="UN1789")
+    assert answer.status_code == 422
+    assert "lading.comodity" in text(answer)
+    assert "lading.commodity" in text(answer)
 
 
 def test_an_address_is_shortened_to_what_was_filled_in(client, acid):
@@ -159,6 +171,32 @@ def test_a_lading_is_tried_from_the_list(client, acid, record):
     )
     answer = trial(client, acid, lading__choose="Soybean oil")
     assert "in date 2028-03-15" in shown(answer)["Thickness"][1]
+
+
+def test_what_is_tried_is_told_with_everything_that_decides_about_a_lading(client, acid):
+    tried = {"commodity": "Acrolein", "un": "UN1092", "hazard_class": "6.1", "packing_group": "I"}
+    asked = {f"lading.{name}": value for name, value in tried.items()}
+    asked |= {"lading.poison_by_inhalation": "yes", "lading.corrosion_rate_mil_per_year": "1.5"}
+    told = "Acrolein, UN1092, class 6.1, packing group I, poisonous by inhalation, 1.5 mil a year"
+    assert told in text(client.get(f"/cars/{acid}/trial", params=asked))
+
+
+@pytest.mark.parametrize(
+    ("vapor", "said"),
+    [
+        # 49 CFR 173.31(c), 2015 edition: 133 % of vapor pressure; the car is marked 100 psig.
+        ("180", ["too low", "239.4 psig, 133 % of vapor pressure", "Marked: 100 psig", "whatever the dates say"]),
+        ("60", ["to be checked", "Not stated: the static head"]),
+    ],
+)  # fmt: skip
+def test_a_lading_from_the_list_is_held_against_the_marked_test_pressure(
+    client, acid, record, vapor: str, said: list[str]
+):
+    listed = NewLading("Invented gas", hazard_class="2.1", vapor_pressure_psig_115f=Decimal(vapor))
+    record(lambda db: ladings.save(db, listed))
+    read = text(trial(client, acid, lading__choose="Invented gas"))
+    assert all(words in read for words in ["Test pressure for the lading tried", *said]), read
+    assert "Test pressure for" not in text(trial(client, acid, lading__commodity="Soybean oil"))
 
 
 def test_every_device_of_a_car_is_tried(client, acid, record):
