@@ -1,6 +1,6 @@
 """A CSV file or a workbook as a sheet: a header and rows with the numbers a spreadsheet gives them.
 
-What the file is, is told by its content, never by its name.
+What the file is, is told by its content; a name that says otherwise is refused.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from app.errors import Refused
 from app.files import sheets_csv, sheets_xlsx
@@ -29,6 +29,10 @@ STRANGERS = (
     (b"<html", "is a web page"),
 )
 WANTED = "Want a CSV file in UTF-8, or an .xlsx workbook."
+TEXTS = (".csv", ".txt", ".tsv")
+WORKBOOK = ".xlsx"
+# As many as a sheet holds; more would hold up everyone else's work.
+MOST_ROWS = 1_048_576
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,9 @@ def read(name: str, content: bytes | Path) -> Sheet:
     _refuse_strangers(name, content)
     opened = sheets_xlsx if content.startswith(b"PK") else sheets_csv
     every, about, remark = opened.opened(name, content)
+    _refuse_other_names(name, content.startswith(b"PK"))
+    if about > MOST_ROWS:
+        raise Refused(f"{name} has more than {MOST_ROWS:,} rows. Part it into several files.")
     header_row, header = _header(name, every())
     digest = hashlib.sha256(content).hexdigest()
     return Sheet(name, digest, header, header_row, max(0, about - header_row), remark, every)
@@ -79,6 +86,15 @@ def _refuse_strangers(name: str, content: bytes) -> None:
     for start, sort in STRANGERS:
         if beginning.lower().startswith(start.lower()):
             raise Refused(f"{name} {sort}. {WANTED}")
+
+
+def _refuse_other_names(name: str, packed: bool) -> None:
+    ending = PurePath(name).suffix.lower()
+    if ending not in (*TEXTS, WORKBOOK):
+        raise Refused(f"{name} is named as a file of another kind. {WANTED}")
+    if packed != (ending == WORKBOOK):
+        holds = "a workbook or an archive" if packed else "plain text"
+        raise Refused(f"{name} is named {ending} but holds {holds}. Save it again as what it is.")
 
 
 def _header(name: str, rows: Iterator[Row]) -> tuple[int, tuple[str, ...]]:

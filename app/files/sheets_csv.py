@@ -12,6 +12,7 @@ from app.files.cells import Cell
 
 DELIMITERS = ",;\t"
 CHUNK = 1 << 20
+MOST_COLUMNS = 1_000
 UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 SAVE_AS_UTF_8 = 'Save it again as "CSV UTF-8".'
 
@@ -81,6 +82,8 @@ def _rows(name: str, rows: Iterator[list[str]], skipped: bool) -> Iterator[list[
     number = 0
     try:
         for number, row in enumerate(rows, start=1):
+            if len(row) > MOST_COLUMNS:
+                raise csv.Error(f"the next has more than {MOST_COLUMNS:,} columns")
             yield [] if skipped and number == 1 else list(row)
     except csv.Error as wrong:
         raise Refused(

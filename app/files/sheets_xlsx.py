@@ -20,6 +20,7 @@ from app.files.sheets_spoilt import Places, spoilt_cells, told
 MOST_UNPACKED = 1 << 30
 MOST_CELLS = 30_000_000
 MOST_SHEETS = 100
+MOST_MEMBERS = 5_000
 CHUNK = 1 << 20
 # The longest text that one place of a cell takes in a sheet's XML; it may lie across two chunks.
 OVERLAP = 32
@@ -53,6 +54,8 @@ def _rows(sheet: CalamineSheet, spoilt: Places) -> Iterator[list[Cell]]:
 def _refuse_what_is_no_workbook(name: str, content: bytes) -> None:
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         members = archive.namelist()
+        if len(members) > MOST_MEMBERS:
+            raise Refused(f"{name} packs more than {MOST_MEMBERS:,} files. Save it as CSV.")
         if "xl/workbook.xml" not in members:
             raise Refused(f"{name} is an archive, but no .xlsx workbook.")
         unpacked = 0
