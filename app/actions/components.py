@@ -17,6 +17,7 @@ from app.errors import Conflict
 from app.files.cells import key
 from app.store import cars, components, events
 from app.store.columns import BEGINNING
+from app.store.gathering import note
 from app.store.tables import (
     EQUIPMENT_KINDS,
     RELIEF_KINDS,
@@ -36,6 +37,7 @@ def install(db: Session, car_id: int, new: NewInstallation, stamp: Stamp) -> Ins
     car = cars.locked_one(db, car_id)
     new = tidied(new)
     check(db, car, new, stamp)
+    note(db, "component.installed")
     row = _mount(db, car, new, stamp)
     if new.is_change:
         _record_change(db, car, new.component.kind, new.installed_on or stamp.today, stamp)
@@ -52,6 +54,7 @@ def remove(
     """
     old = components.installation_or_raise(db, installation_id)
     car = cars.locked_one(db, old.car_id)
+    note(db, "component.removed", ("car", car.id))
     row = _take_off(db, car, old, removed_on, stamp)
     if is_change:
         _record_change(db, car, components.component_of(db, old).kind, removed_on, stamp)
@@ -77,6 +80,7 @@ def swap(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) 
         )
     )
     check(db, car, new, stamp, old)
+    note(db, "component.swapped")
     _take_off(db, car, old, on, stamp)
     row = _mount(db, car, new, stamp)
     _record_change(db, car, kind, on, stamp)
@@ -91,6 +95,7 @@ def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stam
     new = tidied(new)
     check(db, car, new, stamp, old)
     _must_count(db, old)
+    note(db, "component.corrected")
     removal = components.removal_of(db, old.id)
     rows.supersede(db, old, stamp)
     row = _mount(db, car, new, stamp, replaces=old, removed=removal is not None)
@@ -105,6 +110,7 @@ def withdraw(db: Session, installation_id: int, reason: str, stamp: Stamp) -> In
     old = components.installation_or_raise(db, installation_id)
     car = cars.locked_one(db, old.car_id)
     _must_count(db, old)
+    note(db, "component.withdrawn")
     rows.withdraw(db, old, reason, stamp)
     due.refresh(db, [car.id], stamp.today)
     return old
@@ -120,6 +126,7 @@ def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stam
     component = components.component_of(db, old)
     _must_be_another(db, car, component, old.position, removal.removed_on)
     _must_be_free(db, component, removal.removed_on)
+    note(db, "removal.withdrawn", ("car", car.id))
     rows.withdraw(db, removal, reason, stamp)
     due.refresh(db, [car.id], stamp.today)
     return old

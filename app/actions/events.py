@@ -18,6 +18,7 @@ from app.core.words import label
 from app.errors import Conflict, Fault, Refused
 from app.store import cars, dated, events
 from app.store.events import split
+from app.store.gathering import note
 from app.store.tables import OUT_OF_RECORD, Car, EventRow, ReadingRow, Standing
 
 # What an event may name, in the order in which it is kept.
@@ -48,6 +49,7 @@ def record_event_for_many(
     event = tidied(event)
     before = {car.id: _recorded_by_form(db, car, event) for car in chosen}
     _check_each(db, [car for car in chosen if not before[car.id]], event, stamp)
+    note(db, "event.recorded")
     recorded = [before[car.id] or _add(db, car, event, stamp) for car in chosen]
     due.refresh(db, [car.id for car in chosen], stamp.today)
     return recorded
@@ -65,6 +67,7 @@ def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> 
     if sent_before:
         return sent_before
     _must_count(db, old)
+    note(db, "event.corrected")
     rows.supersede(db, old, stamp)
     check_event(db, car, event, stamp)
     new = _add(db, car, event, stamp, replaces=old)
@@ -77,6 +80,7 @@ def withdraw_event(db: Session, event_id: int, reason: str, stamp: Stamp) -> Eve
     old = events.event_or_raise(db, event_id)
     cars.locked_one(db, old.car_id)
     _must_count(db, old)
+    note(db, "event.withdrawn")
     rows.withdraw(db, old, reason, stamp)
     due.refresh(db, [old.car_id], stamp.today)
     return old

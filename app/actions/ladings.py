@@ -12,6 +12,7 @@ from app.actions.checks import Faults, tidy
 from app.actions.factchecks import check_lading
 from app.errors import Conflict
 from app.store import ladings
+from app.store.gathering import note
 from app.store.tables import Lading
 
 
@@ -35,6 +36,7 @@ def save(db: Session, new: NewLading, lading_id: int | None = None) -> Lading:
     entry = Lading() if lading_id is None else ladings.lading_or_raise(db, lading_id)
     for field, value in asdict(new).items():
         setattr(entry, field, value)
+    note(db, "lading.added" if lading_id is None else "lading.changed")
     db.add(entry)
     rows.flush(db, clash)
     return entry

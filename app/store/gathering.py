@@ -140,6 +140,11 @@ def note(
     gathered(db).items.append(Deed(deed, named, said, many))
 
 
+def tell(db: Session, table: Table, rows: Iterable[Values]) -> None:
+    """Tell new rows that were written past the session, each with every column."""
+    gathered(db).items.extend(of_row(table, None, row) for row in rows)
+
+
 def listen(factory: sessionmaker[Session]) -> None:
     """Have every session of this factory gather what it changes."""
     event.listen(factory, "after_flush", _after_flush)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from typing import Protocol
 
-from sqlalchemy import insert, update
+from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from app.actions import due
@@ -22,8 +23,9 @@ from app.actions.stamp import Stamp
 from app.errors import Refused
 from app.files.columns import Kind
 from app.files.sheets import Sheet
-from app.store import imports
+from app.store import digests, imports, reach
 from app.store.derived import ImportRun
+from app.store.gathering import note
 
 CARS_BETWEEN_WORDS = 1_000
 
@@ -66,19 +68,27 @@ def apply(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell = sile
     try:
         with _collector_paused():
             run_id = _begin(db, kind, sheet, stamp)
-            _store(db, kind, sheet, Stamp(stamp.by, stamp.at, stamp.today, run_id), tell)
+            report = _store(db, kind, sheet, Stamp(stamp.by, stamp.at, stamp.today, run_id), tell)
+            _note(db, run_id, stamp.at, report)
     except Refused:
         db.rollback()
         raise
     return imports.run_or_raise(db, run_id)
 
 
-def _store(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell) -> None:
+def _store(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell) -> Report:
     report = _go_through(db, kind, sheet, stamp, tell, keep=True)
     if report.faults:
         raise report.preview(kind, sheet.name, sheet.remark).refusal()
     _refresh(db, sorted(report.touched), stamp, tell)
     _end(db, stamp.import_id, report)
+    return report
+
+
+def _note(db: Session, run_id: int, at: datetime, report: Report) -> None:
+    """Tell the record of change what came past the session: the cars concerned, and a digest of the rows."""
+    cars = [("car", car_id) for car_id in report.touched]
+    note(db, "import.stored", *cars, many=True, brought=digests.brought(db, run_id, at))
 
 
 @contextmanager
@@ -118,12 +128,15 @@ def _refresh(db: Session, car_ids: list[int], stamp: Stamp, tell: Tell) -> None:
 
 
 def _begin(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp) -> int:
-    values = {
-        "kind": kind, "file_name": sheet.name[:200], "sha256": sheet.sha256,
-        "rows": 0, "added": 0, "changed": 0, "repeated": 0,
-        "recorded_at": stamp.at, "recorded_by": stamp.by,
-    }  # fmt: skip
-    return db.scalars(insert(ImportRun).values(values).returning(ImportRun.id)).one()
+    whose = reach.of(db)
+    run = ImportRun(
+        kind=kind, file_name=sheet.name[:200], sha256=sheet.sha256,
+        rows=0, added=0, changed=0, repeated=0, recorded_at=stamp.at, recorded_by=stamp.by,
+        person_id=whose.person_id, parties=sorted(whose.named) if whose.person_id else None,
+    )  # fmt: skip
+    db.add(run)
+    db.flush()  # for its key
+    return run.id
 
 
 def _end(db: Session, run_id: int | None, report: Report) -> None:

@@ -13,9 +13,10 @@ from app.actions.imports.devices import SAID
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Fault
-from app.store import imports, intake
+from app.store import digests, imports, intake
 from app.store.columns import CarFact, Recorded
 from app.store.derived import ImportRun
+from app.store.gathering import note
 from app.store.intake import table_of
 from app.store.tables import (
     ApprovalFact,
@@ -32,6 +33,8 @@ CAR_FACTS: tuple[type[CarFact], ...] = (
     CarName, Standing, *FACTS.values(), ApprovalFact, Installation,
 )  # fmt: skip
 EVERYTHING: tuple[type[Recorded], ...] = (*CAR_FACTS, EventRow, Removal, Component)
+# Where it writes rows of its own.
+MADE = tuple(table_of(mapped) for mapped in (Standing, Installation))
 
 
 def take_back(db: Session, import_id: int, stamp: Stamp) -> ImportRun:
@@ -45,6 +48,7 @@ def take_back(db: Session, import_id: int, stamp: Stamp) -> ImportRun:
     touched = intake.cars_told_of_by(db, CAR_FACTS, import_id)
     added = intake.cars_added_by(db, import_id)
     replaced = intake.replaced_by(db, import_id)
+    last = {held.name: digests.last_key(db, held) for held in MADE}
     for table in EVERYTHING:
         held = table_of(table)
         brought = (held.c.import_id == import_id) & held.c.superseded_at.is_(None)
@@ -53,6 +57,14 @@ def take_back(db: Session, import_id: int, stamp: Stamp) -> ImportRun:
     _withdraw(db, added, run, stamp)
     run.taken_back_at, run.taken_back_by = stamp.at, stamp.by
     db.flush()
+    cars = [("car", car_id) for car_id in {*touched, *added}]
+    stamped = digests.taken_back(db, import_id, stamp.at)
+    made = {
+        held.name: {"after": last[held.name]}
+        | digests.made_after(db, held, last[held.name], stamp.at)
+        for held in MADE
+    }
+    note(db, "import.taken_back", *cars, many=True, taken_back=stamped, made=made)
     due.refresh(db, sorted(touched), stamp.today)
     return run
 
