@@ -17,6 +17,7 @@ from app.rules.overlay import Laid, differences, faults_over, laid
 from app.store import cars, rulebooks
 from app.store.derived import RulebookEdition, RulebookInForce
 from app.store.facts import CarRecord
+from app.store.gathering import note
 
 BUILT_IN = "us-49cfr"
 Holding = Mapping[int | None, int]
@@ -114,6 +115,7 @@ def load(db: Session, source: str, stamp: Stamp) -> RulebookEdition:
         owner_id=owner.id if owner else None, source=source,
         recorded_at=stamp.at, recorded_by=stamp.by,
     )  # fmt: skip
+    note(db, "edition.loaded")
     db.add(row)
     db.flush()  # for its key
     return row
@@ -169,6 +171,7 @@ def put_in_force(
     row = RulebookInForce(
         edition_id=edition_id, owner_id=owner_id, recorded_at=stamp.at, recorded_by=stamp.by
     )
+    note(db, "edition.put_in_force" if edition else "edition.ended")
     db.add(row)
     db.flush()  # so that dates are worked out by it
     return row
