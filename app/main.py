@@ -9,7 +9,7 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.responses import Response
 from starlette.types import Scope
@@ -18,6 +18,7 @@ from app import __version__, api, pages
 from app.settings import Settings, read_settings
 from app.store.db import make_engine, sessions
 from app.web import Guard, answer_problems
+from app.web.admission import admitted, every_route_says
 from app.web.hosts import Forwarded
 from app.web.limits import Limits
 from app.web.logs import Logged
@@ -64,9 +65,12 @@ def create_app(
     app.state.engine = make_engine(settings.database_url)
     app.state.sessions = sessions(app.state.engine)
     app.state.store_checked = False
+    asked = [Depends(admitted)]
     for router in pages.ROUTERS:
-        app.include_router(router, include_in_schema=False)
-    app.include_router(api.router)
+        app.include_router(router, include_in_schema=False, dependencies=asked)
+    app.include_router(api.router, dependencies=asked)
+    for part in (*pages.ROUTERS, *api.ROUTERS):
+        every_route_says(part.routes)
     app.mount("/static", KeptFiles(directory=STATIC), name="static")
     answer_problems(app)
     app.state.limits = Limits(settings)

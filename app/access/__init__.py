@@ -1,12 +1,11 @@
 """Who may do what, and whose: roles and what they allow, a person's memberships, the reach of a request."""
 
-from app.access.capability import CAPABILITIES, EVERYONE, KINDS_OF, ROLES, Capability, Role
+from app.access.capability import CAPABILITIES, KINDS_OF, ROLES, Capability, Role
 from app.access.reach import EVERYTHING, NOTHING, Reach
 from app.access.viewer import Member, Viewer
 
 __all__ = [
     "CAPABILITIES",
-    "EVERYONE",
     "EVERYTHING",
     "KINDS_OF",
     "NOTHING",

@@ -21,9 +21,6 @@ Capability = Literal[
 ]
 ROLES: tuple[Role, ...] = get_args(Role)
 CAPABILITIES: tuple[Capability, ...] = get_args(Capability)
-# What a route names that needs nobody signed in.
-EVERYONE = "everyone"
-
 _DESK: frozenset[Capability] = frozenset(
     ("read", "load_check", "record_work", "record_facts", "bring_in", "try_out", "keep_record",
      "own_account")
@@ -36,6 +33,9 @@ ALLOWED: Mapping[Role, frozenset[Capability]] = {
     "loading_rack": frozenset(("load_check", "own_account")),
     "administrator": frozenset(("administer", "keep_record", "own_account")),
 }
+
+# What all parties share, so that only those who keep the register may change it.
+FOR_ALL: frozenset[Capability] = frozenset(("keep_ladings",))
 
 # How a party can come to reach a car that is not its own.
 Kind = Literal["lining", "equipment", "shop"]

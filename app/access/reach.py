@@ -19,13 +19,14 @@ class Reach:
 
     `foreign` are the ways in which cars of others are reached besides, empty when there are none;
     `members` are the parties among `parties` in which the person is a member; `person_id` is the person,
-    None for the machine itself.
+    None for the machine itself, and `named` are the person's parties also where they are all there are.
     """
 
     parties: frozenset[int] | None
     foreign: frozenset[Kind] = frozenset()
     members: frozenset[int] = frozenset()
     person_id: int | None = None
+    named: frozenset[int] = frozenset()
 
     @property
     def partial(self) -> frozenset[Kind]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from app.access.capability import ALLOWED, CAPABILITIES, Capability, Role
+from app.access.capability import ALLOWED, CAPABILITIES, FOR_ALL, Capability, Role
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,18 @@ class Viewer:
         """The parties in which the person may do so."""
         if capability not in self.allowed:
             return frozenset()
-        return frozenset(each.party_id for each in self.members if capability in ALLOWED[each.role])
+        return frozenset(
+            each.party_id
+            for each in self.members
+            if capability in ALLOWED[each.role]
+            and (each.keeps_register or capability not in FOR_ALL)
+        )
+
+    def may_for_all(self, capability: Capability) -> bool:
+        """Whether the person may do so for every party: as a member of the one that keeps the register."""
+        return capability in self.allowed and any(
+            each.keeps_register and capability in ALLOWED[each.role] for each in self.members
+        )
 
     @property
     def looks_after_register(self) -> bool:

@@ -13,7 +13,7 @@ from app.actions import passwords, people, sign_in
 from app.actions.checks import Faults, tidy
 from app.actions.people import Office
 from app.errors import Fault, NotFound, Refused
-from app.store import accounts, members
+from app.store import accounts, members, reach
 from app.store.gathering import note
 from app.store.people import Invitation, Person
 from app.store.signed_in import fingerprint
@@ -126,6 +126,7 @@ def set_up(
     db.add(own)
     db.flush()  # the others are to name it
     members.keep_all_others(db, own)
+    reach.settle_keepers(db)
     note(db, "register.set_up", ("party", own.id))
     return _join(db, invitation, new, own.id, roles, now)
 

@@ -13,7 +13,7 @@ from app.access import ROLES
 from app.actions import passwords, rows, sign_in
 from app.actions.checks import Faults, tidy
 from app.errors import Conflict, Fault, NotFound, Refused
-from app.store import accounts, members
+from app.store import accounts, members, reach
 from app.store.gathering import note
 from app.store.people import Membership, Person
 from app.store.tables import Party
@@ -249,4 +249,5 @@ def let_stand_alone(db: Session, party_id: int) -> Party:
     party.kept_by = None
     note(db, "party.stands_alone", ("party", party.id))
     rows.flush(db, f"Another party of the name {party.name} was added just now.")
+    reach.settle_keepers(db)
     return party

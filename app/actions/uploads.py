@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
 from app.files.columns import Kind
+from app.store import reach
 from app.store.derived import Upload
 
 # Nobody comes back to a file handed in the day before yesterday.
@@ -25,6 +26,7 @@ def keep(db: Session, kind: Kind, file_name: str, content: bytes, stamp: Stamp) 
         file_name=file_name[:200],
         content=content,
         uploaded_at=stamp.at,
+        person_id=reach.of(db).person_id,
     )
     db.add(upload)
     return upload
@@ -32,4 +34,4 @@ def keep(db: Session, kind: Kind, file_name: str, content: bytes, stamp: Stamp) 
 
 def drop(db: Session, upload_id: str) -> None:
     """Forget a file; to drop one twice is no fault."""
-    db.execute(delete(Upload).where(Upload.id == upload_id))
+    db.execute(delete(Upload).where(Upload.id == upload_id, reach.asked(db, Upload.person_id)))

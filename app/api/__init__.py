@@ -7,7 +7,8 @@ from app.api import calculator, cars, docs, due, events, trial
 ADDRESS = "/api/v1"
 
 router = APIRouter(prefix=ADDRESS)
-for each in (calculator, cars, trial, events, due, docs):
-    router.include_router(each.router)
+ROUTERS = tuple(each.router for each in (calculator, cars, trial, events, due, docs))
+for each in ROUTERS:
+    router.include_router(each)
 
-__all__ = ["ADDRESS", "router"]
+__all__ = ["ADDRESS", "ROUTERS", "router"]

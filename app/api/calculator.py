@@ -8,7 +8,7 @@ from fastapi import Body, Path
 from fastapi.responses import JSONResponse
 from pydantic import SkipValidation
 
-from app import answers
+from app import answers, web
 from app.answers.request import Request
 from app.api.exact import subject
 from app.api.schemas import DueDatesOut, SpecificationOut
@@ -46,6 +46,7 @@ EXAMPLES: dict[str, Any] = {
     summary="Due dates of a car, with their reasons",
     response_model=DueDatesOut | list[DueDatesOut],
 )
+@web.may("everyone")
 def due_dates(
     request: Annotated[SkipValidation[Request | list[Request]], Body(openapi_examples=EXAMPLES)],
 ) -> JSONResponse:
@@ -66,6 +67,7 @@ def due_dates(
     summary="What a specification means",
     response_model=SpecificationOut,
 )
+@web.may("everyone")
 def stencil(
     text: Annotated[
         str,

@@ -2,28 +2,37 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
-from fastapi import Body, Query, Response
+from fastapi import Body, Query, Request, Response
 from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import cars as actions
-from app.actions import components, rulebooks
+from app.actions import components, looking_back, rulebooks
 from app.actions.stamp import Stamp
 from app.answers import answer_as_json
 from app.api.calculator import REQUEST
 from app.api.cars_in import CarIn, place_of
 from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
-from app.api.register import Listing, Words, answer_shown, answered, told_at
+from app.api.register import (
+    Back,
+    Listing,
+    Words,
+    answer_shown,
+    answered,
+    seen_from,
+    standpoint,
+    told_at,
+)
 from app.api.schemas import DueDatesOut, PageOut, ReasonOut
 from app.core.contradictions import of_car
-from app.store import cars
+from app.store import car_as_known, cars
+from app.store.asked import Standpoint
 from app.store.cars import RegisterFilter
-from app.store.components import on_car
 from app.store.tables import STANDINGS
 
 router = subject("cars")
@@ -37,6 +46,17 @@ NEW_CAR: dict[str, Any] = REQUEST["car"] | {
 Standing = Literal[*STANDINGS, "all"]  # type: ignore[valid-type]
 
 
+class CarPageOut(PageOut[CarRowOut]):
+    as_of: date
+    known_at: datetime | None = Field(description="the moment as known at; null is now")
+
+
+class DueDatesThenOut(DueDatesOut):
+    """The calculator's answer to what was known at a moment."""
+
+    known_at: datetime
+
+
 class CarsAsked(Listing):
     """Filters of the fleet register."""
 
@@ -48,50 +68,77 @@ class CarsAsked(Listing):
 
 
 @router.get("/cars", summary="The fleet register, by mark and number")
+@web.may("read")
 def listed(
-    asked: Annotated[CarsAsked, Query()], db: web.Db, today: web.Today, settings: web.Configured
-) -> PageOut[CarRowOut]:
+    request: Request,
+    asked: Annotated[CarsAsked, Query()],
+    db: web.Db,
+    today: web.Today,
+    settings: web.Configured,
+) -> CarPageOut:
     """Cars with what falls due first. Pages follow by cursor: pass `next_after` as `after`.
 
-    A search for mark and number finds a car by a name it had, too; it is listed by today's.
+    A search for mark and number finds a car by a name it had, too; it is listed by the one of the day.
     """
-    search = asked.prefix()
+    back, search = seen_from(request, asked), asked.prefix()
+    now = back is None or back.stored
     wanted = RegisterFilter(
         search=search,
-        once_so_named=cars.once_beginning(db, search),
+        once_so_named=cars.once_beginning(db, search) if now else (),
         owner_id=asked.owner_id(db),
         region=asked.region,
         standing=asked.standing,
         specification_class=asked.specification_class,
         commodity=asked.commodity,
     )
-    page = cars.register(db, wanted, asked.after, asked.limit)
-    rows = [row_out(row, today, settings.soon_days) for row in page.rows]
-    return PageOut(rows=rows, next_after=page.next_after)
+    if back is None or back.stored:
+        page = cars.register(db, wanted, asked.after, asked.limit)
+    else:
+        page = looking_back.register(db, back.at, wanted).page(asked.after, asked.limit)
+    at = standpoint(back, today)
+    rows = [row_out(row, at.as_of, settings.soon_days) for row in page.rows]
+    return CarPageOut(rows=rows, next_after=page.next_after, as_of=at.as_of, known_at=at.known_at)
 
 
 @router.get("/cars/{car_id}", summary="A car with its facts and due items", responses=can_fail(404))
-def one(car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured) -> CarOut:
-    """Every fact in force today, as a due-date request states it, and every due item."""
-    return _shown(db, car_id, today, settings.soon_days)
+@web.may("read")
+def one(
+    car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured, back: Back
+) -> CarOut:
+    """Every fact in force on the day, as a due-date request states it, and every due item.
+
+    As of today by what is known now, or with `as_of` and `known` as of another day, as known at
+    another moment.
+    """
+    return _shown(db, car_id, standpoint(back, today), settings.soon_days)
 
 
 @router.get("/cars/{car_id}/due", summary="What is due of a car, and why", responses=can_fail(404))
-def due(car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured) -> DueDatesOut:
+@web.may("read")
+def due(
+    car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured, back: Back
+) -> DueDatesThenOut | DueDatesOut:
     """The calculator's answer to all that is recorded of the car.
 
-    Due items with their reasons, thickness against its lines, and whether it may be loaded today.
+    Due items with their reasons, thickness against its lines, and whether it may be loaded on the
+    day: today, or with `as_of` and `known` another day, by what was known at another moment.
 
     A calculation aid: the rule in force, the owner's written instructions and the qualified shop
     decide.
     """
-    return DueDatesOut(**answer_shown(db, car_id, today, settings.soon_days))
+    at = standpoint(back, today)
+    answer = answer_shown(db, car_id, at, settings.soon_days)
+    if at.known_at is None:
+        return DueDatesOut(**answer)
+    return DueDatesThenOut(**answer, known_at=at.known_at)
 
 
 @router.post("/cars", status_code=201, summary="Add a car", responses=can_fail(409))
+@web.may("record_facts")
 def add(
     new: Annotated[CarIn, Body(openapi_examples={"car": {"value": NEW_CAR}})],
     response: Response,
+    by: web.Recorder,
     db: web.Db,
     now: web.Now,
     today: web.Today,
@@ -101,7 +148,7 @@ def add(
 
     A relief device that is named is put on the car; inspections are recorded as events.
     """
-    stamp = Stamp(new.recorded_by, now, today)
+    stamp = Stamp(web.recorder_for(by, new.recorded_by), now, today)
     with told_at(place_of):
         car = actions.add_car(db, new.as_change(), stamp)
     device = new.relief_installation()
@@ -109,18 +156,21 @@ def add(
         with told_at("relief_device.{}".format):
             components.install(db, car.id, device, stamp)
     response.headers["Location"] = f"/api/v1/cars/{car.id}"
-    return _shown(db, car.id, today, settings.soon_days)
+    return _shown(db, car.id, Standpoint(today), settings.soon_days)
 
 
-def _shown(db: Session, car_id: int, today: date, soon_days: int) -> CarOut:
-    record, answer = answered(db, car_id, today, soon_days)
-    programme = rulebooks.in_force(db)
-    first = programme.whole_answer(record, today).first
-    car = record.facts(today, first).car
-    kinds = {each.component.kind for each in on_car(db, car_id, today)}
+def _shown(db: Session, car_id: int, at: Standpoint, soon_days: int) -> CarOut:
+    record, answer = answered(db, car_id, at, soon_days)
+    programme = rulebooks.in_force(db, at.known_at)
+    first = programme.whole_answer(record, at.as_of).first
+    car = record.facts(at.as_of, first).car
+    put_on = car_as_known.on_car(car_as_known.mounted_history(db, car_id, at))
+    kinds = {each.component.kind for each in put_on}
     told = of_car(car, record.events, kinds, programme.of(record.owner_id).rulebook)
     return CarOut(
         id=car_id,
+        as_of=at.as_of,
+        known_at=at.known_at,
         mark=car.mark,
         number=car.number,
         owner=cars.party_names(db)[record.owner_id],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields
-from datetime import date
+from datetime import date, datetime
 from fractions import Fraction
 from typing import Annotated, Any
 
@@ -43,9 +43,11 @@ class CarRowOut(Out):
 
 
 class CarOut(Out):
-    """A car with every fact in force today. `facts` can be sent to `/due-dates` as its `car`."""
+    """A car with every fact in force on the day. `facts` can be sent to `/due-dates` as its `car`."""
 
     id: int
+    as_of: date
+    known_at: datetime | None = Field(description="the moment as known at; null is now")
     mark: str
     number: int
     owner: str

@@ -52,11 +52,13 @@ class Operation:
 
 
 @router.get("/openapi.json")
+@web.may("everyone")
 def description(request: Request) -> JSONResponse:
     return JSONResponse(described(request.app))
 
 
 @router.get("/docs")
+@web.may("everyone")
 def page(request: Request) -> HTMLResponse:
     found = list(operations(described(request.app)))
     return web.page(request, "api/show.html", operations=found)

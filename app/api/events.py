@@ -25,6 +25,7 @@ from app.api.register import answer_shown, told_at
 from app.api.schemas import DueDatesOut, PageOut
 from app.errors import Conflict
 from app.store import cars, events
+from app.store.asked import Standpoint
 from app.store.events import EventShown
 from app.store.tables import EventRow
 
@@ -65,9 +66,10 @@ class Sending:
     today: date
     soon_days: int
     key: str | None
+    by: str
 
-    def stamp(self, by: str) -> Stamp:
-        return Stamp(by, self.now, self.today)
+    def stamp(self, named: str) -> Stamp:
+        return Stamp(web.recorder_for(self.by, named), self.now, self.today)
 
 
 def sending(
@@ -76,9 +78,10 @@ def sending(
     now: web.Now,
     today: web.Today,
     settings: web.Configured,
+    by: web.Recorder,
     idempotency_key: IdempotencyKey = None,
 ) -> Sending:
-    return Sending(response, db, now, today, settings.soon_days, idempotency_key)
+    return Sending(response, db, now, today, settings.soon_days, idempotency_key, by)
 
 
 Sent = Annotated[Sending, Depends(sending, scope="function")]
@@ -89,6 +92,7 @@ Sent = Annotated[Sending, Depends(sending, scope="function")]
     summary="Everything recorded of a car's inspections and changes",
     responses=can_fail(404),
 )
+@web.may("read")
 def history(car_id: web.Key, db: web.Db) -> PageOut[EventOut]:
     """Newest first, with those that were corrected or withdrawn; a car's whole history is one page."""
     cars.car_or_raise(db, car_id)
@@ -97,6 +101,7 @@ def history(car_id: web.Key, db: web.Db) -> PageOut[EventOut]:
 
 
 @router.get("/events/{event_id}", summary="One event", responses=can_fail(404))
+@web.may("read")
 def one(event_id: web.Key, db: web.Db) -> EventOut:
     """An inspection or a change as it was recorded, and what became of it."""
     return event_out(_shown(db, events.event_or_raise(db, event_id)))
@@ -108,6 +113,7 @@ def one(event_id: web.Key, db: web.Db) -> EventOut:
     summary="Record an inspection or a change",
     responses=can_fail(404, 409),
 )
+@web.may("record_work")
 def record(
     car_id: web.Key,
     new: Annotated[EventIn, Body(openapi_examples={"inspection": {"value": INSPECTION}})],
@@ -133,6 +139,7 @@ def record(
     summary="Correct an event",
     responses=can_fail(404, 409),
 )
+@web.may("record_work")
 def correct(
     event_id: web.Key,
     new: Annotated[EventIn, Body(openapi_examples={"correction": {"value": CORRECTION}})],
@@ -166,7 +173,7 @@ def _again(sent: Sending, car_id: int, event: NewEvent) -> EventRow | None:
 
 def _recorded(sent: Sending, row: EventRow) -> RecordedOut:
     sent.response.headers["Location"] = f"/api/v1/events/{row.id}"
-    due = answer_shown(sent.db, row.car_id, sent.today, sent.soon_days)
+    due = answer_shown(sent.db, row.car_id, Standpoint(sent.today), sent.soon_days)
     return RecordedOut(event=event_out(_shown(sent.db, row)), due=DueDatesOut(**due))
 
 

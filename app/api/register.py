@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any
+from zoneinfo import ZoneInfo
 
+from fastapi import Depends, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
-from app.actions import rulebooks
+from app.actions import looking_back, rulebooks
+from app.actions.standpoint import Lookback, lookback
 from app.answers import answer_as_json
 from app.core.facts import Answer, Settings
 from app.errors import Fault, Refused
-from app.store import cars, facts
+from app.store import cars
+from app.store.asked import Standpoint
 from app.store.facts import CarRecord
 from app.store.names import NamePrefix, read_prefix
 
@@ -22,10 +26,26 @@ from app.store.names import NamePrefix, read_prefix
 Words = Annotated[str, Field(max_length=200, pattern=r"^[^\x00]*$")]
 
 
-class Listing(BaseModel):
-    """What every list can be asked. A misspelt parameter is refused, not ignored."""
+KNOWN = (
+    "the register as it was known at this moment, by the rules in force then: `2026-01-05T12:00` in the "
+    "time zone of the settings, or a day, which is its end. What was recorded or corrected later does "
+    "not count"
+)
+
+
+class Seen(BaseModel):
+    """As of which day, and as known at which moment, a question is asked; without both, today."""
 
     model_config = ConfigDict(extra="forbid")
+
+    as_of: date | None = Field(
+        None, description="facts and events after this day do not count; without it that of `known`"
+    )
+    known: Words | None = Field(None, description=KNOWN)
+
+
+class Listing(Seen):
+    """What every list can be asked. A misspelt parameter is refused, not ignored."""
 
     search: Words = Field("", description="mark and number, or how they begin: `ZQKX 1045`")
     owner: Words | None = Field(None, description="the whole name of an owner")
@@ -56,13 +76,31 @@ def told_at(place_of: Callable[[str], str]) -> Iterator[None]:
         ) from None
 
 
-def answered(db: Session, car_id: int, day: date, soon_days: int) -> tuple[CarRecord, Answer]:
-    """What is known of a car on a day, and what the calculator says to it. Raises NotFound."""
+def seen_from(request: Request, asked: Seen) -> Lookback | None:
+    """From where the question is asked; None for today by what is known now. Raises Refused."""
+    zone = ZoneInfo(request.app.state.settings.time_zone)
+    now: datetime = request.app.state.clock()
+    return lookback(asked.as_of, asked.known, now, zone)
+
+
+def _back(request: Request, asked: Annotated[Seen, Query()]) -> Lookback | None:
+    return seen_from(request, asked)
+
+
+Back = Annotated[Lookback | None, Depends(_back)]
+
+
+def standpoint(back: Lookback | None, today: date) -> Standpoint:
+    return back.at if back else Standpoint(today)
+
+
+def answered(db: Session, car_id: int, at: Standpoint, soon_days: int) -> tuple[CarRecord, Answer]:
+    """What is known of a car, seen from a day and a moment, and what the calculator says to it. Raises NotFound."""
     cars.car_or_raise(db, car_id)
-    record = facts.load(db, [car_id], day, settings=Settings(soon_days=soon_days))[car_id]
-    return record, rulebooks.in_force(db).whole_answer(record, day).answer
+    record = looking_back.record_of(db, car_id, at, Settings(soon_days=soon_days))
+    return record, rulebooks.in_force(db, at.known_at).whole_answer(record, at.as_of).answer
 
 
-def answer_shown(db: Session, car_id: int, day: date, soon_days: int) -> dict[str, Any]:
+def answer_shown(db: Session, car_id: int, at: Standpoint, soon_days: int) -> dict[str, Any]:
     """The same as plain JSON."""
-    return answer_as_json(answered(db, car_id, day, soon_days)[1])
+    return answer_as_json(answered(db, car_id, at, soon_days)[1])

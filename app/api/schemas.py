@@ -11,9 +11,14 @@ from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, WithJsonSche
 from app.core.facts import Confidence, Extent, LoadingVerdict, Status, Verdict
 
 Row = TypeVar("Row")
-NOBODY = "not stated"
+NOBODY = ""
 RecordedBy = Annotated[
-    str, Field(min_length=1, max_length=200, description="who records this: a name or a program")
+    str,
+    Field(
+        max_length=200,
+        description="a program or person on whose behalf it is recorded, told beside the name of "
+        "whoever's token it is",
+    ),
 ]
 # A decimal of the register, of at most six places: its float is written with the same digits.
 Exact = Annotated[

@@ -115,6 +115,7 @@ class TrialOut(Out):
 
 
 @router.post("/cars/{car_id}/trial", summary="Try a change on a car", responses=can_fail(404))
+@web.may("try_out")
 def tried(
     car_id: web.Key,
     new: Annotated[TrialIn, Body(openapi_examples={"lined for acid": {"value": EXAMPLE}})],

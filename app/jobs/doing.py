@@ -3,29 +3,41 @@
 from __future__ import annotations
 
 import logging
+import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import UTC, datetime
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
+import psycopg
 from sqlalchemy import Engine
 
+from app.access import EVERYTHING, NOTHING, Reach
 from app.actions import jobs as changes
 from app.actions.imports import Tell
 from app.actions.stamp import Stamp
 from app.errors import Busy, Problem
 from app.jobs import progress
 from app.jobs.queue import opened
-from app.jobs.work import LOOKS_ONLY, MOST_FAULTS_KEPT, WORK
-from app.store import jobs, locks
+from app.jobs.work import LOOKS_ONLY, MOST_FAULTS_KEPT, NEEDS, WORK
+from app.store import jobs, locks, reach, signed_in
 from app.store.db import read_session, sessions, write_session
 from app.store.derived import Job
+from app.store.doer import Doer as Changer
 
 T = TypeVar("T")
 log = logging.getLogger(__name__)
-TRIES, SECONDS_BETWEEN_TRIES = 60, 1.0
+# For so long work is tried anew while the database is locked or away.
+SECONDS_OF_PATIENCE, SECONDS_BETWEEN_TRIES = 60.0, 1.0
+
+
+class Overtaken(Exception):
+    """The job ended, or somebody else began it, while we were at it; nothing of ours may be stored.
+
+    So it is when the database went away just as our commit reached it, and the work was tried again.
+    """
 
 
 class Doer:
@@ -76,14 +88,16 @@ class Doer:
     def _work(self, job: Job) -> None:
         try:
             patiently(lambda: self._do_all(job))
+        except Overtaken:
+            log.warning("Job %s (%s) was done already", job.id, job.kind)
         except Problem as problem:
             faults = [[fault.path, fault.problem] for fault in problem.faults]
             told = {"faults": faults[:MOST_FAULTS_KEPT], "fault_count": len(faults)}
-            self._fail(job.id, str(problem), told)
+            self._fail(job, str(problem), told)
         except Exception as bug:
             log.exception("Job %s (%s) failed", job.id, job.kind)
             self._fail(
-                job.id,
+                job,
                 f"Something went wrong in the program ({type(bug).__name__}), and nothing of this "
                 f"was stored. What it printed says more.",
                 None,
@@ -94,19 +108,31 @@ class Doer:
         stamp = Stamp(job.asked_by, at, at.astimezone(ZoneInfo(self.zone)).date())
         work, tell = WORK[job.kind], self._progress(job.id)
         if job.kind in LOOKS_ONLY:
-            with read_session(self.factory) as db:
+            with read_session(self.factory, self._reach(job)) as db:
                 result = work(db, job.payload, stamp, tell)
         # The work and its being done are stored together: neither without the other.
-        with write_session(self.factory) as db:
+        doer = Changer(job.asked_by, job.person_id, "job", request=job.id, at=at)
+        with write_session(self.factory, self._reach(job), doer) as db:
             if job.kind not in LOOKS_ONLY:
                 result = work(db, job.payload, stamp, tell)
-            changes.end(db, job.id, datetime.now(UTC), "done", result)
-        self.queue.forget(job.id)
+            if not changes.end(db, job, datetime.now(UTC), "done", result):
+                raise Overtaken
+        with suppress(sqlite3.Error, psycopg.Error):  # a word left over does no harm
+            self.queue.forget(job.id)
 
-    def _fail(self, job_id: str, sentence: str, result: dict[str, Any] | None) -> None:
+    def _reach(self, job: Job) -> Reach:
+        """What whoever asked for the job reaches now; the machine's own jobs reach everything."""
+        needed = NEEDS.get(job.kind)
+        if needed is None or job.person_id is None:
+            return EVERYTHING
+        with read_session(self.factory) as db:
+            viewer = signed_in.viewer_of(db, job.person_id)
+            return reach.of_viewer(db, viewer, needed) if viewer else NOTHING
+
+    def _fail(self, job: Job, sentence: str, result: dict[str, Any] | None) -> None:
         def fail() -> None:
             with write_session(self.factory) as db:
-                changes.end(db, job_id, datetime.now(UTC), "failed", result, sentence)
+                changes.end(db, job, datetime.now(UTC), "failed", result, sentence)
 
         patiently(fail)
 
@@ -129,8 +155,9 @@ class Doer:
 
 
 def patiently(attempt: Callable[[], T]) -> T:
-    """Try again for a while when somebody else is writing."""
-    for _ in range(TRIES - 1):
+    """Try again for a while when somebody else is writing, or the database is away."""
+    until = time.monotonic() + SECONDS_OF_PATIENCE
+    while time.monotonic() < until:
         try:
             return attempt()
         except Busy:

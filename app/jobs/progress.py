@@ -7,13 +7,16 @@ queue's file holds it until the job ends.
 from __future__ import annotations
 
 import json
+import sqlite3
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 
 from sqlalchemy.orm import Session, make_transient
 
 from app.actions import jobs as changes
+from app.errors import Busy
 from app.jobs.queue import Queue, opened
 from app.store import jobs
 from app.store.db import Sessions, write_session
@@ -53,7 +56,8 @@ class Progress:
         if step == self._step and now - self._kept_at < SECONDS_BETWEEN:
             return
         self._step, self._kept_at = step, now
-        self._keep(step, done, total)
+        with suppress(sqlite3.Error, Busy):  # work must not fail because nobody can be told of it
+            self._keep(step, done, total)
 
 
 def in_queue(queue: Queue, job_id: str) -> Progress:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 import secrets
+import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -16,11 +18,13 @@ from sqlalchemy import URL, event
 from sqlalchemy.orm import Session
 
 from app.errors import Refused
+from app.store import reach
 from app.store.derived import Job
 
 Kind = Literal[
     "look-through", "import", "take-back", "refresh-due", "rulebook-effect", "put-in-force"
 ]
+log = logging.getLogger(__name__)
 # Apart from the record's own tables, which migrations account for one by one.
 SCHEMA = "stencilbook_queue"
 
@@ -33,14 +37,27 @@ def ask(db: Session, kind: Kind, payload: dict[str, Any], by: str) -> str:
     `put-in-force` want `edition_id` and `owner_id`, each of which may be None.
     """
     job_id = secrets.token_urlsafe(16)
-    db.add(Job(id=job_id, kind=kind, payload=payload, asked_by=by, asked_at=datetime.now(UTC)))
+    db.add(
+        Job(
+            id=job_id,
+            kind=kind,
+            payload=payload,
+            asked_by=by,
+            person_id=reach.of(db).person_id,
+            asked_at=datetime.now(UTC),
+        )
+    )
     db.flush()
     url = db.get_bind().engine.url
 
-    # A job whose call is lost here, in a crash, is found waiting by the next look round.
+    # A job whose call is lost here is found waiting by the next look round. Failing would tell whoever
+    # asked that nothing is stored, and it is.
     def call_worker(committed: Session) -> None:
-        with opened(url) as queue:
-            queue.call(job_id)
+        try:
+            with opened(url) as queue:
+                queue.call(job_id)
+        except (sqlite3.Error, psycopg.Error) as wrong:
+            log.warning("Job %s waits for the next look round: %s", job_id, wrong)
 
     event.listen(db, "after_commit", call_worker, once=True)
     return job_id

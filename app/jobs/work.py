@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.access import Capability
 from app.actions import due, imports, rulebooks
 from app.actions import rulebook_effect as effects
 from app.actions.imports import Tell
@@ -95,6 +96,14 @@ def put_in_force(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dic
 
 # These store nothing but what they tell, so they must not keep others from writing meanwhile.
 LOOKS_ONLY = frozenset({"look-through", "rulebook-effect"})
+# By whose reach a job goes that somebody asked for. What is not here is about every car there is, and
+# whoever asked was held to that when asking.
+NEEDS: dict[str, Capability] = {
+    "look-through": "bring_in",
+    "import": "bring_in",
+    "take-back": "bring_in",
+    "rulebook-effect": "try_out",
+}
 WORK: dict[str, Work] = {
     "look-through": look_through,
     "import": bring_in,

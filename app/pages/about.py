@@ -10,6 +10,7 @@ router = APIRouter()
 
 
 @router.get("/about")
+@web.may("everyone")
 def about(request: Request, db: web.Db, settings: web.Configured) -> Response:
     rulebook = rulebooks.in_force(db).everyone.rulebook
     return web.page(request, "about/show.html", rulebook=rulebook, soon_days=settings.soon_days)

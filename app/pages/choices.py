@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from fastapi import Request
 from sqlalchemy.orm import Session
 
-from app.store import cars
+from app.store import cars, reach
 
 Choice = tuple[str, str]
+# Companies whose choices are kept at once.
+MOST_KEPT = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +33,14 @@ class Choices:
 
 def choices(request: Request, db: Session) -> Choices:
     newest = cars.newest(db)
-    kept: tuple[object, Choices] | None = getattr(request.app.state, "choices", None)
-    if kept is None or kept[0] != newest:
-        kept = (newest, _read(db))
-        request.app.state.choices = kept
-    return kept[1]
+    mine = reach.of(db)
+    whose = mine.parties, mine.foreign
+    held: tuple[object, dict[object, Choices]] = getattr(request.app.state, "choices", (None, {}))
+    if held[0] != newest or len(held[1]) > MOST_KEPT:
+        held = request.app.state.choices = (newest, {})
+    if whose not in held[1]:
+        held[1][whose] = _read(db)
+    return held[1][whose]
 
 
 def _read(db: Session) -> Choices:

@@ -141,12 +141,14 @@ ACTS: Mapping[str, Act] = {
 
 
 @router.get("/cars/{car_id}/components/new")
+@web.may("record_work")
 def install_form(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
     return _installing(request, db, car, forms.filled({"is_change": True}))
 
 
 @router.get("/cars/{car_id}/components/verdict")
+@web.may("record_work")
 def bench_verdict(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse:
     """The pressures of a form not yet sent, judged at once."""
     car, asked = cars.car_or_raise(db, car_id), request.query_params
@@ -156,6 +158,7 @@ def bench_verdict(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse
 
 
 @router.post("/cars/{car_id}/components")
+@web.may("record_work")
 def install(
     request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -173,6 +176,7 @@ def install(
 
 
 @router.get("/installations/{installation_id}/{kind}")
+@web.may("record_work")
 def act_form(request: Request, installation_id: web.Key, kind: str, db: web.Db) -> HTMLResponse:
     act, (installation, component, car) = _act(kind), _mounted(db, installation_id)
     held = _on_record(installation, component)
@@ -183,6 +187,7 @@ def act_form(request: Request, installation_id: web.Key, kind: str, db: web.Db) 
 
 
 @router.post("/installations/{installation_id}/{kind}")
+@web.may("record_work")
 def carry_out(
     request: Request,
     installation_id: web.Key,

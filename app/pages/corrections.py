@@ -32,6 +32,7 @@ HELD_FROM = "First day on which it held; left empty, from where the record it re
 
 
 @router.get("/facts/{table}/{row_id}/correct")
+@web.may("record_facts")
 def correction_form(request: Request, table: str, row_id: web.Key, db: web.Db) -> HTMLResponse:
     row = fact_or_raise(db, table, row_id)
     values = values_of(_fact(row), row, cars.party_names(db))
@@ -40,6 +41,7 @@ def correction_form(request: Request, table: str, row_id: web.Key, db: web.Db) -
 
 
 @router.post("/facts/{table}/{row_id}/correct")
+@web.may("record_facts")
 def correct(
     request: Request, table: str, row_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:

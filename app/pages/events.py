@@ -40,6 +40,7 @@ def judge(db: Session, car: Car, today: date) -> Judge:
 
 
 @router.get("/cars/{car_id}/events/new")
+@web.may("record_work")
 def inspection_form(
     request: Request, car_id: web.Key, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -48,6 +49,7 @@ def inspection_form(
 
 
 @router.post("/cars/{car_id}/events")
+@web.may("record_work")
 def record_inspection(
     request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -69,6 +71,7 @@ def record_inspection(
 
 
 @router.get("/cars/{car_id}/verdict")
+@web.may("record_work")
 def reading_verdict(
     request: Request, car_id: web.Key, row: int, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -83,6 +86,7 @@ def reading_verdict(
 
 
 @router.get("/events/{event_id}/correct")
+@web.may("record_work")
 def correction_form(
     request: Request, event_id: web.Key, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -93,6 +97,7 @@ def correction_form(
 
 
 @router.post("/events/{event_id}/correct")
+@web.may("record_work")
 def correct(
     request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -115,12 +120,14 @@ def correct(
 
 
 @router.get("/events/{event_id}/withdraw")
+@web.may("record_work")
 def withdrawal_form(request: Request, event_id: web.Key, db: web.Db) -> HTMLResponse:
     event, car = _event(db, event_id)
     return _withdrawing(request, event, car, Entries())
 
 
 @router.post("/events/{event_id}/withdraw")
+@web.may("record_work")
 def withdraw(
     request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:

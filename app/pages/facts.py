@@ -56,6 +56,7 @@ class FactForm:
 
 
 @router.get("/cars/{car_id}/facts/{kind}")
+@web.may("record_facts")
 def fact_form(
     request: Request, car_id: web.Key, kind: str, db: web.Db, looking: Looking, choose: str = ""
 ) -> HTMLResponse:
@@ -67,6 +68,7 @@ def fact_form(
 
 
 @router.post("/cars/{car_id}/facts/{kind}")
+@web.may("record_facts")
 def record_fact(
     request: Request, car_id: web.Key, kind: str, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -84,12 +86,14 @@ def record_fact(
 
 
 @router.get("/facts/{table}/{row_id}/withdraw")
+@web.may("record_facts")
 def withdrawal_form(request: Request, table: str, row_id: web.Key, db: web.Db) -> HTMLResponse:
     car = cars.car_or_raise(db, fact_or_raise(db, table, row_id).car_id)
     return _withdrawing(request, car, f"/facts/{table}/{row_id}/withdraw", Entries())
 
 
 @router.post("/facts/{table}/{row_id}/withdraw")
+@web.may("record_facts")
 def withdraw(
     request: Request, table: str, row_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
@@ -205,7 +209,7 @@ def _chooser(db: Session, chosen: str) -> Chooser:
 
 
 def with_suggestions(db: Session, groups: tuple[Group, ...]) -> tuple[Group, ...]:
-    parties = tuple(sorted(cars.party_names(db).values()))
+    parties = tuple(cars.own_party_names(db))
     held = {"region": tuple(cars.regions(db))}
     return tuple(
         replace(group, fields=tuple(

@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from app import __version__
+from app import __version__, web
 from app.store.readiness import FINE, readiness
 
 router = APIRouter()
@@ -11,11 +11,13 @@ UNKEPT = {"Cache-Control": "no-store"}
 
 
 @router.get("/health")
+@web.may("everyone")
 def health() -> JSONResponse:
     return JSONResponse({"status": "ok", "version": __version__}, headers=UNKEPT)
 
 
 @router.get("/ready")
+@web.may("everyone")
 def ready(request: Request) -> JSONResponse:
     found = readiness(request.app.state.engine)
     fine = set(found.values()) == {FINE}

@@ -39,9 +39,10 @@ class Count:
 
 
 @router.get("/")
+@web.may("read")
 def home(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
     seen = DueFilter(as_of=today, soon_days=settings.soon_days)
-    empty = not cars.highest_key(db)
+    empty = not cars.highest_key_reached(db)
     return web.page(
         request,
         "home/empty.html" if empty else "home/show.html",

@@ -50,12 +50,14 @@ KINDS_OF_FILE = tuple(KindOfFile(kind, TELLS[kind], COLUMNS[kind]) for kind in T
 
 
 @router.get("")
+@web.may("bring_in")
 def files_in(request: Request, db: web.Db, settings: web.Configured) -> Response:
     kind = request.query_params.get("kind", "")
     return _files_in(request, db, settings.upload_limit_mb, kind)
 
 
 @router.post("")
+@web.may("bring_in")
 def hand_in(
     request: Request, posted: web.Posted, db: web.Db, looking: Looking, settings: web.Configured
 ) -> Response:
@@ -78,6 +80,7 @@ def hand_in(
 
 
 @router.get("/waiting/{upload_id}")
+@web.may("bring_in")
 def waiting(request: Request, upload_id: str, db: web.Db, looking: Looking) -> Response:
     upload = imports.upload_or_raise(db, upload_id)
     seen = _preview(db, upload, looking, request.query_params.get("preview"))
@@ -95,6 +98,7 @@ def waiting(request: Request, upload_id: str, db: web.Db, looking: Looking) -> R
 
 
 @router.get("/waiting/{upload_id}/faults.csv")
+@web.may("bring_in")
 def faults(request: Request, upload_id: str, db: web.Db, looking: Looking) -> Response:
     upload = imports.upload_or_raise(db, upload_id)
     seen = _preview(db, upload, looking, request.query_params.get("preview"))
@@ -103,6 +107,7 @@ def faults(request: Request, upload_id: str, db: web.Db, looking: Looking) -> Re
 
 
 @router.post("/waiting/{upload_id}/confirm")
+@web.may("bring_in")
 def confirm(upload_id: str, db: web.Db, looking: Looking) -> Response:
     """Bring the file in. Said twice, it is one job: the second yes leads to the first."""
     asked = _asked_before(db, upload_id)
@@ -113,34 +118,40 @@ def confirm(upload_id: str, db: web.Db, looking: Looking) -> Response:
 
 
 @router.post("/waiting/{upload_id}/drop")
+@web.may("bring_in")
 def drop(upload_id: str, db: web.Db) -> Response:
     uploads.drop(db, upload_id)
     return web.see_other("/imports")
 
 
 @router.get("/templates/{kind}-columns.csv")
+@web.may("bring_in")
 def column_list(kind: str) -> Response:
     known = _kind_or_raise(kind)
     return download(columns.template_csv(known).encode(), f"{known}-columns.csv", CSV)
 
 
 @router.get("/templates/{kind}.csv")
+@web.may("bring_in")
 def empty_file(kind: str) -> Response:
     known = _kind_or_raise(kind)
     return download(columns.empty_file(known).encode(), f"{known}.csv", CSV)
 
 
 @router.get("/{import_id}")
+@web.may("bring_in")
 def run(request: Request, import_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "imports/show.html", run=imports.run_or_raise(db, import_id))
 
 
 @router.get("/{import_id}/take-back")
+@web.may("bring_in")
 def ask_to_take_back(request: Request, import_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "imports/take_back.html", run=imports.run_or_raise(db, import_id))
 
 
 @router.post("/{import_id}/take-back")
+@web.may("bring_in")
 def take_back(import_id: web.Key, db: web.Db, looking: Looking) -> Response:
     run = imports.run_or_raise(db, import_id)
     if run.taken_back_at is not None:

@@ -24,11 +24,13 @@ TITLES = {
 
 
 @router.get("/{job_id}")
+@web.may("read")
 def job(request: Request, job_id: str, db: web.Db) -> Response:
     return web.page(request, "jobs/show.html", **_shown(db, job_id))
 
 
 @router.get("/{job_id}/progress")
+@web.may("read")
 def progress(request: Request, job_id: str, db: web.Db) -> Response:
     """The part that changes; without its timer once the work has ended."""
     return web.partial(request, "jobs/_progress.html", **_shown(db, job_id))

@@ -43,6 +43,7 @@ class Line:
 
 
 @router.get("/ladings")
+@web.may("read")
 def ladings_list(request: Request, db: web.Db) -> Response:
     rulebook = rulebooks.in_force(db).everyone.rulebook
     lines = [_line(each, rulebook) for each in ladings.all(db)]
@@ -51,16 +52,19 @@ def ladings_list(request: Request, db: web.Db) -> Response:
 
 
 @router.get("/ladings/new")
+@web.may("keep_ladings")
 def new_lading(request: Request) -> Response:
     return _form(request, Entries())
 
 
 @router.post("/ladings/new")
+@web.may("keep_ladings")
 def add_lading(request: Request, posted: web.Posted, db: web.Db) -> Response:
     return _save(request, posted, db, None)
 
 
 @router.get("/ladings/{lading_id}")
+@web.may("read")
 def change_lading(request: Request, lading_id: web.Key, db: web.Db) -> Response:
     lading = ladings.lading_or_raise(db, lading_id)
     stored = {each.name: getattr(lading, each.name) for each in FIELDS}
@@ -68,6 +72,7 @@ def change_lading(request: Request, lading_id: web.Key, db: web.Db) -> Response:
 
 
 @router.post("/ladings/{lading_id}")
+@web.may("keep_ladings")
 def save_lading(request: Request, lading_id: web.Key, posted: web.Posted, db: web.Db) -> Response:
     return _save(request, posted, db, ladings.lading_or_raise(db, lading_id))
 

@@ -92,12 +92,14 @@ class CarMoves:
 
 
 @router.get("/record")
+@web.may("record_work")
 def many_form(request: Request, db: web.Db) -> HTMLResponse:
     chosen = _by_filter(request, db)
     return _shown(request, event_form.blank_for_many(), chosen)
 
 
 @router.post("/record")
+@web.may("record_work")
 def record_for_many(
     request: Request, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:

@@ -36,6 +36,7 @@ class Reader:
 
 
 @router.get("")
+@web.may("read")
 def rules(request: Request, db: web.Db, edition: Asked = None) -> Response:
     seen = shown(db, edition)
     at_once = "counts" in request.query_params or cars.highest_key(db) <= COUNTED_AT_ONCE
@@ -55,6 +56,7 @@ def rules(request: Request, db: web.Db, edition: Asked = None) -> Response:
 
 
 @router.get("/tables")
+@web.may("read")
 def tables(request: Request, db: web.Db, edition: Asked = None) -> Response:
     seen = shown(db, edition)
     book = seen.laid.rulebook
@@ -69,6 +71,7 @@ def tables(request: Request, db: web.Db, edition: Asked = None) -> Response:
 
 
 @router.get("/questions")
+@web.may("read")
 def questions(request: Request, db: web.Db) -> Response:
     return web.page(
         request, "rulebook/questions.html", questions=open_questions(), readers=readers(db)
@@ -83,6 +86,7 @@ def readers(db: Session) -> list[Reader]:
     owners = [
         _reader(names[owner_id], owner_id, holding[owner_id], own)
         for owner_id, own in programme.owners.items()
+        if stored.may_see(db, owner_id)
     ]
     return [everyone, *sorted(owners, key=lambda each: each.whose)]
 

@@ -24,17 +24,22 @@ TOML = "application/toml; charset=utf-8"
 
 
 @router.get("")
+@web.may("read")
 def editions(request: Request, db: web.Db) -> Response:
     return _editions(request, db)
 
 
 @router.get("/template.toml")
+@web.may("read")
 def empty_edition() -> Response:
     return download(template().encode(), "rulebook-edition.toml", TOML)
 
 
 @router.post("")
-def load(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> Response:
+@web.may("keep_rules")
+def load(
+    request: Request, posted: web.Posted, db: web.Db, looking: Looking, viewer: web.Seeing
+) -> Response:
     """Keep an edition. Nothing goes by it until somebody puts it in force."""
     file = posted.file("file")
     content = file.file.read(LARGEST * 4) if file else posted.one("text").encode()
@@ -47,15 +52,19 @@ def load(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
     loaded = kept(db, lambda: actions.load(db, text, looking.stamp))
     if isinstance(loaded, Problem):
         return _editions(request, db, text, faults_of(loaded))
+    if loaded.owner_id is None:
+        web.must_be_for_all(viewer, "keep_rules")
     return web.see_other(f"/rulebook/editions/{loaded.id}")
 
 
 @router.get("/{edition_id}")
+@web.may("read")
 def edition(request: Request, edition_id: web.Key, db: web.Db) -> Response:
     return web.page(request, "rulebook/edition.html", seen=shown(db, edition_id))
 
 
 @router.get("/{edition_id}/source.toml")
+@web.may("read")
 def source(edition_id: web.Key, db: web.Db) -> Response:
     """The document as it was loaded, word for word."""
     row = stored.edition_or_raise(db, edition_id)
@@ -69,7 +78,7 @@ def _editions(
         request,
         "rulebook/editions.html",
         422 if faults else 200,
-        editions=stored.editions(db),
+        editions=stored.shown(db),
         holding=stored.in_force(db),
         owners=cars.party_names(db),
         readers=readers(db),

@@ -66,7 +66,7 @@ def step(db: web.Db, edition: Asked = None, owner: Asked = None) -> Step:
     row = stored.edition_or_raise(db, edition) if edition is not None else None
     owner_id = row.owner_id if row else owner
     names = cars.party_names(db)
-    if owner_id is not None and owner_id not in names:
+    if owner_id is not None and (owner_id not in names or not stored.may_see(db, owner_id)):
         raise NotFound("There is no such owner.")
     held = stored.in_force(db).get(owner_id) == edition
     return Step(row, owner_id, names[owner_id] if owner_id else None, held)
@@ -76,6 +76,7 @@ At = Annotated[Step, Depends(step, scope="function")]
 
 
 @router.get("")
+@web.may("try_out")
 def effect(
     request: Request,
     at: At,
@@ -106,6 +107,7 @@ def effect(
 
 
 @router.get(".csv")
+@web.may("try_out")
 def effect_csv(at: At, db: web.Db, looking: Looking, job: str = "", item: str = "") -> Response:
     found = _found(db, at, looking, job)
     if found is None:
@@ -115,14 +117,18 @@ def effect_csv(at: At, db: web.Db, looking: Looking, job: str = "", item: str = 
 
 
 @router.post("")
+@web.may("try_out")
 def work_out(at: At, db: web.Db, looking: Looking) -> Response:
     """Have a worker find out what would move, on a large fleet."""
     return web.see_other(f"/jobs/{jobs.ask(db, 'rulebook-effect', at.payload, looking.stamp.by)}")
 
 
 @router.post("/confirm")
-def confirm(at: At, db: web.Db, looking: Looking) -> Response:
+@web.may("keep_rules")
+def confirm(at: At, db: web.Db, looking: Looking, viewer: web.Seeing) -> Response:
     """Put it in force. Said twice, it is one job: the second yes leads to the first."""
+    if at.owner_id is None:
+        web.must_be_for_all(viewer, "keep_rules")
     if at.in_force:
         raise Conflict("It is in force already, so nothing was changed.")
     going = [

@@ -89,6 +89,7 @@ class Shown:
 
 
 @router.get("/fleet/trial")
+@web.may("try_out")
 def trial_page(request: Request, db: web.Db, looking: Looking) -> Response:
     shorter = trial_form.tidy(request)
     if shorter is not None:
@@ -117,6 +118,7 @@ def trial_page(request: Request, db: web.Db, looking: Looking) -> Response:
 
 
 @router.get("/fleet/trial.csv")
+@web.may("try_out")
 def trial_csv(request: Request, db: web.Db, looking: Looking) -> Response:
     seen = fleet.wanted(request, db, trial_form.NAMES)
     seen.asked.refuse()

@@ -66,7 +66,7 @@ def of_viewer(db: Session, viewer: Viewer, capability: Capability) -> Reach:
     )
     # Whoever answers for every party there is asks without conditions, which indexes like best.
     every = bool(found) and len(parties) == found[0][1]
-    return Reach(None if every else parties, foreign, members, viewer.person_id)
+    return Reach(None if every else parties, foreign, members, viewer.person_id, parties)
 
 
 def _shares(members: Collection[int], kind: Kind) -> ColumnElement[Any]:

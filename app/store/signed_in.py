@@ -146,6 +146,18 @@ def _waiting_for_nobody(engine: Engine) -> Iterator[Connection]:
                 driver.execute(f"PRAGMA busy_timeout = {held}")
 
 
+def viewer_of(db: Session, person_id: int) -> Viewer | None:
+    """The person as they would be admitted now, for work done on their behalf; None when ended."""
+    rows = db.execute(
+        select(Person.id, Person.name, Party.id.label("party_id"), Party.name.label("party"))
+        .add_columns(Membership.role, Party.keeps_register)
+        .outerjoin(Membership, (Membership.person_id == Person.id) & Membership.ended_at.is_(None))
+        .outerjoin(Party, Party.id == Membership.party_id)
+        .where(Person.id == person_id, Person.ended_at.is_(None))
+    ).all()
+    return Viewer(rows[0].id, rows[0].name, _members(rows)) if rows else None
+
+
 def _members(rows: Sequence[Row[Any]]) -> tuple[Member, ...]:
     return tuple(
         Member(row.party_id, row.party, cast("Role", row.role), row.keeps_register)

@@ -7,7 +7,7 @@ body before anything reads it.
 
 from __future__ import annotations
 
-from urllib.parse import quote, urlsplit
+from urllib.parse import urlsplit
 
 from fastapi import Request
 from starlette.datastructures import Headers, MutableHeaders
@@ -29,9 +29,8 @@ from app.web.hosts import (
 )
 from app.web.limits import Limits, cost_of, counted_address
 from app.web.problems import explain
-from app.web.requests import READING, RECORDER_COOKIE
+from app.web.requests import READING
 
-YEAR = 365 * 24 * 3600
 FOREIGN = (
     "A change was asked for by a page of another site, so nothing was recorded. "
     "Open Stencilbook itself and record it there."
@@ -152,9 +151,6 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in self.headers.items():
                     headers.setdefault(name, value)
-                name = scope["state"].get("remember_recorder")
-                if name:
-                    headers.append("Set-Cookie", _cookie(name))
             await send(message)
 
         return sending
@@ -174,7 +170,3 @@ def came_from_elsewhere(headers: Headers, public_url: str = "") -> bool:
 def _hung_up(answer: Response) -> Response:
     answer.headers.update(HANG_UP)
     return answer
-
-
-def _cookie(name: str) -> str:
-    return f"{RECORDER_COOKIE}={quote(name)}; Max-Age={YEAR}; Path=/; HttpOnly; SameSite=Lax"

@@ -13,17 +13,19 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused, TooMany
+from app.errors import Away, Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused, TooMany
+from app.web.admission import NotAllowed, NotSignedIn, sign_in_address, start_page
 from app.web.headers import headers_for
 from app.web.held import held
 from app.web.hosts import own_address
 from app.web.logs import HEADER, pattern_of
-from app.web.rendering import page, partial
-from app.web.requests import wants_part
+from app.web.rendering import page, partial, see_other
+from app.web.requests import READING, wants_part
 
 log = logging.getLogger(__name__)
 
 STATUSES: dict[type[Problem], int] = {
+    NotAllowed: 403,
     NotFound: 404,
     Conflict: 409,
     Refused: 422,
@@ -33,7 +35,8 @@ STATUSES: dict[type[Problem], int] = {
 SECONDS_UNTIL_RETRY = "3"
 HEADINGS = {
     400: "This request cannot be read",
-    403: "This request came from another site",
+    401: "You are signed out",
+    403: "This may not be done here",
     404: "Not found",
     405: "This address does not do that",
     408: "This request came too slowly",
@@ -56,6 +59,7 @@ def answer_problems(app: FastAPI) -> None:
     """Have `app` answer every error in the house's way."""
     app.add_exception_handler(Problem, _problem)
     app.add_exception_handler(Busy, _busy)
+    app.add_exception_handler(NotSignedIn, _not_signed_in)
     app.add_exception_handler(RequestValidationError, _unreadable)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(Exception, _bug)
@@ -95,6 +99,9 @@ def _back(request: Request) -> str | None:
 
 def _problem(request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)
+    elsewhere = start_page(request) if isinstance(problem, NotAllowed) else None
+    if elsewhere:
+        return see_other(elsewhere)
     status = next(number for kind, number in STATUSES.items() if isinstance(problem, kind))
     answer = explain(request, status, str(problem), problem.faults)
     if isinstance(problem, TooMany):
@@ -104,6 +111,9 @@ def _problem(request: Request, problem: Exception) -> Response:
 
 async def _busy(request: Request, problem: Exception) -> Response:
     """A form must survive that others were writing: the answer holds it, to be sent again."""
+    assert isinstance(problem, Busy)
+    if isinstance(problem, Away):
+        log.error("%s Cause: %s", problem, problem.__cause__)
     if request.url.path.startswith("/api/"):
         answer: Response = as_json(503, str(problem), [])
     elif wants_part(request):
@@ -115,10 +125,35 @@ async def _busy(request: Request, problem: Exception) -> Response:
             503,
             heading=HEADINGS[503],
             message=str(problem),
+            locked=type(problem) is Busy,
+            unsure=problem.unsure,
             held=await held(request),
             back=_back(request),
         )
     answer.headers["Retry-After"] = SECONDS_UNTIL_RETRY
+    return answer
+
+
+async def _not_signed_in(request: Request, problem: Exception) -> Response:
+    """To the page for signing in, and back; what a form sent meanwhile is held, to be sent again."""
+    address = sign_in_address(request)
+    if request.url.path.startswith("/api/"):
+        answer: Response = as_json(401, str(problem), [])
+        answer.headers["WWW-Authenticate"] = "Bearer"
+    elif wants_part(request):
+        answer = explain(request, 401, str(problem))
+        answer.headers["HX-Redirect"] = address
+    elif request.method in READING:
+        answer = see_other(address)
+    else:
+        answer = page(
+            request,
+            "signed_out.html",
+            401,
+            heading=HEADINGS[401],
+            sign_in=address,
+            held=await held(request),
+        )
     return answer
 
 

@@ -20,11 +20,12 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.access import Viewer
 from app.core.loading import MECHANICAL
 from app.core.relief import range_in_words
 from app.core.words import capitalized, label
 from app.web.hosts import own_address
-from app.web.requests import remembered_recorder, today
+from app.web.requests import today
 
 ROOT = Path(__file__).parents[2]
 STATIC = ROOT / "static"
@@ -99,6 +100,11 @@ def _environment() -> Environment:
 TEMPLATES = _environment()
 
 
+def _signed_in(request: Request) -> Viewer | None:
+    found = getattr(request.state, "admitted", None)
+    return found.viewer if found else None
+
+
 def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str:
     zone = ZoneInfo(request.app.state.settings.time_zone)
 
@@ -108,7 +114,7 @@ def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str
 
     around = {
         "here": request.url.path,
-        "recorder": remembered_recorder(request),
+        "signed_in": _signed_in(request),
         "masthead_day": today(request),
         "request_id": getattr(request.state, "request_id", ""),
         "time_zone": zone.key,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Iterator, Mapping
 from datetime import date, datetime
 from typing import Annotated, Any
-from urllib.parse import unquote
 from zoneinfo import ZoneInfo
 
 from fastapi import Depends, Path, Request
@@ -13,14 +12,14 @@ from pydantic import BeforeValidator
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
+from app.access import Viewer
 from app.errors import NotFound
 from app.settings import Settings
 from app.store import db as store_db
-from app.store import migrate
+from app.store import migrate, trouble
+from app.web.admission import Admitted, admitted, doer, viewer
 
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
-RECORDER_COOKIE = "recorder"
-NOBODY = "not stated"
 # A form for a thousand cars posts as many fields; more is no form of ours.
 MOST_FIELDS = 20_000
 MOST_IN_A_FIELD = 4 * 1024 * 1024
@@ -29,15 +28,20 @@ LARGEST_KEY = 2**53
 DIGITS = 16
 
 
-def session(request: Request) -> Iterator[Session]:
-    """One session a request: for a changing one it commits before the answer is sent."""
+def session(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> Iterator[Session]:
+    """One session a request, with the reach of who asks; a changing one commits before the answer."""
     state = request.app.state
     if not state.store_checked:
-        migrate.check(state.engine)
+        with trouble.as_problem():
+            migrate.check(state.engine)
         state.store_checked = True
     reads = request.method in READING
-    opened = store_db.read_session if reads else store_db.write_session
-    with opened(state.sessions) as db:
+    opened = (
+        store_db.read_session(state.sessions, asked.reach)
+        if reads
+        else store_db.write_session(state.sessions, asked.reach, doer(request, asked))
+    )
+    with opened as db:
         yield db
 
 
@@ -56,11 +60,6 @@ def today(request: Request) -> date:
 def settings(request: Request) -> Settings:
     held: Settings = request.app.state.settings
     return held
-
-
-def remembered_recorder(request: Request) -> str:
-    """The name that this browser gave when it last recorded something; empty when it never did."""
-    return unquote(request.cookies.get(RECORDER_COOKIE, "")).strip()[:200]
 
 
 class Sent(Mapping[str, list[str]]):
@@ -86,6 +85,11 @@ class Sent(Mapping[str, list[str]]):
         """The first value of a field; empty when it was not sent."""
         return next(iter(self._values.get(name, ())), "")
 
+    def secret(self, name: str) -> str:
+        """The first value of a field exactly as it was typed, spaces and all."""
+        found = self._data.get(name)
+        return found if isinstance(found, str) else ""
+
     def file(self, name: str) -> UploadFile | None:
         """The file handed in under `name`, or None when none was chosen."""
         found = self._data.get(name)
@@ -105,12 +109,14 @@ async def form_of(request: Request) -> FormData:
     return await request.form(max_fields=MOST_FIELDS, max_part_size=MOST_IN_A_FIELD)
 
 
-def recorder(request: Request, form: Annotated[Sent, Depends(posted, scope="function")]) -> str:
-    """Who records this form. A name typed on it is remembered by the browser (see Guard)."""
-    typed = form.one("recorded_by")[:200]
-    if typed:
-        request.state.remember_recorder = typed
-    return typed or remembered_recorder(request) or NOBODY
+def recorder(asked: Annotated[Viewer, Depends(viewer)]) -> str:
+    """Who records what is sent: the person signed in."""
+    return asked.name
+
+
+def recorder_for(person: str, named: str) -> str:
+    """A person who records through a program that names itself, or for another."""
+    return f"{person} ({named})"[:200] if named and named != person else person
 
 
 def wants_part(request: Request) -> bool:
@@ -137,3 +143,5 @@ Now = Annotated[datetime, Depends(now)]
 Today = Annotated[date, Depends(today)]
 Configured = Annotated[Settings, Depends(settings)]
 Recorder = Annotated[str, Depends(recorder)]
+Seeing = Annotated[Viewer, Depends(viewer)]
+Asking = Annotated[Admitted, Depends(admitted)]

@@ -1,0 +1,207 @@
+"""Who may pass: finds who is signed in, holds each route to the one thing that it is for, sets its reach.
+
+A route names what a person must be allowed (`@may("read")` under its router's decorator). What a
+person is not allowed anywhere is refused before anything is looked up; what lies out of their reach
+is then not found, in the words of what does not exist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, TypeVar, cast
+from urllib.parse import quote
+
+from fastapi import Depends, Request
+from sqlalchemy.orm import Session
+from starlette.routing import BaseRoute
+
+from app.access import NOTHING, Capability, Reach, Viewer
+from app.errors import Problem
+from app.store import db as store_db
+from app.store import reach, signed_in
+from app.store.doer import Doer
+from app.store.signed_in import SignedIn
+from app.web import presence
+from app.web.cookies import read_cookie
+
+Route = TypeVar("Route", bound=Callable[..., Any])
+Needed = Capability | Literal["everyone"]
+SIGN_IN = "/sign-in"
+START_PAGES: tuple[tuple[Capability, str], ...] = (
+    ("load_check", "/loading"),
+    ("administer", "/people"),
+    ("own_account", "/account"),
+)
+BEARER = "bearer "
+# What each capability is called where somebody lacks it.
+IN_WORDS: dict[Capability, str] = {
+    "read": "look into the register",
+    "load_check": "ask whether a car may be loaded",
+    "record_work": "record inspections, changes or components",
+    "record_facts": "change what is recorded of a car itself",
+    "bring_in": "bring files in or take them back",
+    "try_out": "try changes out",
+    "keep_rules": "load or put in force editions of the rules",
+    "keep_ladings": "change the list of ladings",
+    "administer": "look after people and their memberships",
+    "keep_record": "look into the record of change",
+    "own_account": "change an account with a token",
+}
+
+
+class NotSignedIn(Problem):
+    """Nobody is signed in, or the sign-in has ended."""
+
+    def __init__(self) -> None:
+        super().__init__("Sign in first: nobody is signed in here, or the sign-in has ended.")
+
+
+class NotAllowed(Problem):
+    """None of the person's memberships allows it."""
+
+    def __init__(self, capability: Capability) -> None:
+        super().__init__(
+            f"Your membership does not allow you to {IN_WORDS[capability]}. "
+            f"An administrator of your company can give you the role for it."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Admitted:
+    """`signed_in` is None where a route asks for nobody and nobody is."""
+
+    signed_in: SignedIn | None
+    reach: Reach
+
+    @property
+    def viewer(self) -> Viewer | None:
+        return self.signed_in.viewer if self.signed_in else None
+
+
+def may(needed: Needed) -> Callable[[Route], Route]:
+    """Say what a route is for; goes under the router's decorator."""
+
+    def said(route: Route) -> Route:
+        route.__needs__ = needed  # type: ignore[attr-defined]
+        return route
+
+    return said
+
+
+def needed_by(endpoint: Any) -> Needed:
+    """What a route said that it is for. Raises when it said nothing, so that none passes unseen."""
+    try:
+        return cast(Needed, endpoint.__needs__)
+    except AttributeError:
+        raise RuntimeError(
+            f"{endpoint.__module__}.{endpoint.__name__} does not say what one must be allowed; "
+            f"put @web.may(...) under its router's decorator."
+        ) from None
+
+
+def every_route_says(routes: Iterable[BaseRoute]) -> None:
+    """Raise when a route does not say what it is for; asked when the application is made."""
+    for route in routes:
+        if hasattr(route, "endpoint"):
+            needed_by(route.endpoint)
+
+
+def admitted(request: Request) -> Admitted:
+    """Who asks, and what they reach; raises NotSignedIn or NotAllowed."""
+    needed = needed_by(request.scope["endpoint"])
+    key, token = _key(request), _token(request)
+    if needed == "everyone" and not key:
+        return _kept(request, Admitted(None, NOTHING))
+    with store_db.read_session(request.app.state.sessions, NOTHING) as db:
+        found = _who(db, request, key, token)
+        reached = _reached(db, request, found, needed)
+    if found is not None:
+        presence.seen(request, found)
+    return _kept(request, Admitted(found, reached))
+
+
+def _who(db: Session, request: Request, key: str, token: str) -> SignedIn | None:
+    """Whoever is let in by what they show; a second factor still wanted lets nobody in."""
+    now = request.app.state.clock()
+    if token:
+        return signed_in.viewer_by_token(db, token, now)
+    found = signed_in.viewer_by_key(db, key, now) if key else None
+    return None if found is None or found.second_wanted else found
+
+
+def _reached(db: Session, request: Request, found: SignedIn | None, needed: Needed) -> Reach:
+    if needed == "everyone":
+        return NOTHING
+    if found is None:
+        raise NotSignedIn
+    if not _allowed(found.viewer, needed):
+        _kept(request, Admitted(found, NOTHING))
+        raise NotAllowed(needed)
+    return reach.of_viewer(db, found.viewer, needed)
+
+
+def _allowed(viewer: Viewer, needed: Capability) -> bool:
+    """An account is one's own whether or not anybody has given one a membership."""
+    own = needed == "own_account" and needed in viewer.allowed
+    return own or viewer.may(needed)
+
+
+def start_page(request: Request) -> str | None:
+    """Where somebody begins who may not look into the register; None when it is not the first page."""
+    found: Admitted | None = getattr(request.state, "admitted", None)
+    if request.url.path != "/" or found is None or found.viewer is None:
+        return None
+    viewer = found.viewer
+    return next((address for needed, address in START_PAGES if _allowed(viewer, needed)), None)
+
+
+def _key(request: Request) -> str:
+    return read_cookie(request, request.app.state.settings)
+
+
+def _token(request: Request) -> str:
+    given = request.headers.get("authorization", "")
+    return given[len(BEARER) :].strip() if given.lower().startswith(BEARER) else ""
+
+
+def _kept(request: Request, found: Admitted) -> Admitted:
+    """For the masthead, the log and the record of change."""
+    request.state.admitted = found
+    if found.viewer is not None:
+        request.state.person_id = found.viewer.person_id
+    return found
+
+
+def doer(request: Request, found: Admitted) -> Doer:
+    """What the record of change says of who asks."""
+    viewer = found.viewer
+    return Doer(
+        viewer.name if viewer else "nobody signed in",
+        viewer.person_id if viewer else None,
+        "api" if request.url.path.startswith("/api/") else "page",
+        request.client.host if request.client else "",
+        getattr(request.state, "request_id", ""),
+        request.app.state.clock(),
+    )
+
+
+def must_be_for_all(viewer: Viewer, capability: Capability) -> None:
+    """Raise NotAllowed unless the person may do it for every party that shares the register."""
+    if not viewer.may_for_all(capability):
+        raise NotAllowed(capability)
+
+
+def viewer(found: Annotated[Admitted, Depends(admitted)]) -> Viewer:
+    """The person who asks; for routes that name a capability."""
+    if found.viewer is None:
+        raise NotSignedIn
+    return found.viewer
+
+
+def sign_in_address(request: Request) -> str:
+    """Where to sign in, and come back from to what was asked for when that only reads."""
+    if request.method not in ("GET", "HEAD"):
+        return SIGN_IN
+    query = f"?{request.url.query}" if request.url.query else ""
+    return f"{SIGN_IN}?next={quote(request.url.path + query, safe='')}"
