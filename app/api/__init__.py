@@ -2,12 +2,12 @@
 
 from fastapi import APIRouter
 
-from app.api import calculator, cars, docs, due, events, trial
+from app.api import calculator, cars, docs, due, events, loading, trial
 
 ADDRESS = "/api/v1"
 
 router = APIRouter(prefix=ADDRESS)
-ROUTERS = tuple(each.router for each in (calculator, cars, trial, events, due, docs))
+ROUTERS = tuple(each.router for each in (calculator, cars, trial, events, due, loading, docs))
 for each in ROUTERS:
     router.include_router(each)
 
