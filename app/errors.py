@@ -5,6 +5,7 @@ Problem
   NotFound     what was named is not in the register
   Conflict     it contradicts what is recorded already
   Busy         the database is locked by other work; trying again helps
+    Away       it cannot be reached or written just now; trying again helps once it can
   NewerStore   the database was written by a newer version of the program
   TooMany      the same person or address asked too often; waiting helps
 """
@@ -61,10 +62,32 @@ class Conflict(Problem):
 class Busy(Problem):
     """The database is locked by other work."""
 
+    unsure = False  # nothing was stored
+
     def __init__(
         self, sentence: str = "The database is busy with other work. Try again in a moment."
     ) -> None:
         super().__init__(sentence)
+
+
+class Away(Busy):
+    """The database cannot be reached or written just now; `unsure`: this may be stored all the same."""
+
+    def __init__(
+        self,
+        sentence: str = "The database cannot be reached just now, so nothing was recorded. The "
+        "program goes on by itself once it is back. Try again in a moment.",
+        *,
+        unsure: bool = False,
+    ) -> None:
+        super().__init__(AWAY_WHILE_STORING if unsure else sentence)
+        self.unsure = unsure
+
+
+AWAY_WHILE_STORING = (
+    "The database went away while this was being stored, so it may be recorded or not. Look whether "
+    "it is there before you send it again."
+)
 
 
 class NewerStore(Problem):

@@ -39,12 +39,14 @@ def tell(db: Session, job_id: str, at: datetime, step: str, done: int, total: in
 
 
 def end(
-    db: Session, job_id: str, at: datetime, state: Literal["done", "failed"],
+    db: Session, job: Job, at: datetime, state: Literal["done", "failed"],
     result: dict[str, Any] | None, error: str = "",
-) -> None:  # fmt: skip
-    """What became of the job."""
+) -> bool:  # fmt: skip
+    """What became of the job; False when it is not running, or no longer as it was started here."""
     values = {"state": state, "error": error, "result": result, "ended_at": at, "step": ""}
-    db.execute(update(Job).where(Job.id == job_id).values(values))
+    mine = (Job.id == job.id, Job.state == "running", Job.started_at == job.started_at)
+    done = db.execute(update(Job).where(*mine).values(values))
+    return bool(done.rowcount == 1)  # type: ignore[attr-defined]
 
 
 def wait_again(db: Session, job_id: str, at: datetime) -> None:
@@ -54,6 +56,6 @@ def wait_again(db: Session, job_id: str, at: datetime) -> None:
         return
     starts = (job.result or {}).get("interrupted", 0) + 1
     if starts >= MOST_STARTS:
-        end(db, job_id, at, "failed", None, INTERRUPTED)
+        end(db, job, at, "failed", None, INTERRUPTED)
     else:
         job.state, job.step, job.result = "waiting", "", {"interrupted": starts}

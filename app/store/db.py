@@ -14,8 +14,8 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session, sessionmaker
 
 from app.access import EVERYTHING, Reach
-from app.errors import Busy
-from app.store import change_log
+from app.errors import Away
+from app.store import change_log, trouble
 from app.store.doer import COMMAND_LINE, Doer
 
 BUSY_SECONDS = 5
@@ -28,8 +28,6 @@ PRAGMAS = (
     "PRAGMA cache_size = -65536",
     "PRAGMA temp_store = MEMORY",
 )
-# PostgreSQL: lock not available, deadlock found, could not serialise.
-BUSY_CODES = ("55P03", "40P01", "40001")
 
 Sessions = sessionmaker[Session]
 
@@ -98,7 +96,7 @@ def read_session(factory: Sessions, reach: Reach = EVERYTHING) -> Iterator[Sessi
 
     `reach` is for whom it asks; the machine itself, which the default stands for, finds everything.
     """
-    with busy_as_problem(), factory(info={"reach": reach}) as session:
+    with trouble.as_problem(), factory(info={"reach": reach}) as session:
         yield session
 
 
@@ -109,30 +107,26 @@ def write_session(
     """A session that commits when the block ends and rolls back when it raises.
 
     Its commit leaves an entry of what `doer` changed in the record of change. Raises Busy when
-    other work holds the database for too long.
+    other work holds the database for too long, Away when it cannot be reached or written.
     """
     engine = factory.kw["bind"]
     with (
-        busy_as_problem(),
+        trouble.as_problem(),
         factory(bind=writing(engine), info={"reach": reach, "doer": doer}) as session,
     ):
         session.connection()  # waits for the lock here, before anything is read
         yield session
-        session.commit()
+        with trouble.as_problem(storing=True):
+            session.commit()
 
 
 @contextmanager
 def busy_as_problem() -> Iterator[None]:
+    """Raise Busy for a locked database; whatever else keeps a command from it, the command tells."""
     try:
         yield
     except OperationalError as fault:
-        if is_busy(fault):
-            raise Busy from fault
-        raise
-
-
-def is_busy(fault: OperationalError) -> bool:
-    if getattr(fault.orig, "sqlstate", None) in BUSY_CODES:
-        return True
-    sentence = str(fault.orig)
-    return "database is locked" in sentence or "database table is locked" in sentence
+        problem = trouble.problem_of(fault)
+        if problem is None or isinstance(problem, Away):
+            raise
+        raise problem from fault

@@ -1,0 +1,82 @@
+"""What an error of the database means to whoever asked: locked, away, full, not to be written; or a bug of ours."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy.exc import DBAPIError, OperationalError
+
+from app.errors import Away, Busy
+
+# PostgreSQL: lock not available, deadlock found, could not serialise.
+BUSY_CODES = ("55P03", "40P01", "40001")
+DISK_FULL, READ_ONLY = "53100", "25006"
+# Connection lost; too little of something; ended by somebody or not up yet; input and output.
+GONE_CLASSES, GONE_CODES = ("08", "53"), ("57P01", "57P02", "57P03", "58030")
+# SQLite's primary result codes.
+SQLITE_BUSY, SQLITE_LOCKED, SQLITE_READONLY, SQLITE_IOERR = 5, 6, 8, 10
+SQLITE_FULL, SQLITE_CANTOPEN = 13, 14
+
+FULL = (
+    "The disk of the database is full, so nothing more can be recorded. What is in the register can "
+    "still be read. Whoever looks after the program has to make room."
+)
+NOT_TO_BE_WRITTEN = (
+    "The database cannot be written to, so nothing can be recorded. Whoever looks after the program "
+    "has to look at its file, its disk and who may write there."
+)
+NO_DISK = (
+    "The disk of the database does not do what it is asked to, so nothing was recorded. Whoever "
+    "looks after the program has to look at it."
+)
+
+
+@contextmanager
+def as_problem(*, storing: bool = False) -> Iterator[None]:
+    """Raise Busy or Away for what is no fault of the program.
+
+    `storing`: what fails here is a commit, which may have been done all the same.
+    """
+    try:
+        yield
+    except DBAPIError as fault:
+        problem = problem_of(fault, storing=storing)
+        if problem is None:
+            raise
+        raise problem from fault
+
+
+def problem_of(fault: DBAPIError, *, storing: bool = False) -> Busy | None:
+    """None when it is none of these, so that it shows as the bug that it is."""
+    primary = getattr(fault.orig, "sqlite_errorcode", None)
+    if primary is not None:
+        return _of_sqlite(primary & 0xFF, storing)
+    state = getattr(fault.orig, "sqlstate", None)
+    # Without a state there was nobody to give one: no connection, or none any more.
+    nobody = state is None and isinstance(fault, OperationalError)
+    return _of_postgresql(state or "", nobody or fault.connection_invalidated, storing)
+
+
+def _of_sqlite(code: int, storing: bool) -> Busy | None:
+    if code in (SQLITE_BUSY, SQLITE_LOCKED):
+        return Busy()
+    if code == SQLITE_FULL:
+        return Away(FULL)
+    if code in (SQLITE_READONLY, SQLITE_CANTOPEN):
+        return Away(NOT_TO_BE_WRITTEN)
+    if code == SQLITE_IOERR:
+        return Away(NO_DISK, unsure=storing)
+    return None
+
+
+def _of_postgresql(state: str, lost: bool, storing: bool) -> Busy | None:
+    if state in BUSY_CODES:
+        return Busy()
+    if state == DISK_FULL:
+        return Away(FULL)
+    if state == READ_ONLY:
+        return Away(NOT_TO_BE_WRITTEN)
+    if lost or state in GONE_CODES or state[:2] in GONE_CLASSES:
+        return Away(unsure=storing)
+    return None
