@@ -2,6 +2,9 @@
 
 from app.pages import (
     about,
+    account,
+    account_second,
+    account_tokens,
     cars,
     components,
     corrections,
@@ -13,14 +16,18 @@ from app.pages import (
     home,
     imports,
     jobs,
+    joining,
     ladings,
     loading,
     many,
+    people,
     rulebook,
     rulebook_editions,
     rulebook_effect,
+    sign_in,
     trial,
     trial_fleet,
+    visits,
     worked_out,
 )
 
@@ -38,6 +45,7 @@ PAGES = (
     events,
     components,
     many,
+    visits,
     imports,
     jobs,
     ladings,
@@ -46,5 +54,11 @@ PAGES = (
     rulebook_editions,
     rulebook_effect,
     about,
+    sign_in,
+    joining,
+    account,
+    account_second,
+    account_tokens,
+    people,
 )
 ROUTERS = tuple(page.router for page in PAGES)

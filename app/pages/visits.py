@@ -1,0 +1,159 @@
+"""Cars sent to shops: sending one, noting that it arrived or was released, and the list of those away."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import visits as actions
+from app.errors import Problem
+from app.files import cells, days
+from app.pages import fields, forms
+from app.pages.changing import Looking, faults_of, kept
+from app.pages.facts import FactForm
+from app.pages.fields import Group
+from app.pages.forms import Entries, Field
+from app.store import cars, visiting
+from app.store.tables import Car
+from app.store.visits import Visit
+
+router = APIRouter()
+
+Step = Literal["arrived", "released"]
+SENDING = (
+    Field("shop", "Shop", cells.text, "Its people reach all of the car until it is released", "suggest", (), True),
+    Field("sent_on", "Sent on", days.day, "", "day", (), True),
+    Field("instructions", "What is to be done", cells.notes, "The owner’s written instructions", "notes"),
+)  # fmt: skip
+ON = (Field("on", "On", days.day, "", "day", (), True),)
+TITLES: dict[str, str] = {"arrived": "Arrived at the shop", "released": "Released from the shop"}
+LEADS: dict[str, str] = {
+    "arrived": "The day on which the shop had the car.",
+    "released": "The day on which the shop let the car go. From then on its people reach it no longer.",
+}
+CAUTION = (
+    "Before anybody enters the tank or loosens a fitting, the site’s own procedures for entry, "
+    "lock-out and purging apply."
+)
+
+
+@router.get("/visits")
+@web.may("read")
+def visits(request: Request, db: web.Db) -> Response:
+    going = visiting.going_on(db)
+    return web.page(request, "visits/list.html", going=going)
+
+
+@router.get("/cars/{car_id}/visits/new")
+@web.may("record_facts")
+def sending_form(request: Request, car_id: web.Key, db: web.Db, today: web.Today) -> Response:
+    car = cars.car_or_raise(db, car_id)
+    return _sending(request, db, car, forms.filled({"sent_on": today}))
+
+
+@router.post("/cars/{car_id}/visits")
+@web.may("record_facts")
+def send(
+    request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
+) -> Response:
+    car = cars.car_or_raise(db, car_id)
+    values, entries = forms.read(SENDING, forms.typed(posted))
+    if entries.problems:
+        return _sending(request, db, car, entries, 422)
+    sending = actions.Sending(values["shop"], values["sent_on"], values["instructions"] or "")
+    made = kept(db, lambda: actions.send(db, car_id, sending, looking.stamp))
+    if isinstance(made, Problem):
+        entries = entries.wrong(forms.beside(faults_of(made), values))
+        return _sending(request, db, car, entries, 422)
+    return web.see_other("/visits")
+
+
+@router.get("/visits/{visit_id}/undo/{step}")
+@web.may("record_work")
+def undoing_form(request: Request, visit_id: web.Key, step: str, db: web.Db) -> Response:
+    return _undoing(request, db, visiting.visit_or_raise(db, visit_id), step, Entries())
+
+
+@router.post("/visits/{visit_id}/undo/{step}")
+@web.may("record_work")
+def undo(
+    request: Request, visit_id: web.Key, step: str, posted: web.Posted, db: web.Db, looking: Looking
+) -> Response:
+    visit = visiting.visit_or_raise(db, visit_id)
+    values, entries = forms.read((fields.WHY,), forms.typed(posted))
+    if entries.problems:
+        return _undoing(request, db, visit, step, entries, 422)
+    actions.undo(db, visit_id, step, values["reason"], looking.stamp)
+    return web.see_other("/visits")
+
+
+@router.get("/visits/{visit_id}/{step}")
+@web.may("record_work")
+def step_form(
+    request: Request, visit_id: web.Key, step: Step, db: web.Db, today: web.Today
+) -> Response:
+    visit = visiting.visit_or_raise(db, visit_id)
+    return _stepping(request, db, visit, step, forms.filled({"on": today}))
+
+
+@router.post("/visits/{visit_id}/{step}")
+@web.may("record_work")
+def note_step(
+    request: Request,
+    visit_id: web.Key,
+    step: Step,
+    posted: web.Posted,
+    db: web.Db,
+    looking: Looking,
+) -> Response:
+    visit = visiting.visit_or_raise(db, visit_id)
+    values, entries = forms.read(ON, forms.typed(posted))
+    if entries.problems:
+        return _stepping(request, db, visit, step, entries, 422)
+    day: date = values["on"]
+    made = kept(db, lambda: actions.step(db, visit_id, step, day, looking.stamp))
+    if isinstance(made, Problem):
+        entries = entries.wrong(forms.beside(faults_of(made), values))
+        return _stepping(request, db, visit, step, entries, 422)
+    return web.see_other("/visits")
+
+
+def _sending(
+    request: Request, db: Session, car: Car, entries: Entries, status: int = 200
+) -> Response:
+    asked = (fields.with_choices(SENDING[0], tuple(visiting.shops(db))), *SENDING[1:])
+    form = FactForm(
+        "Send to a shop",
+        "From the day it is sent until it is released, the shop’s people can look into the car’s "
+        "record and record their work.",
+        f"/cars/{car.id}/visits", (Group("The visit", asked),), entries, "Send", None, CAUTION,
+    )  # fmt: skip
+    return web.page(request, "facts/form.html", status, car=car, form=form)
+
+
+def _stepping(
+    request: Request, db: Session, visit: Visit, step: str, entries: Entries, status: int = 200
+) -> Response:
+    form = FactForm(
+        TITLES[step], LEADS[step], f"/visits/{visit.id}/{step}", (Group("When", ON),), entries,
+        "Record", None, "",
+    )  # fmt: skip
+    car = cars.car_or_raise(db, visit.car_id)
+    return web.page(request, "facts/form.html", status, car=car, form=form)
+
+
+def _undoing(
+    request: Request, db: Session, visit: Visit, step: str, entries: Entries, status: int = 200
+) -> Response:
+    form = FactForm(
+        "Undo a step of a visit",
+        "Use this when it was noted by mistake. It stays in the history, with who undid it and why.",
+        f"/visits/{visit.id}/undo/{step}", (Group("Why", (fields.WHY,)),), entries, "Undo", None, "",
+    )  # fmt: skip
+    car = cars.car_or_raise(db, visit.car_id)
+    return web.page(request, "facts/form.html", status, car=car, form=form)

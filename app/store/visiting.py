@@ -1,0 +1,122 @@
+"""Questions about visits of cars to shops."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import exists, select
+from sqlalchemy.orm import Session, aliased
+
+from app.errors import NotFound
+from app.store import reach
+from app.store.tables import Car, Party
+from app.store.visits import Visit, VisitStep
+
+ENDS = ("released", "cancelled")
+
+
+@dataclass(frozen=True, slots=True)
+class VisitShown:
+    """A visit with the day of each step, as who sent the car and the shop see it."""
+
+    id: int
+    car_id: int
+    mark: str
+    number: int
+    owner: str
+    shop: str
+    instructions: str
+    days: Mapping[str, date]
+
+    @property
+    def open(self) -> bool:
+        """Whether the car is on its way to the shop or in it."""
+        return "sent" in self.days and not any(each in self.days for each in ENDS)
+
+
+def visit_or_raise(db: Session, visit_id: int) -> Visit:
+    """The visit of a car that the session reaches; NotFound as well when there is none."""
+    found = (
+        select(Visit)
+        .join(Car, Car.id == Visit.car_id)
+        .where(
+            Visit.id == visit_id,
+            Visit.superseded_at.is_(None),
+            reach.whole(db, Car.owner_id, Car.id),
+        )
+    )
+    visit = db.scalars(found).first()
+    if visit is None:
+        raise NotFound(f"There is no visit with the number {visit_id}.")
+    return visit
+
+
+def steps(db: Session, visit_id: int) -> dict[str, VisitStep]:
+    """What the visit came to so far, by step."""
+    rows = db.scalars(
+        select(VisitStep).where(VisitStep.visit_id == visit_id, VisitStep.superseded_at.is_(None))
+    )
+    return {row.step: row for row in rows}
+
+
+def of_car(db: Session, car_id: int) -> list[VisitShown]:
+    """Every visit of a car that counts, the latest first."""
+    return _shown(db, Visit.car_id == car_id)
+
+
+def going_on(db: Session) -> list[VisitShown]:
+    """Cars sent and not yet released, by shop, mark and number."""
+    ended = exists().where(
+        VisitStep.visit_id == Visit.id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(ENDS),
+    )
+    found = [visit for visit in _shown(db, ~ended) if visit.open]
+    return sorted(found, key=lambda each: (each.shop, each.mark, each.number))
+
+
+def shops(db: Session) -> list[str]:
+    """The names of the shops to which cars that the session reaches were ever sent."""
+    query = (
+        select(Party.name)
+        .join(Visit, Visit.shop_id == Party.id)
+        .join(Car, Car.id == Visit.car_id)
+        .where(reach.owned(db, Car.owner_id))
+        .distinct()
+    )
+    return sorted(db.scalars(query))
+
+
+def open_of(db: Session, car_id: int) -> VisitShown | None:
+    """The visit that a car is on, if it is on one."""
+    return next((each for each in of_car(db, car_id) if each.open), None)
+
+
+def _shown(db: Session, condition: reach.Condition) -> list[VisitShown]:
+    shop, owner = aliased(Party), aliased(Party)
+    rows = db.execute(
+        select(
+            Visit.id, Visit.car_id, Car.mark, Car.number, owner.name, shop.name, Visit.instructions
+        )
+        .join(Car, Car.id == Visit.car_id)
+        .join(owner, owner.id == Car.owner_id)
+        .join(shop, shop.id == Visit.shop_id)
+        .where(condition, Visit.superseded_at.is_(None), reach.whole(db, Car.owner_id, Car.id))
+        .order_by(Visit.id.desc())
+    ).all()
+    days = _days(db, [row[0] for row in rows])
+    return [VisitShown(*row, days.get(row[0], {})) for row in rows]
+
+
+def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:
+    found: dict[int, dict[str, date]] = {}
+    rows = db.execute(
+        select(VisitStep.visit_id, VisitStep.step, VisitStep.happened_on).where(
+            VisitStep.visit_id.in_(visit_ids), VisitStep.superseded_at.is_(None)
+        )
+    )
+    for visit_id, step, day in rows:
+        found.setdefault(visit_id, {})[step] = day
+    return found
