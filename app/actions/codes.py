@@ -5,7 +5,7 @@ from __future__ import annotations
 import hmac
 from datetime import datetime
 from secrets import choice
-from typing import Protocol
+from typing import Literal, Protocol
 
 import pyotp
 from sqlalchemy.orm import Session
@@ -84,10 +84,14 @@ def try_code(db: Session, person_id: int, now: datetime) -> int:
     return attempts.begin(db, (_counted(person_id),), now)
 
 
-def accept(db: Session, person: Person, code: str, seal: Seal, now: datetime) -> str | None:
+def accept(
+    db: Session, person: Person, code: str, seal: Seal, now: datetime
+) -> Literal["code", "recovery"] | None:
     """`code` or `recovery` when it is the person's and was not used before; None when it is wrong."""
-    kind = "code" if _is_code(db, person, code, seal, now) else None
-    if kind is None and accounts.use_recovery_code(db, person.id, _kept(code), now):
+    kind: Literal["code", "recovery"] | None = None
+    if _is_code(db, person, code, seal, now):
+        kind = "code"
+    elif accounts.use_recovery_code(db, person.id, _kept(code), now):
         kind = "recovery"
     if kind:
         attempts.succeeded(db, (_counted(person.id),))

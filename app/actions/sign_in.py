@@ -76,12 +76,17 @@ def person_with(db: Session, email: str, password: str) -> tuple[Person | None, 
     return (found, checked.renewed) if checked.right else (None, None)
 
 
+def password_was_right(db: Session, email: str, place: Place) -> None:
+    """What failed before counts no longer."""
+    attempts.succeeded(db, (account_counted(email), place.counted))
+
+
 def with_password(
     db: Session, person_id: int, renewed: str | None, place: Place, lasting: Lasting, now: datetime
 ) -> tuple[str, bool]:
     """Sign in whose password was right: the browser's key, and whether a second secret is wanted."""
     person = accounts.person_or_raise(db, person_id)
-    attempts.succeeded(db, (account_counted(person.email), place.counted))
+    password_was_right(db, person.email, place)
     if renewed:
         person.password = renewed
     if has_second(db, person):
