@@ -4,6 +4,7 @@ The same checks run under Hypothesis, which makes a car that breaks one as small
 """
 
 import json
+import re
 from collections.abc import Iterator
 from random import Random
 from typing import Any
@@ -242,3 +243,24 @@ def test_every_status_and_verdict_is_met():
         "service_end": {"overdue", "soon", "in_date", "unknown", "not_required"},
     }.items():
         assert {status for item, status in met if item == name} == statuses, name
+
+
+def test_what_contradicts_itself_is_met():
+    """The draw reaches every contradiction that is told, and installations of which a month alone is known."""
+    source, met = Random("contradictions"), set()
+    for _ in range(1500):
+        answer = due_dates(drawn(source))
+        met |= {
+            re.sub(r"\d+", "N", warning["text"].split(": ")[0])
+            for warning in answer["warnings"]
+            if warning["text"].startswith(("car.", "events."))
+        }
+        device = (due for due in answer["items"] if due["item"] == "relief_device")
+        met |= {"month" for due in device if "no day is stated" in json.dumps(due["reasons"])}
+    assert met == {
+        "car.tank.tensile_psi",
+        "car.relief_device.kind",
+        "car.relief_device.installed_on",
+        "events.N.outcome",
+        "month",
+    }
