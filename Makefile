@@ -14,7 +14,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
-.PHONY: help setup run test fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-pages lock vendor clean
+.PHONY: help setup run test fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-pages lock audit vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -80,6 +80,10 @@ bench-pages: setup  ## Measure the pages of the register that DATABASE_URL names
 lock: setup  ## Make the lock files from pyproject.toml (newest versions with UPGRADE=1)
 	$(COMPILE) pyproject.toml --output-file requirements.lock
 	$(COMPILE) pyproject.toml --group dev --constraints requirements.lock --output-file requirements-dev.lock
+
+# Strict: a library of which the index tells nothing fails it, since silence is not safety.
+audit: setup  ## Ask whether a library in use has a known weakness (needs the index's advisories)
+	$(BIN)/pip-audit --strict --disable-pip --require-hashes --progress-spinner off -r requirements.lock
 
 # For another version change HTMX_VERSION here and the sums in static/vendor/SHA256SUMS.
 vendor:  ## Fetch the vendored browser library in its exact version (needs npm)
