@@ -305,6 +305,9 @@ class Register:
         found = page_among(keyed, (str, int, int), after, limit)
         return Page(tuple(self._shown(found.rows)), found.next_after, found.previous)
 
+    def count(self) -> int:
+        return len(self.cars)
+
     def each(self) -> Iterator[CarListRow]:
         """Every car in that order."""
         order = sorted(self.cars, key=lambda key: (*self.cars[key][:2], key))

@@ -6,24 +6,29 @@ import argparse
 import json
 import re
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
+from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from app.cli.due_lines import COLUMNS, Line, Question, lines
-from app.cli.register import register, today_in
+from app.actions.standpoint import lookback
+from app.cli.due_lines import COLUMNS, Question, lines
+from app.cli.register import moment, register, today_in
 from app.cli.status import FINE, STATUSES, Unusable
 from app.errors import Fault, Refused
 from app.files.tables_out import csv_bytes, xlsx_bytes
 from app.settings import Settings, read_settings
+from app.store.asked import Standpoint
 from app.store.cars import party_by_name
 from app.store.db import read_session
 from app.store.tables import Party
 
+# What a table says beside, that was asked as known at a moment.
+SEEN_FROM = ("as_of", "known_at")
 EPILOG = f"""\
 example:
   python -m app due --before 2027-06-30 --overdue --owner "Northern Example Leasing"
@@ -52,6 +57,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--as-of", type=a_day, metavar="DATE",
         help="seen from this day: what happened later does not count (today, where the owner is)",
     )  # fmt: skip
+    add(
+        "--known", metavar="MOMENT",
+        help="as known at this moment, YYYY-MM-DDTHH:MM or a day, by the rules in force then: what "
+        "was recorded later does not count; adds the columns as_of and known_at",
+    )  # fmt: skip
     add("--overdue", action="store_true", help="only what is overdue or due now")
     add("--owner", metavar="NAME", help="only the cars of this owner, by the whole name")
     add("--format", choices=("csv", "json", "xlsx"), default="csv", help="csv when not given")
@@ -62,23 +72,46 @@ def run(args: argparse.Namespace) -> int:
     settings = read_settings()
     with register(settings) as factory, read_session(factory) as db:
         owner = _owner(db, args.owner)
-        today = today_in(owner.time_zone if owner else settings.time_zone)
-        question = _question(args, owner, today, settings)
+        zone = owner.time_zone if owner else settings.time_zone
+        today = today_in(zone)
+        question = _question(args, owner, today, zone, settings)
+        rows = lines(db, question, today)
         with _output(args.output, binary=args.format == "xlsx") as out:
-            _write(out, args.format, lines(db, question, today))
+            if question.known_at is None:
+                _write(out, args.format, COLUMNS, rows)
+            else:
+                said = (question.as_of, question.known_at.isoformat(timespec="seconds"))
+                _write(out, args.format, (*COLUMNS, *SEEN_FROM), ((*row, *said) for row in rows))
     return FINE
 
 
 def _question(
-    args: argparse.Namespace, owner: Party | None, today: date, settings: Settings
+    args: argparse.Namespace, owner: Party | None, today: date, zone: str, settings: Settings
 ) -> Question:
+    as_of, known_at = args.as_of or today, None
+    if args.known is not None:
+        back = _known(args, zone)
+        as_of, known_at = back.as_of, back.known_at
     return Question(
         before=args.before,
-        as_of=args.as_of or today,
+        as_of=as_of,
         soon_days=settings.soon_days,
         overdue=args.overdue,
         owner_id=owner.id if owner else None,
+        known_at=known_at,
     )
+
+
+def _known(args: argparse.Namespace, zone: str) -> Standpoint:
+    try:
+        back = lookback(args.as_of, args.known, moment(), ZoneInfo(zone))
+    except Refused as wrong:
+        named = {"as_of": "--as-of", "known": "--known"}
+        raise Refused.because(
+            Fault(named[each.path], each.problem) for each in wrong.faults
+        ) from None
+    assert back is not None  # a moment was given
+    return back.at
 
 
 def _owner(db: Session, name: str | None) -> Party | None:
@@ -90,24 +123,24 @@ def _owner(db: Session, name: str | None) -> Party | None:
     return found
 
 
-def _write(out: BinaryIO, kind: str, rows: Iterable[Line]) -> None:
+def _write(out: BinaryIO, kind: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     if kind == "json":
-        pieces = _json_pieces(rows)
+        pieces = _json_pieces(dict(zip(columns, row, strict=True)) for row in rows)
     elif kind == "xlsx":
-        pieces = xlsx_bytes(COLUMNS, rows, "Due")
+        pieces = xlsx_bytes(columns, rows, "Due")
     else:
         # For programs as much as for people: no byte order mark before the first column's name.
-        pieces = csv_bytes(COLUMNS, rows, byte_order_mark=False)
+        pieces = csv_bytes(columns, rows, byte_order_mark=False)
     for piece in pieces:
         out.write(piece)
     out.flush()
 
 
-def _json_pieces(rows: Iterable[Line]) -> Iterator[bytes]:
+def _json_pieces(rows: Iterable[Mapping[str, Any]]) -> Iterator[bytes]:
     """A list with one row a line, as it comes."""
     before = b"[\n"
     for row in rows:
-        yield before + json.dumps(row._asdict(), default=str).encode()
+        yield before + json.dumps(row, default=str).encode()
         before = b",\n"
     yield b"[]\n" if before == b"[\n" else b"\n]\n"
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from sqlalchemy.orm import Session
 
@@ -21,6 +20,7 @@ from app.core.test_pressure import (
     pressure_within,
 )
 from app.store import pressures
+from app.store.asked import Standpoint
 from app.store.components import Mounted
 from app.store.facts import CarRecord
 from app.store.tables import Component, Installation
@@ -48,15 +48,15 @@ class Checks:
         return [told for device in self.devices for told in _warnings(device)]
 
 
-def checks(db: Session, record: CarRecord, mounted: Sequence[Mounted], day: date) -> Checks:
-    """What to look at on a car as it is known on a day. A stencil that cannot be read checks nothing."""
-    rulebook = rulebooks.in_force(db).of(record.owner_id).rulebook
+def checks(db: Session, record: CarRecord, mounted: Sequence[Mounted], at: Standpoint) -> Checks:
+    """What to look at on a car, seen from a day and a moment. A stencil that cannot be read checks nothing."""
+    rulebook = rulebooks.in_force(db, at.known_at).of(record.owner_id).rulebook
     try:
         spec = decode(record.car.specification, rulebook.stencils)
     except Unreadable:
         return Checks((), (), None)
     kinds = {each.component.kind for each in mounted}
-    lading = pressures.of_car(db, record.car_id, day)
+    lading = pressures.of_car(db, record.car_id, at.as_of, at.known_at)
     devices = [
         _device(spec, record.car, each, lading, rulebook)
         for each in mounted

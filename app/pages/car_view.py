@@ -8,7 +8,8 @@ from datetime import date
 
 from sqlalchemy.orm import Session
 
-from app.actions import rulebooks
+from app.actions import looking_back, rulebooks
+from app.actions.standpoint import Lookback
 from app.core.devices import urgency
 from app.core.due import days_left, state_on
 from app.core.facts import Answer, Due, Settings, Status
@@ -20,11 +21,12 @@ from app.pages.changing import Link, Seen
 from app.pages.drawings import ZoneScale, zone_scales
 from app.pages.fact_forms import FACTS
 from app.pages.fact_history import Section, sections
-from app.store import cars, components, events, facts
+from app.store import car_as_known, cars, components, events
+from app.store.asked import Standpoint
+from app.store.cars import Histories
 from app.store.components import Mounted
 from app.store.events import EventShown
 from app.store.facts import CarRecord, Relief
-from app.store.tables import Car
 from app.web.rendering import inches
 
 
@@ -47,9 +49,23 @@ class DeviceLine:
 
 
 @dataclass(frozen=True, slots=True)
-class CarView:
-    """Everything on the page of a car."""
+class Heading:
+    """Which car a page is about, by the facts that the page is for."""
 
+    id: int
+    mark: str
+    number: int
+    standing: str
+    specification: str
+    commodity: str | None
+    region: str
+
+
+@dataclass(frozen=True, slots=True)
+class CarView:
+    """Everything on the page of a car; `forms` are none where it looks back."""
+
+    car: Heading
     day: date
     owner: str
     record: CarRecord
@@ -71,15 +87,31 @@ class CarView:
         return [f"{past.lines[0][1]}, until {past.until}" for past in names.past if past.until]
 
 
-def view(db: Session, car: Car, seen: Seen) -> CarView:
-    """The page of a car on the day it is looked at; a bounded number of queries."""
-    day, programme = seen.stamp.today, rulebooks.in_force(db)
-    record = facts.load(db, [car.id], day, settings=Settings(soon_days=seen.soon_days))[car.id]
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What was recorded of a car, corrected rows too, and what of it is on the car."""
+
+    histories: Histories
+    events: Sequence[EventShown]
+    mounted: Sequence[Mounted]
+    ever_mounted: Sequence[Mounted]
+
+
+def seen_from(seen: Seen, back: Lookback | None) -> Standpoint:
+    return back.at if back else Standpoint(seen.stamp.today)
+
+
+def view(db: Session, car_id: int, seen: Seen, back: Lookback | None = None) -> CarView:
+    """The page of a car on the day it is looked at, or as it was; a bounded number of queries."""
+    at = seen_from(seen, back)
+    day, programme = at.as_of, rulebooks.in_force(db, at.known_at)
+    record = looking_back.record_of(db, car_id, at, Settings(soon_days=seen.soon_days))
     record, rulebook = programme.read(record), programme.of(record.owner_id).rulebook
     answer, devices = answered(record, day, rulebook)
-    histories = cars.histories(db, car.id)
-    mounted = sorted(components.on_car(db, car.id, day), key=_place)
+    found = _as_known(db, car_id, at) if back else _as_it_is(db, car_id, day)
+    histories, mounted = found.histories, sorted(found.mounted, key=_place)
     return CarView(
+        car=heading(record),
         day=day,
         owner=histories.parties[record.owner_id],
         record=record,
@@ -90,10 +122,37 @@ def view(db: Session, car: Car, seen: Seen) -> CarView:
         scales=zone_scales(answer.thickness),
         mounted=mounted,
         spots=spots(mounted),
-        once_mounted=_gone(components.history(db, car.id), mounted),
-        events=events.history(db, car.id),
+        once_mounted=_gone(found.ever_mounted, mounted),
+        events=found.events,
         sections=sections(histories),
-        forms=_forms(car.id),
+        forms=[] if back else _forms(car_id),
+    )
+
+
+def heading(record: CarRecord) -> Heading:
+    car = record.car
+    return Heading(
+        record.car_id, car.mark, car.number, record.standing, car.specification,
+        car.service.commodity, record.region,
+    )  # fmt: skip
+
+
+def _as_it_is(db: Session, car_id: int, day: date) -> Recorded:
+    return Recorded(
+        cars.histories(db, car_id),
+        events.history(db, car_id),
+        components.on_car(db, car_id, day),
+        components.history(db, car_id),
+    )
+
+
+def _as_known(db: Session, car_id: int, at: Standpoint) -> Recorded:
+    put_on = car_as_known.mounted_history(db, car_id, at)
+    return Recorded(
+        car_as_known.histories(db, car_id, at),
+        car_as_known.event_history(db, car_id, at),
+        car_as_known.on_car(put_on),
+        put_on,
     )
 
 
@@ -157,4 +216,8 @@ def _gone(history: Sequence[Mounted], mounted: Sequence[Mounted]) -> list[Mounte
 
 def _forms(car_id: int) -> list[Link]:
     recorded = [(f"/cars/{car_id}/facts/{kind}", fact.title) for kind, fact in FACTS.items()]
-    return [*recorded, (f"/cars/{car_id}/components/new", "Install a component")]
+    return [
+        *recorded,
+        (f"/cars/{car_id}/components/new", "Install a component"),
+        (f"/cars/{car_id}/visits/new", "Send to a shop"),
+    ]

@@ -15,12 +15,13 @@ from app.actions.reasons import told
 from app.errors import Problem
 from app.pages import fields, forms
 from app.pages.car_checks import checks
-from app.pages.car_view import view
+from app.pages.car_view import seen_from, view
 from app.pages.changing import Done, Looking, changed, faults_of, kept
 from app.pages.drawings import WIDTH
 from app.pages.facts import FactForm, stated, with_suggestions
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
+from app.pages.looking_back import Back
 from app.pages.moves import moves
 from app.store import cars, due
 
@@ -42,11 +43,13 @@ LEAD = (
 
 
 @router.get("/cars/new")
+@web.may("record_facts")
 def new_car_form(request: Request, db: web.Db) -> HTMLResponse:
     return _shown(request, db, Entries())
 
 
 @router.post("/cars")
+@web.may("record_facts")
 def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> HTMLResponse:
     values, entries = forms.read(FIELDS, forms.typed(posted))
     if entries.problems:
@@ -63,11 +66,22 @@ def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) 
 
 
 @router.get("/cars/{car_id}")
-def car_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> HTMLResponse:
-    car = cars.car_or_raise(db, car_id)
-    shown = view(db, car, looking)
-    checked = checks(db, shown.record, shown.mounted, shown.day)
-    return web.page(request, "cars/show.html", car=car, view=shown, checks=checked, width=WIDTH)
+@web.may("read")
+def car_page(
+    request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back
+) -> HTMLResponse:
+    """The car today; or as of a day, as known at a moment, when there is nothing to record."""
+    cars.car_or_raise(db, car_id)
+    shown = view(db, car_id, looking, back)
+    return web.page(
+        request,
+        "cars/show.html",
+        car=shown.car,
+        view=shown,
+        checks=checks(db, shown.record, shown.mounted, seen_from(looking, back)),
+        width=WIDTH,
+        back=back,
+    )
 
 
 def _new_car(values: dict[str, Any]) -> NewCar:

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Any, cast
+from typing import Annotated, Any, Protocol, cast
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions import looking_back
 from app.actions.reasons import each_told, told
+from app.actions.standpoint import Lookback
 from app.core.facts import ITEMS, Reason, Status
 from app.core.words import capitalized, label
-from app.errors import NotFound
+from app.errors import NotFound, Refused
+from app.pages import looking_back as from_where
 from app.pages.choices import Choice, Choices, choices
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.filters import Asked
@@ -27,7 +30,7 @@ from app.store.paging import Page
 
 router = APIRouter()
 
-NAMES = ("q", "owner", "item", "rule", "status", "region", "from", "to", "cars", "on")
+NAMES = ("q", "owner", "item", "rule", "status", "region", "from", "to", "cars", *from_where.NAMES)
 PAGE = 50
 # Cars; above it the totals come after the page.
 COUNTED_AT_ONCE = 5_000
@@ -87,6 +90,35 @@ class Wanted:
     asked: Asked
     filter: DueFilter
     choices: Choices
+    back: Lookback | None
+
+
+class Rows(Protocol):
+    """A list to be shown: as it is stored, or worked out as it was."""
+
+    @property
+    def some_cars(self) -> bool: ...
+    def page(self, after: str | None = None, limit: int = 50) -> Page[DueListRow]: ...
+    def each(self) -> Iterator[DueListRow]: ...
+    def totals(self) -> dict[Status, int]: ...
+
+
+@dataclass(frozen=True)
+class Stored:
+    """The list of today, or of a later day if nothing is done until then."""
+
+    db: Session
+    wanted: DueFilter
+    some_cars: bool = True
+
+    def page(self, after: str | None = None, limit: int = 50) -> Page[DueListRow]:
+        return due_rows.page(self.db, self.wanted, after, limit)
+
+    def each(self) -> Iterator[DueListRow]:
+        return due_rows.each(self.db, self.wanted)
+
+    def totals(self) -> dict[Status, int]:
+        return due_rows.totals(self.db, self.wanted)
 
 
 @dataclass(frozen=True)
@@ -107,71 +139,89 @@ At = Annotated[Here, Depends(here)]
 
 
 @router.get("/due")
+@web.may("read")
 def due_list(at: At) -> Response:
     return _listing(at, DUE)
 
 
 @router.get("/due.csv")
+@web.may("read")
 def due_csv(at: At) -> Response:
     return as_csv(_table(at, DUE))
 
 
 @router.get("/due.xlsx")
+@web.may("read")
 def due_xlsx(at: At) -> Response:
     return as_xlsx(_table(at, DUE))
 
 
 @router.get("/overdue")
+@web.may("read")
 def overdue_list(at: At) -> Response:
     return _listing(at, OVERDUE)
 
 
 @router.get("/overdue.csv")
+@web.may("read")
 def overdue_csv(at: At) -> Response:
     return as_csv(_table(at, OVERDUE))
 
 
 @router.get("/overdue.xlsx")
+@web.may("read")
 def overdue_xlsx(at: At) -> Response:
     return as_xlsx(_table(at, OVERDUE))
 
 
 @router.get("/due/totals")
+@web.may("read")
 def due_totals(at: At) -> Response:
     return _totals_alone(at, DUE)
 
 
 @router.get("/overdue/totals")
+@web.may("read")
 def overdue_totals(at: At) -> Response:
     return _totals_alone(at, OVERDUE)
 
 
 @router.get("/due/{car_id}/{item}/reasons")
-def reasons(car_id: web.Key, item: str, at: At) -> Response:
+@web.may("read")
+def reasons(car_id: web.Key, item: str, at: At, back: from_where.Back) -> Response:
     """Why one item falls due, to be unfolded below its row."""
-    rows = due_rows.for_car(at.db, car_id, at.today, at.soon_days)
+    cars.car_or_raise(at.db, car_id)
+    if back and not back.stored:
+        rows = looking_back.items_of(at.db, car_id, back.at, at.soon_days)
+    else:
+        rows = due_rows.for_car(at.db, car_id, at.today, at.soon_days)
     row = [each for each in rows if each.item == item]
     if not row:
         raise NotFound("This car has no such due item now. Load the list again.")
-    return web.partial(at.request, "due/_reasons.html", row=told(at.db, row, at.today)[0])
+    if not (back and not back.stored):
+        row = told(at.db, row, at.today)
+    return web.partial(at.request, "due/_reasons.html", row=row[0], back=back)
 
 
 def _listing(at: Here, kind: Kind) -> Response:
     seen = _wanted(at, kind)
     after = at.request.query_params.get("after") or None
-    fine = not seen.asked.problems
-    found: Page[DueListRow] = due_rows.page(at.db, seen.filter, after, PAGE) if fine else Page(())
+    rows = _rows(at, seen)
+    found: Page[DueListRow] = rows.page(after, PAGE) if rows else Page(())
+    at_once = isinstance(rows, looking_back.DueItems) or _counts_at_once(at)
     return web.page(
         at.request,
         "due/list.html",
-        200 if fine else 422,
+        200 if rows else 422,
         kind=kind,
         asked=seen.asked.values,
         problems=seen.asked.problems,
         in_words=f"{seen.filter.in_words()}.",
         found=found,
-        totals=_totals(at, kind, seen.filter) if fine and _counts_at_once(at) else None,
+        some_cars=rows.some_cars if rows else True,
+        totals=_totals(rows, kind, seen.filter) if rows and at_once else None,
         after=after,
+        back=seen.back,
         choices=seen.choices,
         items=ITEM_CHOICES,
         rules=RULE_CHOICES,
@@ -181,14 +231,36 @@ def _listing(at: Here, kind: Kind) -> Response:
 
 def _totals_alone(at: Here, kind: Kind) -> Response:
     seen = _wanted(at, kind)
-    seen.asked.refuse()
+    rows = _rows_or_refuse(at, seen)
     return web.partial(
         at.request,
         "due/_totals.html",
         kind=kind,
         asked=seen.asked.values,
-        totals=_totals(at, kind, seen.filter),
+        totals=_totals(rows, kind, seen.filter),
     )
+
+
+def _rows(at: Here, seen: Wanted) -> Rows | None:
+    """The list that is asked for; None, with what is wrong noted, where it cannot be shown."""
+    if seen.asked.problems:
+        return None
+    try:
+        return _made(at, seen)
+    except Refused as too_many:
+        seen.asked.problems["owner"] = str(too_many)
+        return None
+
+
+def _rows_or_refuse(at: Here, seen: Wanted) -> Rows:
+    seen.asked.refuse()
+    return _made(at, seen)
+
+
+def _made(at: Here, seen: Wanted) -> Rows:
+    if seen.back is None or seen.back.stored:
+        return Stored(at.db, seen.filter)
+    return looking_back.due_items(at.db, seen.back.at, seen.filter)
 
 
 def _counts_at_once(at: Here) -> bool:
@@ -196,8 +268,8 @@ def _counts_at_once(at: Here) -> bool:
     return "totals" in at.request.query_params or cars.highest_key(at.db) <= COUNTED_AT_ONCE
 
 
-def _totals(at: Here, kind: Kind, seen: DueFilter) -> Totals:
-    found = due_rows.totals(at.db, seen)
+def _totals(rows: Rows, kind: Kind, seen: DueFilter) -> Totals:
+    found = rows.totals()
     by_status = [(status, found[status]) for status in kind.statuses if found[status]]
     return Totals(by_status, sum(found[status] for status in _counted(seen, kind)))
 
@@ -212,15 +284,20 @@ def _counted(seen: DueFilter, kind: Kind) -> Sequence[Status]:
 def _table(at: Here, kind: Kind) -> Table:
     """Every row of the list as shown, to be taken away. A wrong filter gives no file."""
     seen = _wanted(at, kind)
-    seen.asked.refuse()
-    name = f"{kind.heading.lower()}-{seen.filter.as_of}"
-    return Table(name, kind.heading, EXPORTED, _cells(at, seen.filter))
+    rows, back = _rows_or_refuse(at, seen), seen.back
+    name = f"{kind.heading.lower()}-{back.name if back else seen.filter.as_of}"
+    return Table(name, kind.heading, (*EXPORTED, *from_where.columns(back)), _cells(at, rows, back))
 
 
-def _cells(at: Here, asked: DueFilter) -> Iterator[Sequence[Any]]:
-    for row in each_told(at.db, due_rows.each(at.db, asked), at.today):
+def _cells(at: Here, rows: Rows, back: Lookback | None) -> Iterator[Sequence[Any]]:
+    looked_from = from_where.cells(back)
+    # What is stored tells why as of today, also where a later day is looked at.
+    day, known_at = (
+        (at.today, None) if back is None or back.stored else (back.at.as_of, back.at.known_at)
+    )
+    for row in each_told(at.db, rows.each(), day, known_at):
         *plain, _ = [getattr(row, name) for name in EXPORTED]
-        yield [*plain, " ".join(_spoken(reason) for reason in row.reasons)]
+        yield [*plain, " ".join(_spoken(reason) for reason in row.reasons), *looked_from]
 
 
 def _spoken(reason: Reason) -> str:
@@ -228,11 +305,12 @@ def _spoken(reason: Reason) -> str:
 
 
 def _wanted(at: Here, kind: Kind) -> Wanted:
-    given = choices(at.request, at.db)
     asked = Asked.of(at.request.query_params, NAMES)
+    back = from_where.read(asked, at.request)
+    given = _choices(at, back)
     owner_id = asked.key("owner", given.owners)
     made = DueFilter(
-        as_of=_day_asked_for(asked, at.today),
+        as_of=back.at.as_of if back else at.today,
         soon_days=at.soon_days,
         owner_id=owner_id,
         owner=given.owner(owner_id),
@@ -246,14 +324,10 @@ def _wanted(at: Here, kind: Kind) -> Wanted:
         due_to=asked.day("to"),
         listed_only=asked.one_of("cars", CARS_CHOICES) is None,
     )
-    return Wanted(asked, made, given)
+    return Wanted(asked, made, given, back)
 
 
-def _day_asked_for(asked: Asked, today: date) -> date:
-    """Today, or a later day: how things will stand then if nothing is done until then."""
-    day = asked.day("on") or today
-    if day < today:
-        asked.problems["on"] = (
-            f"{day} is past. This list shows how things stand today ({today}) or on a later day."
-        )
-    return max(day, today)
+def _choices(at: Here, back: Lookback | None) -> Choices:
+    if back is None or back.stored:
+        return choices(at.request, at.db)
+    return from_where.choices_then(at.db, back.at)

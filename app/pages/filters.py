@@ -18,6 +18,8 @@ T = TypeVar("T")
 
 # What an address of a list holds besides its filters.
 BESIDE = frozenset({"after", "totals"})
+# What filters were called before; links with the old names go on working.
+ONCE_CALLED = {"on": "as_of"}
 # What a filter is called elsewhere: by the answers for programs, and in files.
 OTHER_NAMES = {
     "search": "q",
@@ -25,7 +27,7 @@ OTHER_NAMES = {
     "number": "q",
     "due_from": "from",
     "due_to": "to",
-    "as_of": "on",
+    "known_at": "known",
     "every_standing": "cars",
     "commodity": "lading",
     "specification": "class",
@@ -48,6 +50,7 @@ class Asked:
         cls, params: Mapping[str, str], names: Sequence[str], beside: Collection[str] = ()
     ) -> Asked:
         """The non-empty fields among `names`; `beside` are names of the page that are no filters."""
+        params = _renamed(params, names)
         found = {name: params[name].strip() for name in names if params.get(name, "").strip()}
         strange = [name for name in params if name not in {*names, *beside, *BESIDE}]
         said = " ".join(_no_filter(name, [*names, *beside]) for name in strange)
@@ -85,6 +88,15 @@ class Asked:
         """The key of a row chosen from a list of such."""
         found = self.one_of(name, choices)
         return None if found is None else int(found)
+
+
+def _renamed(params: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
+    """With each filter under the name it has today; given under both, the old name is as strange as any."""
+    given = dict(params)
+    for old, new in ONCE_CALLED.items():
+        if new in names and old not in names and old in given and not given.get(new):
+            given[new] = given.pop(old)
+    return given
 
 
 def _no_filter(name: str, known: Sequence[str]) -> str:

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any, cast
+from typing import Any, Protocol, cast
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
+from app.actions import looking_back
+from app.actions.standpoint import Lookback
 from app.core.due import state_on
 from app.core.facts import State, Status
 from app.core.words import label
+from app.errors import Refused
+from app.pages import looking_back as from_where
 from app.pages.choices import Choices, choices
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.filters import Asked
@@ -52,6 +56,7 @@ class Wanted:
     asked: Asked
     filter: RegisterFilter
     choices: Choices
+    back: Lookback | None = None
 
     def in_words(self) -> str:
         """What the register shows, as a sentence."""
@@ -76,21 +81,26 @@ def _standing_in_words(standing: str | None) -> str:
 
 
 @router.get("/fleet")
+@web.may("read")
 def register(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
-    seen = wanted(request, db)
-    fine = not seen.asked.problems
+    seen = wanted_seen(request, db)
     after = request.query_params.get("after") or None
-    found: Page[CarListRow] = cars.register(db, seen.filter, after, PAGE) if fine else Page(())
+    rows = _rows(db, seen)
+    found: Page[CarListRow] = rows.page(after, PAGE) if rows else Page(())
+    seen = replace(seen, filter=rows.wanted) if rows else seen
+    day = seen.back.at.as_of if seen.back else today
     return web.page(
         request,
         "fleet/list.html",
-        200 if fine else 422,
+        200 if rows else 422,
         asked=seen.asked.values,
         problems=seen.asked.problems,
         in_words=seen.in_words(),
-        lines=[_line(car, today, settings.soon_days) for car in found.rows],
-        count=cars.count(db, seen.filter) if fine else 0,
+        lines=[_line(car, day, settings.soon_days) for car in found.rows],
+        count=rows.count() if rows else 0,
+        some_cars=rows.some_cars if rows else True,
         after=after,
+        back=seen.back,
         previous=found.previous,
         next_after=found.next_after,
         choices=seen.choices,
@@ -99,6 +109,7 @@ def register(request: Request, db: web.Db, today: web.Today, settings: web.Confi
 
 
 @router.get("/fleet.csv")
+@web.may("read")
 def register_csv(
     request: Request, db: web.Db, today: web.Today, settings: web.Configured
 ) -> Response:
@@ -106,6 +117,7 @@ def register_csv(
 
 
 @router.get("/fleet.xlsx")
+@web.may("read")
 def register_xlsx(
     request: Request, db: web.Db, today: web.Today, settings: web.Configured
 ) -> Response:
@@ -113,20 +125,66 @@ def register_xlsx(
 
 
 def _table(request: Request, db: Session, today: date, soon_days: int) -> Table:
-    seen = wanted(request, db)
+    seen = wanted_seen(request, db)
     seen.asked.refuse()
-    rows = (_cells(_line(car, today, soon_days)) for car in _every(db, seen.filter))
-    return Table(f"fleet-{today}", "Fleet", EXPORTED, rows)
+    back = seen.back
+    day, looked_from = back.at.as_of if back else today, from_where.cells(back)
+    rows = ((*_cells(_line(car, day, soon_days)), *looked_from) for car in _made(db, seen).each())
+    header = (*EXPORTED, *from_where.columns(back))
+    return Table(f"fleet-{back.name if back else today}", "Fleet", header, rows)
 
 
-def _every(db: Session, wanted: RegisterFilter) -> Iterator[CarListRow]:
-    after: str | None = None
-    while True:
-        page = cars.register(db, wanted, after, EXPORT_PAGE)
-        yield from page.rows
-        if page.next_after is None:
-            return
-        after = page.next_after
+class Rows(Protocol):
+    """A register to be shown: as it is stored, or worked out as it was."""
+
+    @property
+    def wanted(self) -> RegisterFilter: ...
+    @property
+    def some_cars(self) -> bool: ...
+    def page(self, after: str | None = None, limit: int = 50) -> Page[CarListRow]: ...
+    def each(self) -> Iterator[CarListRow]: ...
+    def count(self) -> int: ...
+
+
+@dataclass(frozen=True)
+class Stored:
+    """The register as it is."""
+
+    db: Session
+    wanted: RegisterFilter
+    some_cars: bool = True
+
+    def page(self, after: str | None = None, limit: int = 50) -> Page[CarListRow]:
+        return cars.register(self.db, self.wanted, after, limit)
+
+    def each(self) -> Iterator[CarListRow]:
+        after: str | None = None
+        while True:
+            page = self.page(after, EXPORT_PAGE)
+            yield from page.rows
+            if page.next_after is None:
+                return
+            after = page.next_after
+
+    def count(self) -> int:
+        return cars.count(self.db, self.wanted)
+
+
+def _rows(db: Session, seen: Wanted) -> Rows | None:
+    """The register that is asked for; None, with what is wrong noted, where it cannot be shown."""
+    if seen.asked.problems:
+        return None
+    try:
+        return _made(db, seen)
+    except Refused as too_many:
+        seen.asked.problems["owner"] = str(too_many)
+        return None
+
+
+def _made(db: Session, seen: Wanted) -> Rows:
+    if seen.back is None or seen.back.stored:
+        return Stored(db, seen.filter)
+    return looking_back.register(db, seen.back.at, seen.filter)
 
 
 def _line(car: CarListRow, today: date, soon_days: int) -> Line:
@@ -145,16 +203,31 @@ def _cells(line: Line) -> Sequence[Any]:
 
 def wanted(request: Request, db: Session, beside: Collection[str] = ()) -> Wanted:
     """What the address asks of the register; `beside` are other names that the page knows."""
-    given = choices(request, db)
     asked = Asked.of(request.query_params, NAMES, beside)
-    search = asked.prefix("q")
-    made = RegisterFilter(
-        search=search,
-        once_so_named=cars.once_beginning(db, search),
+    made = _filter(asked, choices(request, db))
+    made = replace(made, once_so_named=cars.once_beginning(db, made.search))
+    return Wanted(asked, made, choices(request, db))
+
+
+def wanted_seen(request: Request, db: Session) -> Wanted:
+    """The same where the address may ask how the register stood at another time."""
+    asked = Asked.of(request.query_params, (*NAMES, *from_where.NAMES))
+    back = from_where.read(asked, request)
+    if back is None or back.stored:
+        given = choices(request, db)
+        made = _filter(asked, given)
+        made = replace(made, once_so_named=cars.once_beginning(db, made.search))
+        return Wanted(asked, made, given, back)
+    given = from_where.choices_then(db, back.at)
+    return Wanted(asked, _filter(asked, given), given, back)
+
+
+def _filter(asked: Asked, given: Choices) -> RegisterFilter:
+    return RegisterFilter(
+        search=asked.prefix("q"),
         owner_id=asked.key("owner", given.owners),
         region=asked.one_of("region", given.regions),
         standing=asked.one_of("standing", STANDING_CHOICES),
         specification_class=asked.one_of("class", given.classes),
         commodity=asked.one_of("lading", given.ladings),
     )
-    return Wanted(asked, made, given)

@@ -11,13 +11,24 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
-from app.actions import rulebooks
+from app.actions import looking_back, rulebooks
+from app.actions.standpoint import Lookback
 from app.core.facts import Answer, Settings
 from app.core.loading import MECHANICAL
-from app.pages.car_view import DeviceLine, DueLine, answered, line, specification
+from app.pages.car_view import (
+    DeviceLine,
+    DueLine,
+    Heading,
+    answered,
+    heading,
+    line,
+    seen_from,
+    specification,
+)
 from app.pages.changing import Looking, Seen
 from app.pages.drawings import ZoneScale, zone_scales
-from app.store import cars, facts
+from app.pages.looking_back import Back
+from app.store import cars
 from app.store.facts import CarRecord
 
 router = APIRouter()
@@ -27,6 +38,7 @@ router = APIRouter()
 class WorkedOut:
     """What the page shows: the answer on a day, and the facts that it was given."""
 
+    car: Heading
     day: date
     owner: str
     record: CarRecord
@@ -46,17 +58,23 @@ class WorkedOut:
 
 
 @router.get("/cars/{car_id}/worked-out")
-def worked_out_page(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
-    car = cars.car_or_raise(db, car_id)
-    return web.page(request, "cars/worked_out.html", car=car, view=_view(db, car_id, looking))
+@web.may("read")
+def worked_out_page(
+    request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back
+) -> Response:
+    cars.car_or_raise(db, car_id)
+    shown = _view(db, car_id, looking, back)
+    return web.page(request, "cars/worked_out.html", car=shown.car, view=shown, back=back)
 
 
-def _view(db: Session, car_id: int, looking: Seen) -> WorkedOut:
-    day, programme = looking.stamp.today, rulebooks.in_force(db)
-    record = facts.load(db, [car_id], day, settings=Settings(soon_days=looking.soon_days))[car_id]
+def _view(db: Session, car_id: int, looking: Seen, back: Lookback | None) -> WorkedOut:
+    at = seen_from(looking, back)
+    day, programme = at.as_of, rulebooks.in_force(db, at.known_at)
+    record = looking_back.record_of(db, car_id, at, Settings(soon_days=looking.soon_days))
     record, rulebook = programme.read(record), programme.of(record.owner_id).rulebook
     answer, devices = answered(record, day, rulebook)
     return WorkedOut(
+        car=heading(record),
         day=day,
         owner=cars.party_names(db)[record.owner_id],
         record=record,

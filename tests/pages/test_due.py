@@ -196,7 +196,9 @@ WRONG = [
     ({"q": "ZQKX 12/34 shop"}, "is no mark and number"),
     ({"owner": "99"}, "none of the choices"),
     ({"item": "paint"}, "none of the choices"),
-    ({"on": "2026-01-01"}, "is past"),  # what was due then is another question
+    ({"as_of": "2026"}, "the year alone does not do here"),
+    ({"known": "2026-11-26"}, "has not come yet"),
+    ({"known": "noon"}, "want a day YYYY-MM-DD, or a minute YYYY-MM-DDTHH:MM"),
 ]
 
 
