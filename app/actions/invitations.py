@@ -13,7 +13,7 @@ from app.actions import passwords, people, sign_in
 from app.actions.checks import Faults, tidy
 from app.actions.people import Office
 from app.errors import Fault, NotFound, Refused
-from app.store import accounts, members, reach
+from app.store import accounts, members
 from app.store.gathering import note
 from app.store.people import Invitation, Person
 from app.store.signed_in import fingerprint
@@ -122,12 +122,7 @@ def set_up(
     named = tidy(party)
     _check(new, _set_up_faults(named, roles))
     own = members.own_party(db, named) or Party(name=named)
-    own.keeps_register = True
-    db.add(own)
-    db.flush()  # the others are to name it
-    members.keep_all_others(db, own)
-    reach.settle_keepers(db)
-    note(db, "register.set_up", ("party", own.id))
+    people.look_after_register(db, own)
     return _join(db, invitation, new, own.id, roles, now)
 
 

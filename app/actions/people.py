@@ -238,6 +238,15 @@ def add_party(db: Session, name: str) -> Party:
     return added
 
 
+def look_after_register(db: Session, party: Party) -> None:
+    """Make this the party that looks after the register and keeps all that there are already."""
+    party.keeps_register = True
+    db.add(party)
+    db.flush()  # the others are to name it
+    members.keep_all_others(db, party)
+    note(db, "register.set_up", ("party", party.id))
+
+
 def let_stand_alone(db: Session, party_id: int) -> Party:
     """A party kept by the one that looks after the register keeps its own records from now on."""
     keeper = members.keeper(db)

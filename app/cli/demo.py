@@ -1,10 +1,11 @@
-"""`demo`: the invented fleet, into an empty register only."""
+"""`demo`: the invented fleet and invented people, into an empty register only."""
 
 from __future__ import annotations
 
 import argparse
 import importlib
-from collections.abc import Callable
+from collections.abc import Sequence
+from secrets import token_hex
 from typing import Any
 
 from app.actions.stamp import Stamp
@@ -12,6 +13,7 @@ from app.cli.progress import Progress
 from app.cli.register import moment, register, today_in
 from app.cli.status import FINE, STATUSES, Unusable
 from app.settings import read_settings
+from app.store import accounts
 from app.store.cars import RegisterFilter, count
 from app.store.db import write_session
 
@@ -19,7 +21,9 @@ EPILOG = f"""\
 example:
   DATABASE_URL=sqlite:///./data/demo.db python -m app demo
 
-Owners, cars, shops and places are all invented. A register that has cars is left as it is.
+Owners, cars, shops, places and people are all invented. A register that has cars is left as it is.
+People who may sign in are added where there is no account yet, with a password made up on loading:
+it is printed once. Never let a register with these people face a network.
 
 {STATUSES}"""
 
@@ -30,25 +34,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
-    load = _loader()
+    demo = _demo()
+    password = "-".join(token_hex(3) for _ in range(4))
+    added: Sequence[Any] = ()
     with register(settings) as factory, write_session(factory) as db:
         if count(db, RegisterFilter(standing="all")):
             print("The register has cars already, so the demo fleet was left out.")
             return FINE
         with Progress() as tell:
-            load(db, Stamp("demo", moment(), today_in(settings.time_zone)), tell)
+            stamp = Stamp("demo", moment(), today_in(settings.time_zone))
+            demo.load(db, stamp, tell)
+            if not accounts.anybody(db):
+                added = demo.settle(db, stamp, password)
         loaded = count(db, RegisterFilter(standing="all"))
     print(f"The demo fleet of {loaded:,} invented cars is in the register.")
+    if added:
+        _tell(added, password)
     return FINE
 
 
-def _loader() -> Callable[..., Any]:
-    """`load` of the folder beside `app`, which the program itself can do without."""
+def _tell(added: Sequence[Any], password: str) -> None:
+    print("Sign in as one of these invented people:")
+    for each in added:
+        print(f"  {each.email:<24} {', '.join(each.roles).replace('_', ' ')} at {each.party}")
+    print(f"The password of each, told only now: {password}")
+
+
+def _demo() -> Any:
+    """The folder beside `app`, which the program itself can do without."""
     try:
-        load: Callable[..., Any] = importlib.import_module("seed_demo").load
+        return importlib.import_module("seed_demo")
     except ImportError as missing:
         raise Unusable(
             f"The demo fleet is not here ({missing}). It lies in the folder seed_demo beside app; "
             f"run the command in the folder that holds both."
         ) from None
-    return load

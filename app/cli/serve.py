@@ -13,6 +13,7 @@ import uvicorn
 
 from app import logs
 from app.cli.connections import Connection
+from app.cli.first_account import set_up_path, told
 from app.cli.register import checked, migrated
 from app.cli.status import FINE, STATUSES, Unusable
 from app.cli.worker import Worker
@@ -24,6 +25,7 @@ example:
 
 HOST (127.0.0.1) and PORT (8000) say where. For other machines put a proxy with HTTPS before it, and
 name it in TRUSTED_PROXIES and the address that people open in PUBLIC_URL: see docs/https.md.
+Where nobody has an account yet, a link is printed that makes the first one, on this machine alone.
 GET /health answers while it runs; GET /ready says whether it can serve, or why not. Each request is
 a line on stderr; LOG_FORMAT (text, json) and LOG_LEVEL say how and how much. Stop it with Ctrl+C:
 what is being answered is finished first.
@@ -54,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
         # with the worker still running.
         signal.signal(signal.SIGTERM, _end)
         with Worker(), suppress(KeyboardInterrupt):
-            _Server(_config()).run([listening])
+            _Server(_config(), set_up_path(settings)).run([listening])
     return FINE
 
 
@@ -77,12 +79,19 @@ def _config() -> uvicorn.Config:
 
 
 class _Server(uvicorn.Server):
-    """Tells where it serves as soon as it does."""
+    """Tells where it serves as soon as it does, and where the first account is made."""
+
+    def __init__(self, config: uvicorn.Config, first: str | None) -> None:
+        super().__init__(config)
+        self._first = first
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
         if sockets and not self.should_exit:
             print(f"Stencilbook serves at {_address(sockets[0])} (Ctrl+C stops it)", flush=True)
+            if self._first:
+                port = sockets[0].getsockname()[1]
+                print(told(f"http://localhost:{port}{self._first}"), flush=True)
 
 
 def _listening(settings: Settings) -> socket.socket:
