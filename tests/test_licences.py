@@ -18,7 +18,8 @@ UNCHANGED_LIBRARY = {"LGPL-3.0-only"}
 @pytest.fixture(scope="module")
 def licences() -> ModuleType:
     spec = importlib.util.spec_from_file_location("licences", ROOT / "docs" / "make_licences.py")
-    assert spec and spec.loader
+    assert spec
+    assert spec.loader
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
