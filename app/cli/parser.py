@@ -15,9 +15,12 @@ COMMANDS = {
     "serve": ("serve", "serve the register's pages and its JSON API"),
     "migrate": ("migrate", "make the database, or bring it up to this version"),
     "demo": ("demo", "load the invented demo fleet into an empty register"),
+    "invite": ("invite", "print a link by which somebody joins a party"),
+    "people": ("people", "list who has an account; help somebody who lost access"),
     "refresh-due": ("refresh_due", "work out every due date in the register anew"),
     "backup": ("backup", "write a copy of the whole register to a file, while it is used"),
     "restore": ("restore", "bring a copy back into an empty database of either engine"),
+    "head": ("head", "print the head of the record of change, to be kept elsewhere"),
     "verify": ("verify", "check that the register is sound, and say what is not"),
 }
 
