@@ -7,14 +7,17 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from app.actions import rulebooks
 from app.actions.due import as_stored
 from app.files.archive import Manifest
 from app.store import facts as crossing
+from app.store import proof, proof_rows
 from app.store import rulebooks as editions
 from app.store.copies import rows, soundness
+from app.store.proof import Head
 
 BATCH = 500
 Tell = Callable[[str, int, int], None]
@@ -22,11 +25,15 @@ Tell = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """`today` is the day that dates are worked out on; `against` a copy's manifest to count by."""
+    """`today` is the day that dates are worked out on; `against` a copy's manifest to count by.
+
+    `head` is a head of the record of change that was kept elsewhere.
+    """
 
     today: date
     against: Manifest | None = None
     dates: bool = False
+    head: Head | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +50,14 @@ def verify(db: Session, asked: Asked, tell: Tell) -> Iterator[tuple[str, str | N
     for check in CHECKS:
         if check.wanted(asked):
             tell(f"Checking {check.name}", 0, 0)
-            yield check.name, check.find(db, asked, tell)
+            yield check.name, _found(check, db, asked, tell)
+
+
+def _found(check: Check, db: Session, asked: Asked, tell: Tell) -> str | None:
+    try:
+        return check.find(db, asked, tell)
+    except DBAPIError as wrong:  # as a damaged file has it
+        return f"it cannot be looked at: {' '.join(str(wrong.orig).split())}"
 
 
 def _file(db: Session, asked: Asked, tell: Tell) -> str | None:
@@ -73,6 +87,14 @@ def _counts(db: Session, asked: Asked, tell: Tell) -> str | None:
         if each.table in kept and (now is None or now < each.rows):
             return f"{each.table} has {now or 0:,} rows and had {each.rows:,} in the copy"
     return None
+
+
+def _chain(db: Session, asked: Asked, tell: Tell) -> str | None:
+    return proof.first_break(db, asked.head, tell)
+
+
+def _told_rows(db: Session, asked: Asked, tell: Tell) -> str | None:
+    return proof_rows.first_change_behind(db, proof.replay(db, tell), tell)
 
 
 def _dates(db: Session, asked: Asked, tell: Tell) -> str | None:
@@ -128,6 +150,8 @@ CHECKS = (
     Check("references between rows", _references),
     Check("what keeps the record from being changed", _guards),
     Check("readings and their events", _readings),
+    Check("the record of change", _chain),
+    Check("rows against the record of change", _told_rows),
     Check("rows against the copy", _counts, lambda asked: asked.against is not None),
     Check("stored due dates", _dates, lambda asked: asked.dates),
 )

@@ -9,19 +9,23 @@ from app.actions.verifying import Asked, verify
 from app.cli.backup import file_trouble
 from app.cli.progress import Progress
 from app.cli.register import register, today_in
-from app.cli.status import FINE, tell
+from app.cli.status import FINE, Unusable, tell
 from app.files import archive
 from app.files.archive import Manifest
 from app.settings import read_settings
+from app.store import proof
 from app.store.copies.reading import steady
 from app.store.db import read_session, sessions
+from app.store.proof import Head
 
 UNSOUND = 1
 EPILOG = """\
 example:
   python -m app verify --dates --against copies/register-2026-11-25.zip
 
-Checks the file of the database, what its rows name, and what keeps the record from being changed.
+Checks the file of the database, what its rows name, what keeps the record from being changed, that
+the record of change is whole, and that rows still say what it tells of them. What was cut off at its
+end shows only against a head that was kept elsewhere (python -m app head): --head FILE.
 --dates works out the due dates of every car anew and compares them with those stored; for a large
 fleet that takes minutes. Run refresh-due first when the day has changed since it last ran.
 
@@ -35,12 +39,15 @@ exit statuses:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("--against", metavar="FILE", type=Path, help="a copy: no row of the record is lost since")
+    add("--head", metavar="FILE", type=Path, help="a kept head: nothing is cut off or replaced")
     add("--dates", action="store_true", help="work out every stored due date anew")
 
 
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
-    asked = Asked(today_in(settings.time_zone), _manifest(args.against), args.dates)
+    asked = Asked(
+        today_in(settings.time_zone), _manifest(args.against), args.dates, _head(args.head)
+    )
     wrong = 0
     with (
         register(settings) as factory,
@@ -58,6 +65,19 @@ def _say(name: str, found: str | None) -> None:
         tell(f"{name}: {found}")
     else:
         print(f"{name}: as it should be")
+
+
+def _head(path: Path | None) -> Head | None:
+    if path is None:
+        return None
+    try:
+        return proof.read_head(path.read_text())
+    except OSError as wrong:
+        raise Unusable(f"{path} cannot be read: {wrong.strerror or wrong}.") from None
+    except ValueError:
+        raise Unusable(
+            f"{path} is no head of a record of change, as head --to writes it."
+        ) from None
 
 
 def _manifest(path: Path | None) -> Manifest | None:

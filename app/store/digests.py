@@ -13,6 +13,17 @@ from sqlalchemy.types import Boolean, Integer, Text
 from app.store import tables
 from app.store.columns import Exact, Moment, table_of
 
+
+class Digest(TypedDict):
+    rows: int
+    sha256: str
+
+
+class Made(Digest):
+    after: int
+    until: int
+
+
 # Tables whose rows name the import that brought them, and the readings of such events.
 BROUGHT = tuple(
     table_of(mapped)
@@ -25,11 +36,6 @@ BROUGHT = tuple(
 )  # fmt: skip
 EVENT, READING = table_of(tables.EventRow), table_of(tables.ReadingRow)
 AT_ONCE = 20_000
-
-
-class Digest(TypedDict):
-    rows: int
-    sha256: str
 
 
 def brought(db: Session, import_id: int, at: datetime) -> dict[str, Digest]:
@@ -46,10 +52,11 @@ def last_key(db: Session, table: Table) -> int:
     return db.connection().execute(select(func.max(table.c.id))).scalar() or 0
 
 
-def made_after(db: Session, table: Table, key: int, at: datetime) -> Digest:
-    """The rows recorded at a moment that have a higher key than this."""
-    made = (table.c.id > key) & (table.c.recorded_at == at)
-    return _digest(db, select(*_columns(db, table)).where(made).order_by(table.c.id))
+def made(db: Session, table: Table, after: int, until: int, at: datetime) -> Made:
+    """The rows recorded at a moment whose keys lie after one key and not after the other."""
+    made = table.c.id.between(after + 1, until) & (table.c.recorded_at == at)
+    found = _digest(db, select(*_columns(db, table)).where(made).order_by(table.c.id))
+    return {"after": after, "until": until, **found}
 
 
 def taken_back(db: Session, import_id: int, at: datetime) -> dict[str, Digest]:
@@ -99,8 +106,8 @@ def _same_everywhere(db: Session, column: ColumnElement[Any]) -> ColumnElement[A
 
 def _digest(db: Session, rows: Select[Any]) -> Digest:
     made, count = sha256(), 0
-    found = db.connection().execute(rows, execution_options={"yield_per": AT_ONCE})
-    for some in found.partitions():
-        made.update("\n".join([repr(tuple(row)) for row in some]).encode() + b"\n")
-        count += len(some)
+    with db.connection().execute(rows, execution_options={"yield_per": AT_ONCE}) as found:
+        for some in found.partitions():
+            made.update("\n".join([repr(tuple(row)) for row in some]).encode() + b"\n")
+            count += len(some)
     return {"rows": count, "sha256": made.hexdigest()}

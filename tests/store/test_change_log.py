@@ -24,7 +24,8 @@ ALBA = Doer("Alba Testwell", None, "page", "192.0.2.7", "request-1", NOON)
 
 
 def entries(db):
-    return db.scalars(select(Change).order_by(Change.id)).all()
+    """All but the first, which says what was there before the record began."""
+    return db.scalars(select(Change).where(Change.id > 1).order_by(Change.id)).all()
 
 
 def about(db, entry):
@@ -69,9 +70,11 @@ def test_each_entry_holds_the_hash_of_the_one_before_it_and_its_own(factory):
         with write_session(factory, doer=ALBA) as db:
             add_car(db, number)
     with read_session(factory) as db:
-        found = entries(db)
-        assert [entry.id for entry in found] == [1, 2, 3]
+        found = list(entries(db))
+        assert [entry.id for entry in found] == [2, 3, 4]
+        found.insert(0, db.get(Change, 1))
         assert found[0].previous == NOTHING_BEFORE
+        assert found[0].deed == "record.began"
         assert [entry.previous for entry in found[1:]] == [entry.hash for entry in found[:-1]]
         assert all(entry.hash == as_hashed(db, entry).hash() for entry in found)
 

@@ -60,8 +60,7 @@ def take_back(db: Session, import_id: int, stamp: Stamp) -> ImportRun:
     cars = [("car", car_id) for car_id in {*touched, *added}]
     stamped = digests.taken_back(db, import_id, stamp.at)
     made = {
-        held.name: {"after": last[held.name]}
-        | digests.made_after(db, held, last[held.name], stamp.at)
+        held.name: digests.made(db, held, last[held.name], digests.last_key(db, held), stamp.at)
         for held in MADE
     }
     note(db, "import.taken_back", *cars, many=True, taken_back=stamped, made=made)

@@ -1,0 +1,43 @@
+"""Say in the record of change what was there before it began; permits for what may be removed."""
+
+import json
+from datetime import UTC, datetime
+
+import sqlalchemy as sa
+from alembic import op
+
+from app.store.change_log import NOTHING_BEFORE, Entry
+
+revision = "0006"
+down_revision = "0005"
+branch_labels = None
+depends_on = None
+
+RECORDED = (
+    "car_name", "ownership", "standing", "construction", "service", "lining", "fitting", "stencil",
+    "approval", "component", "installation", "removal", "event", "visit", "visit_step",
+)  # fmt: skip
+
+
+def upgrade() -> None:
+    _begin()
+
+
+def _begin() -> None:
+    """The first entry: by table the highest key so far. Of rows above it every one has to be told."""
+    db = op.get_bind()
+    if db.execute(sa.text("SELECT count(*) FROM change")).scalar():
+        return
+    highest = sa.select(sa.func.max(sa.column("id")))
+    keys = {table: db.execute(highest.select_from(sa.table(table))).scalar() for table in RECORDED}
+    body = {"rows": [], "older": {table: key for table, key in keys.items() if key}}
+    entry = Entry(
+        id=1, at=datetime.now(UTC), by="the program", person_id=None, origin="command", address="",
+        request="", deed="record.began", body=json.dumps(body), about=(), previous=NOTHING_BEFORE,
+    )  # fmt: skip
+    change = sa.table(
+        "change", *(sa.column(name) for name in Entry.__slots__ if name not in ("about", "at")),
+        sa.column("at", sa.DateTime(timezone=True)), sa.column("hash"),
+    )  # fmt: skip
+    values = {name: getattr(entry, name) for name in Entry.__slots__ if name != "about"}
+    op.execute(sa.insert(change).values(values | {"hash": entry.hash()}))
