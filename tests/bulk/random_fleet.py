@@ -99,7 +99,9 @@ def fill(db: Session, cars: int, seed: int) -> list[int]:
 
 def _car(fleet: Fleet, number: int) -> int:
     draw, specification = fleet.draw, fleet.draw.choice(SPECIFICATIONS)
-    car = fleet.put(tables.Car, owner_id=1, mark="ZQKX", number=number, specification=specification)
+    car = fleet.put(
+        tables.Car, owner_id=1, keeper_id=1, mark="ZQKX", number=number, specification=specification
+    )
     fleet.put(
         tables.CarName, car_id=car, from_on=BEGINNING, mark="ZQKX", number=number, **_recorded()
     )
