@@ -30,7 +30,8 @@ from app.store.tables import Car
 def add_car(db: Session, new: NewCar, stamp: Stamp) -> Car:
     """Add a car with all that is known of it.
 
-    A name without a day is borne since the last other car gave it up. Raises Refused with faults by
+    It is the session's own, or of a party that it keeps, also where another company bears the owner's
+    name. A name without a day is borne since the last other car gave it up. Raises Refused with faults by
     field (`name.mark`, `details.built_on`, ...), or Conflict when another car in record bears the
     name, or did on a day from which this one is said to.
     """
@@ -56,7 +57,7 @@ def add_car(db: Session, new: NewCar, stamp: Stamp) -> Car:
     borne_from = names.free_from(bearers(db, [name])[name])
     for _, change in stated:
         unsaid = borne_from if change is new.name else BEGINNING
-        facts.write(db, car, change, facts.begins(change) or unsaid, stamp)
+        facts.write(db, car, change, facts.begins(change) or unsaid, stamp, owner_id=owner.id)
     due.refresh(db, [car.id], stamp.today)
     names.must_not_overlap(db, car, BEGINNING)
     return car

@@ -16,7 +16,7 @@ from app.actions.stamp import Stamp
 from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
 from app.core.words import label
 from app.errors import Conflict, Fault, Refused
-from app.store import cars, dated, events
+from app.store import cars, dated, events, reach
 from app.store.events import split
 from app.store.gathering import note
 from app.store.tables import OUT_OF_RECORD, Car, EventRow, ReadingRow, Standing
@@ -43,10 +43,10 @@ def record_event_for_many(
     db: Session, car_ids: Sequence[int], event: NewEvent, stamp: Stamp
 ) -> list[EventRow]:
     """Record one event for each of these cars, or for none of them."""
-    chosen = cars.locked(db, list(dict.fromkeys(car_ids)))
+    event = tidied(event)
+    chosen = cars.locked(db, list(dict.fromkeys(car_ids)), _names(event))
     if not chosen:
         raise Refused("Choose at least one car.")
-    event = tidied(event)
     before = {car.id: _recorded_by_form(db, car, event) for car in chosen}
     _check_each(db, [car for car in chosen if not before[car.id]], event, stamp)
     note(db, "event.recorded")
@@ -60,9 +60,9 @@ def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> 
 
     Raises Conflict naming the newer row when it was corrected already.
     """
-    old = events.event_or_raise(db, event_id)
-    car = cars.locked_one(db, old.car_id)
+    old = changeable_or_raise(db, event_id)
     event = tidied(event)
+    car = cars.locked(db, [old.car_id], _names(event))[0]
     sent_before = _recorded_by_form(db, car, event)
     if sent_before:
         return sent_before
@@ -77,13 +77,32 @@ def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> 
 
 def withdraw_event(db: Session, event_id: int, reason: str, stamp: Stamp) -> EventRow:
     """Let an event count no longer, with none in its place; it stays, with who did so and why."""
-    old = events.event_or_raise(db, event_id)
-    cars.locked_one(db, old.car_id)
+    old = changeable_or_raise(db, event_id)
+    cars.locked(db, [old.car_id], split(old.items))
     _must_count(db, old)
     note(db, "event.withdrawn")
     rows.withdraw(db, old, reason, stamp)
     due.refresh(db, [old.car_id], stamp.today)
     return old
+
+
+def changeable_or_raise(db: Session, event_id: int) -> EventRow:
+    """An event that the session may correct or withdraw: it reaches all that it is about."""
+    row = events.event_or_raise(db, event_id)
+    reached = reach.items_of(db, row.car_id)
+    if reached is not None and not _named_by(db, row) <= reached:
+        raise events.unknown(event_id)
+    return row
+
+
+def _names(event: NewEvent) -> frozenset[str]:
+    """What of a car an event is about; readings are of its tank, whatever was inspected."""
+    return frozenset(event.items) | frozenset(("thickness",) if event.readings else ())
+
+
+def _named_by(db: Session, row: EventRow) -> frozenset[str]:
+    measured = events.readings(db, [row.id])
+    return frozenset(split(row.items)) | frozenset(("thickness",) if measured else ())
 
 
 def under_own_key(db: Session, car_ids: Sequence[int], event: NewEvent) -> NewEvent:

@@ -108,14 +108,18 @@ def write(
     from_on: date,
     stamp: Stamp,
     corrects: int | None = None,
+    owner_id: int | None = None,
 ) -> CarFact:
-    """Add the row alone; the caller has checked it and rebuilds what is due."""
+    """Add the row alone; the caller has checked it and rebuilds what is due.
+
+    With `owner_id` an ownership is that party's, whoever else has the name that it states.
+    """
     make: Callable[..., CarFact] = TABLES[type(stated)]
     row = make(
         car_id=car.id,
         from_on=from_on,
         corrects=corrects,
-        **_values(db, tidied(stated)),
+        **_values(db, tidied(stated), owner_id),
         **stamp.columns(),
     )
     return rows.add(db, row, "Somebody else corrected this just now. Open it anew.")
@@ -208,11 +212,11 @@ def _check_history(db: Session, faults: Faults, car: Car, details: CarDetails) -
         faults.add("built_on", f"{details.built_on} lies after an event recorded on {first}")
 
 
-def _values(db: Session, stated: Change) -> dict[str, Any]:
+def _values(db: Session, stated: Change, owner_id: int | None = None) -> dict[str, Any]:
     """The columns of what a change states."""
     if isinstance(stated, NewOwnership):
         return {
-            "owner_id": rows.party_anywhere(db, stated.owner).id,
+            "owner_id": owner_id or rows.party_anywhere(db, stated.owner).id,
             "lining_owner_id": _party_id(db, stated.lining_owner),
             "equipment_owner_id": _party_id(db, stated.equipment_owner),
             "region": stated.region,

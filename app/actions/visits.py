@@ -8,15 +8,17 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.actions import rows
-from app.actions.checks import Faults, tidy
+from app.actions.checks import LONGEST_WORDS, Faults, tidy
 from app.actions.stamp import Stamp
 from app.errors import Conflict
 from app.store import cars, reach, visiting
 from app.store.gathering import note
+from app.store.tables import OUT_OF_RECORD, Car
 from app.store.visits import Visit, VisitStep
 
-# What must have happened before a step, and what a step follows on the calendar.
-AFTER: dict[str, str] = {"arrived": "sent", "released": "sent"}
+# What can be noted of a car that was sent.
+FOLLOWING = ("arrived", "released")
+IN_WORDS = {"sent": "sent", "arrived": "noted as arrived", "released": "released"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,21 +33,19 @@ class Sending:
 def send(db: Session, car_id: int, sending: Sending, stamp: Stamp) -> Visit:
     """Send a car to a shop, whose people reach all of it until it is released.
 
-    Raises Refused with faults by field, Conflict while the car is on a visit already.
+    Raises Refused with faults by field, Conflict while the car is on a visit already or out of record.
     """
     car = cars.locked_one(db, car_id)
     faults = Faults()
     shop = tidy(sending.shop)
-    if not 1 <= len(shop) <= 200:
-        faults.add("shop", "want the name of the shop")
+    if not 1 <= len(shop) <= LONGEST_WORDS:
+        faults.add("shop", f"want the name of the shop, of at most {LONGEST_WORDS} characters")
     faults.day("sent_on", sending.sent_on, stamp, car.built_on)
+    last = visiting.last_end(db, car_id)
+    if last and sending.sent_on < last:
+        faults.add("sent_on", f"{sending.sent_on} lies before the car was last released, on {last}")
     faults.refuse()
-    going = visiting.open_of(db, car_id)
-    if going is not None:
-        raise Conflict(
-            f"{car.mark} {car.number} was sent to {going.shop} on {going.days['sent']} and is not "
-            f"released. Release it first."
-        )
+    _must_be_here(db, car)
     visit = Visit(
         car_id=car_id,
         shop_id=rows.party_anywhere(db, shop).id,
@@ -59,6 +59,18 @@ def send(db: Session, car_id: int, sending: Sending, stamp: Stamp) -> Visit:
     return visit
 
 
+def _must_be_here(db: Session, car: Car) -> None:
+    name = f"{car.mark} {car.number}"
+    if car.standing in OUT_OF_RECORD:
+        raise Conflict(f"{name} is {car.standing}, so it cannot be sent to a shop.")
+    going = visiting.open_of(db, car.id)
+    if going is not None:
+        raise Conflict(
+            f"{name} was sent to {going.shop} on {going.days['sent']} and is not released. "
+            f"Release it first."
+        )
+
+
 def step(db: Session, visit_id: int, name: str, day: date, stamp: Stamp) -> Visit:
     """Note that the car arrived at the shop, or was released from it.
 
@@ -68,16 +80,20 @@ def step(db: Session, visit_id: int, name: str, day: date, stamp: Stamp) -> Visi
     cars.locked_one(db, visit.car_id)
     known = visiting.steps(db, visit_id)
     faults = Faults()
-    faults.one_of("step", name, tuple(AFTER))
+    faults.one_of("step", name, FOLLOWING)
     faults.refuse()
     if name in known:
         raise Conflict(f"That was noted already, for {known[name].happened_on}.")
-    if visiting.ENDS[0] in known:
+    if visiting.END in known:
         raise Conflict("The car was released from this visit already.")
-    before = known[AFTER[name]].happened_on
+    if "sent" not in known:
+        raise Conflict("That the car was sent was undone, so nothing more is noted of this visit.")
     faults.day("on", day, stamp)
-    if day < before:
-        faults.add("on", f"{day} lies before the car was {AFTER[name]} on {before}")
+    for before, row in known.items():
+        if day < row.happened_on:
+            faults.add(
+                "on", f"{day} lies before the car was {IN_WORDS[before]} on {row.happened_on}"
+            )
     faults.refuse()
     note(db, f"visit.{name}", ("car", str(visit.car_id)))
     _add(db, visit, name, day, stamp)
@@ -85,7 +101,11 @@ def step(db: Session, visit_id: int, name: str, day: date, stamp: Stamp) -> Visi
 
 
 def undo(db: Session, visit_id: int, name: str, reason: str, stamp: Stamp) -> Visit:
-    """Let a step count no longer that was noted by mistake; it stays, with who undid it and why."""
+    """Let a step count no longer that was noted by mistake; it stays, with who undid it and why.
+
+    Raises Conflict where that would leave the car on two visits, or for a sending when whoever asks
+    does not own the car.
+    """
     visit = visiting.visit_or_raise(db, visit_id)
     cars.locked_one(db, visit.car_id)
     known = visiting.steps(db, visit_id)
@@ -93,6 +113,10 @@ def undo(db: Session, visit_id: int, name: str, reason: str, stamp: Stamp) -> Vi
         raise Conflict("That step is not noted, so there is nothing to undo.")
     if name == "sent" and len(known) > 1:
         raise Conflict("Undo what was noted after the sending first.")
+    if name == "sent" and not visiting.one(db, visit_id).own:
+        raise Conflict("Whoever owns the car undoes its sending; the shop can release it.")
+    if name == visiting.END and visiting.went_since(db, visit):
+        raise Conflict("The car was sent to a shop again since, so this release stays.")
     note(db, "visit.undone", ("car", str(visit.car_id)))
     rows.withdraw(db, known[name], reason, stamp)
     reach.rebuild(db, [visit.car_id], stamp.today)

@@ -18,6 +18,7 @@ from app.api.calculator import REQUEST
 from app.api.cars_in import CarIn, place_of
 from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
+from app.api.parts import PartDueOut, part_due
 from app.api.register import (
     Back,
     Listing,
@@ -117,15 +118,21 @@ def one(
 @web.may("read")
 def due(
     car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured, back: Back
-) -> DueDatesThenOut | DueDatesOut:
+) -> DueDatesThenOut | DueDatesOut | PartDueOut:
     """The calculator's answer to all that is recorded of the car.
 
     Due items with their reasons, thickness against its lines, and whether it may be loaded on the
-    day: today, or with `as_of` and `known` another day, by what was known at another moment.
+    day: today, or with `as_of` and `known` another day, by what was known at another moment. Whoever
+    answers for the car's lining or service equipment alone is told those items, as of today.
 
     A calculation aid: the rule in force, the owner's written instructions and the qualified shop
     decide.
     """
+    car, items = cars.part_or_raise(db, car_id)
+    if items is not None:
+        if back:
+            raise cars.unknown(car_id)
+        return part_due(db, car, items, today, settings.soon_days)
     at = standpoint(back, today)
     answer = answer_shown(db, car_id, at, settings.soon_days)
     if at.known_at is None:

@@ -15,8 +15,9 @@ from app.actions import looking_back
 from app.actions.reasons import told
 from app.actions.standpoint import Lookback
 from app.api.exact import subject
+from app.api.parts import item_out
 from app.api.register import Listing, seen_from
-from app.api.schemas import ItemOut, PageOut, ReasonOut
+from app.api.schemas import ItemOut, PageOut
 from app.core.facts import ITEMS, Status
 from app.store import due
 from app.store.due import DueFilter, DueListRow
@@ -118,14 +119,6 @@ def _row_out(row: DueListRow) -> DueRowOut:
         number=row.number,
         owner=row.owner,
         region=row.region,
-        item=row.item,
-        status=row.status,
-        due_on=row.due_on,
-        days_left=row.days_left,
-        basis_on=row.basis_on,
-        interval_months=row.interval_months,
-        calculated_due_on=row.calculated_due_on,
-        confidence="memory" if row.confidence == "memory" else "verified",
-        reasons=[ReasonOut(text=each.text, citation=each.citation) for each in row.reasons],
         citation=row.citation,
+        **item_out(row),
     )

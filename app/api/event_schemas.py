@@ -10,6 +10,7 @@ from pydantic import Field
 from app.actions.changes import NewEvent, NewReading
 from app.answers.request import EventPart, ReadingPart, Text
 from app.api.exactly import as_decimal, decimal_or_none
+from app.api.parts import PartDueOut
 from app.api.schemas import NOBODY, DueDatesOut, Exact, Out, RecordedBy
 from app.core.facts import Extent, Outcome
 from app.store.events import EventShown
@@ -106,7 +107,7 @@ class RecordedOut(Out):
     """What was recorded, and what is due now that it is."""
 
     event: EventOut
-    due: DueDatesOut
+    due: DueDatesOut | PartDueOut
 
 
 def reading_out(row: ReadingRow) -> ReadingOut:

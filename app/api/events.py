@@ -21,6 +21,7 @@ from app.api.event_schemas import (
     place_of,
 )
 from app.api.exact import can_fail, subject
+from app.api.parts import PartDueOut, part_due
 from app.api.register import answer_shown, told_at
 from app.api.schemas import DueDatesOut, PageOut
 from app.errors import Conflict
@@ -94,9 +95,13 @@ Sent = Annotated[Sending, Depends(sending, scope="function")]
 )
 @web.may("read")
 def history(car_id: web.Key, db: web.Db) -> PageOut[EventOut]:
-    """Newest first, with those that were corrected or withdrawn; a car's whole history is one page."""
-    cars.car_or_raise(db, car_id)
-    rows = [event_out(each) for each in events.history(db, car_id)]
+    """Newest first, with those that were corrected or withdrawn; a car's whole history is one page.
+
+    Whoever answers for the car's lining or service equipment alone is told what names those items and no
+    others, without readings.
+    """
+    _, items = cars.part_or_raise(db, car_id)
+    rows = [event_out(each) for each in events.history(db, car_id, items)]
     return PageOut(rows=rows, next_after=None)
 
 
@@ -126,6 +131,7 @@ def record(
     again adds nothing, and is answered with 200 and what it recorded the first time.
     """
     event = new.as_change(sent.key)
+    cars.part_or_raise(sent.db, car_id)
     row = _again(sent, car_id, event)
     if row is None:
         with told_at(place_of):
@@ -150,7 +156,7 @@ def correct(
     Send the whole event as it should have been. One that was corrected already is a conflict.
     """
     event = new.as_change(sent.key)
-    row = _again(sent, events.event_or_raise(sent.db, event_id).car_id, event)
+    row = _again(sent, actions.changeable_or_raise(sent.db, event_id).car_id, event)
     if row is None:
         with told_at(place_of):
             row = actions.correct_event(sent.db, event_id, event, sent.stamp(new.recorded_by))
@@ -173,9 +179,19 @@ def _again(sent: Sending, car_id: int, event: NewEvent) -> EventRow | None:
 
 def _recorded(sent: Sending, row: EventRow) -> RecordedOut:
     sent.response.headers["Location"] = f"/api/v1/events/{row.id}"
-    due = answer_shown(sent.db, row.car_id, Standpoint(sent.today), sent.soon_days)
-    return RecordedOut(event=event_out(_shown(sent.db, row)), due=DueDatesOut(**due))
+    return RecordedOut(event=event_out(_shown(sent.db, row)), due=_due(sent, row.car_id))
+
+
+def _due(sent: Sending, car_id: int) -> DueDatesOut | PartDueOut:
+    car, items = cars.part_or_raise(sent.db, car_id)
+    if items is not None:
+        return part_due(sent.db, car, items, sent.today, sent.soon_days)
+    return DueDatesOut(**answer_shown(sent.db, car_id, Standpoint(sent.today), sent.soon_days))
 
 
 def _shown(db: Session, row: EventRow) -> EventShown:
-    return next(each for each in events.history(db, row.car_id) if each.row.id == row.id)
+    items = cars.part_or_raise(db, row.car_id)[1]
+    found = [each for each in events.history(db, row.car_id, items) if each.row.id == row.id]
+    if not found:
+        raise events.unknown(row.id)
+    return found[0]

@@ -12,18 +12,21 @@ from app import web
 from app.actions import cars as actions
 from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewService
 from app.actions.reasons import told
+from app.actions.standpoint import Lookback
 from app.errors import Problem
 from app.pages import fields, forms
 from app.pages.car_checks import checks
+from app.pages.car_part import part
 from app.pages.car_view import seen_from, view
-from app.pages.changing import Done, Looking, changed, faults_of, kept
+from app.pages.changing import Done, Looking, Seen, changed, faults_of, kept
 from app.pages.drawings import WIDTH
 from app.pages.facts import FactForm, stated, with_suggestions
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
 from app.pages.looking_back import Back
 from app.pages.moves import moves
-from app.store import cars, due
+from app.store import cars, due, visiting
+from app.store.tables import Car
 
 router = APIRouter()
 
@@ -70,8 +73,13 @@ def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) 
 def car_page(
     request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back
 ) -> HTMLResponse:
-    """The car today; or as of a day, as known at a moment, when there is nothing to record."""
-    cars.car_or_raise(db, car_id)
+    """The car today; or as of a day, as known at a moment, when there is nothing to record.
+
+    Whoever answers for its lining or equipment alone is shown that, as it is today.
+    """
+    car, items = cars.part_or_raise(db, car_id)
+    if items is not None:
+        return _part_page(request, db, car, items, looking, back)
     shown = view(db, car_id, looking, back)
     return web.page(
         request,
@@ -81,7 +89,22 @@ def car_page(
         checks=checks(db, shown.record, shown.mounted, seen_from(looking, back)),
         width=WIDTH,
         back=back,
+        own=cars.owned(db, car),
+        visits=() if back else visiting.history(db, car_id),
     )
+
+
+def _part_page(
+    request: Request,
+    db: Session,
+    car: Car,
+    items: frozenset[str],
+    looking: Seen,
+    back: Lookback | None,
+) -> HTMLResponse:
+    if back:
+        raise cars.unknown(car.id)
+    return web.page(request, "cars/part.html", car=car, view=part(db, car, items, looking))
 
 
 def _new_car(values: dict[str, Any]) -> NewCar:

@@ -50,6 +50,10 @@ def attempt(db: Session, car_id: int, seen: Seen, change: Callable[[], T]) -> Ma
     given = kept(db, change)
     if isinstance(given, Problem):
         return faults_of(given)
+    if not cars.just_changed(db, car_id)[1]:
+        return Made(given, ())
+    _, items = cars.part_or_raise(db, car_id)
+    before = [row for row in before if items is None or row.item in items]
     after = told(db, due.for_car(db, car_id, seen.stamp.today, seen.soon_days), seen.stamp.today)
     return Made(given, moves(before, after))
 
@@ -79,5 +83,7 @@ class Done:
 
 
 def changed(request: Request, db: Session, car_id: int, done: Done) -> HTMLResponse:
-    """The page that says what was recorded and what it moved."""
-    return web.page(request, "cars/changed.html", car=cars.car_or_raise(db, car_id), done=done)
+    """The page that says what was recorded and what it moved; or that the car is another company's now."""
+    car, reached = cars.just_changed(db, car_id)
+    template = "cars/changed.html" if reached else "cars/given_away.html"
+    return web.page(request, template, car=car, done=done)

@@ -190,10 +190,11 @@ def overdue_totals(at: At) -> Response:
 @web.may("read")
 def reasons(car_id: web.Key, item: str, at: At, back: from_where.Back) -> Response:
     """Why one item falls due, to be unfolded below its row."""
-    cars.car_or_raise(at.db, car_id)
     if back and not back.stored:
+        cars.car_or_raise(at.db, car_id)
         rows = looking_back.items_of(at.db, car_id, back.at, at.soon_days)
     else:
+        cars.part_or_raise(at.db, car_id)
         rows = due_rows.for_car(at.db, car_id, at.today, at.soon_days)
     row = [each for each in rows if each.item == item]
     if not row:

@@ -95,11 +95,15 @@ class EventForm:
     fields: tuple[Field, ...] = FIELDS
     newest: int | None = None
     with_readings: bool = True
+    with_changes: bool = True
     last: Mapping[str, LastReading] = field(default_factory=dict)
 
-    changes = spoken(CHANGES)
     change_names = CHANGES
     outcomes = OUTCOMES
+
+    @property
+    def changes(self) -> tuple[Choice, ...]:
+        return spoken(CHANGES) if self.with_changes else ()
 
     @property
     def reading_fields(self) -> tuple[Field, ...]:
@@ -229,13 +233,17 @@ def beside(faults: Iterable[Fault], entries: Entries) -> Entries:
 
 @dataclass(frozen=True, slots=True)
 class Judge:
-    """The tank that readings are judged against, and the last ones; `spec` is None where it cannot be read."""
+    """The tank that readings are judged against, and the last ones; `spec` is None where it cannot be read.
+
+    With `only` a person answers for these items alone, and measures no tank.
+    """
 
     spec: Specification | None
     tank: Tank
     rulebook: Rulebook
     design: Mapping[str, Decimal]
     last: Mapping[str, LastReading]
+    only: frozenset[str] | None = None
 
     @classmethod
     def of(
@@ -244,24 +252,26 @@ class Judge:
         rulebook: Rulebook,
         design: Mapping[str, Decimal],
         last: Mapping[str, LastReading],
+        only: frozenset[str] | None = None,
     ) -> Judge:
         try:
             spec = decode(car.specification, rulebook.stencils)
         except Unreadable:
             spec = None
-        return cls(spec, car.tank, rulebook, design, last)
+        return cls(spec, car.tank, rulebook, design, last, only)
 
     @property
     def inspections(self) -> tuple[Choice, ...]:
         """What can be inspected on a car of this class."""
-        if self.spec is None:
-            return spoken(EVENT_ITEMS)
-        items = self.rulebook.regime_items[self.spec.regime]
-        return spoken(tuple(item for item in EVENT_ITEMS if item in items))
+        asked = [item for item in EVENT_ITEMS if self.only is None or item in self.only]
+        if self.spec is not None:
+            items = self.rulebook.regime_items[self.spec.regime]
+            asked = [item for item in asked if item in items]
+        return spoken(tuple(asked))
 
     @property
     def judges(self) -> bool:
-        return self.spec is not None and self.spec.regime == "fusion_welded"
+        return self.only is None and self.spec is not None and self.spec.regime == "fusion_welded"
 
     def verdicts(self, entries: Entries) -> dict[int, Verdict]:
         """By row of the form, for the rows with inches."""

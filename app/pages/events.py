@@ -30,10 +30,15 @@ CORRECT = "A new record takes the place of this one. Both stay in the car’s hi
 WITHDRAW = (Group("Why", (fields.WHY,)),)
 
 
-def judge(db: Session, car: Car, today: date) -> Judge:
-    """What readings of this car are judged against, as its tank is known today."""
+def judge(db: Session, car: Car, today: date, only: frozenset[str] | None = None) -> Judge:
+    """What readings of this car are judged against, as its tank is known today.
+
+    With `only` whoever asks answers for these items alone, and nothing of the tank is told.
+    """
     record = facts.load(db, [car.id], today)[car.id]
     rulebook = rulebooks.in_force(db).of(record.owner_id).rulebook
+    if only is not None:
+        return Judge.of(record.car, rulebook, {}, {}, only)
     design = design_thickness(db, car)
     last = events.last_readings(db, car.id)
     return Judge.of(record.car, rulebook, design, last)
@@ -44,8 +49,9 @@ def judge(db: Session, car: Car, today: date) -> Judge:
 def inspection_form(
     request: Request, car_id: web.Key, db: web.Db, looking: Looking
 ) -> HTMLResponse:
-    car = cars.car_or_raise(db, car_id)
-    return _shown(request, car, _new(car, event_form.blank(), judge(db, car, looking.stamp.today)))
+    car, only = cars.part_or_raise(db, car_id)
+    against = judge(db, car, looking.stamp.today, only)
+    return _shown(request, car, _new(car, event_form.blank(), against))
 
 
 @router.post("/cars/{car_id}/events")
@@ -53,8 +59,8 @@ def inspection_form(
 def record_inspection(
     request: Request, car_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
-    car = cars.car_or_raise(db, car_id)
-    against = judge(db, car, looking.stamp.today)
+    car, only = cars.part_or_raise(db, car_id)
+    against = judge(db, car, looking.stamp.today, only)
     if "more" in posted:
         return _shown(request, car, _new(car, _longer(posted), against))
     event, entries = event_form.read_event(forms.typed(posted))
@@ -90,8 +96,8 @@ def reading_verdict(
 def correction_form(
     request: Request, event_id: web.Key, db: web.Db, looking: Looking
 ) -> HTMLResponse:
-    event, car = _event(db, event_id)
-    against = judge(db, car, looking.stamp.today)
+    event, car, only = _event(db, event_id)
+    against = judge(db, car, looking.stamp.today, only)
     form = _correcting(event, event_form.of_event(event), against, _newest(db, event.row))
     return _shown(request, car, form)
 
@@ -101,8 +107,8 @@ def correction_form(
 def correct(
     request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
-    event, car = _event(db, event_id)
-    against = judge(db, car, looking.stamp.today)
+    event, car, only = _event(db, event_id)
+    against = judge(db, car, looking.stamp.today, only)
     if "more" in posted:
         return _shown(request, car, _correcting(event, _longer(posted), against))
     new, entries = event_form.read_event(forms.typed(posted))
@@ -122,7 +128,7 @@ def correct(
 @router.get("/events/{event_id}/withdraw")
 @web.may("record_work")
 def withdrawal_form(request: Request, event_id: web.Key, db: web.Db) -> HTMLResponse:
-    event, car = _event(db, event_id)
+    event, car, _ = _event(db, event_id)
     return _withdrawing(request, event, car, Entries())
 
 
@@ -131,7 +137,7 @@ def withdrawal_form(request: Request, event_id: web.Key, db: web.Db) -> HTMLResp
 def withdraw(
     request: Request, event_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
-    event, car = _event(db, event_id)
+    event, car, _ = _event(db, event_id)
     values, entries = forms.read((fields.WHY,), forms.typed(posted))
     if entries.problems:
         return _withdrawing(request, event, car, entries, 422)
@@ -146,10 +152,11 @@ def withdraw(
     return changed(request, db, car.id, Done("Withdrawn", sentence, made.moved))
 
 
-def _event(db: Session, event_id: int) -> tuple[EventShown, Car]:
-    row = events.event_or_raise(db, event_id)
+def _event(db: Session, event_id: int) -> tuple[EventShown, Car, frozenset[str] | None]:
+    """An event to be corrected or withdrawn, its car, and the items of it that are reached (None: all)."""
+    row = actions.changeable_or_raise(db, event_id)
     shown = EventShown(row, events.readings(db, [event_id]).get(event_id, ()), None, None)
-    return shown, cars.car_or_raise(db, row.car_id)
+    return shown, *cars.part_or_raise(db, row.car_id)
 
 
 def _newest(db: Session, row: EventRow) -> int | None:
@@ -167,7 +174,8 @@ def _longer(posted: web.Sent) -> Entries:
 def _new(car: Car, entries: Entries, against: Judge) -> EventForm:
     return EventForm(
         "Record an inspection", RECORD, f"/cars/{car.id}/events", "Record", entries,
-        against.inspections, against.verdicts(entries), with_readings=against.judges, last=against.last,
+        against.inspections, against.verdicts(entries), with_readings=against.judges,
+        with_changes=against.only is None, last=against.last,
     )  # fmt: skip
 
 
@@ -177,7 +185,8 @@ def _correcting(
     return EventForm(
         f"Correct the record of {_day(event.row)}", CORRECT, f"/events/{event.row.id}/correct",
         "Record the correction", entries, against.inspections, against.verdicts(entries),
-        newest=newest, with_readings=against.judges, last=against.last,
+        newest=newest, with_readings=against.judges, with_changes=against.only is None,
+        last=against.last,
     )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -191,7 +191,7 @@ def _by_filter(request: Request, db: Session) -> Chosen:
         return Chosen()
     wanted = fleet.wanted(request, db)
     wanted.asked.refuse()
-    page = cars.register(db, wanted.filter, limit=MOST + 1)
+    page = cars.register(db, replace(wanted.filter, whole_only=True), limit=MOST + 1)
     return Chosen((), wanted.in_words(), [row.id for row in page.rows])
 
 

@@ -88,7 +88,10 @@ def undo(
     values, entries = forms.read((fields.WHY,), forms.typed(posted))
     if entries.problems:
         return _undoing(request, db, visit, step, entries, 422)
-    actions.undo(db, visit_id, step, values["reason"], looking.stamp)
+    made = kept(db, lambda: actions.undo(db, visit_id, step, values["reason"], looking.stamp))
+    if isinstance(made, Problem):
+        entries = entries.wrong(forms.beside(faults_of(made), values))
+        return _undoing(request, db, visit, step, entries, 422)
     return web.see_other("/visits")
 
 

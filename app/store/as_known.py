@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from app.store import reach
 from app.store.asked import Standpoint, counted
 from app.store.columns import CarFact
 from app.store.names import EVERY_NAME, NamePrefix, matches
@@ -23,7 +24,7 @@ def chosen(
     With an owner or a search those that were ever theirs, or ever bore such a name, by what was
     known then; which of them were so on the day is for whoever reads their facts.
     """
-    query = select(Car.id)
+    query = select(Car.id).where(reach.whole(db, Car.owner_id, Car.id))
     if owner_id is not None:
         theirs = _held(at, Ownership, Ownership.car_id).where(Ownership.owner_id == owner_id)
         query = query.where(Car.id.in_(theirs))

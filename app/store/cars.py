@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Generic, TypeVar
 
@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Row, Select, func, inspect, or_, select, t
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.store import reach
+from app.store import due, reach
 from app.store.columns import CarFact
 from app.store.names import EVERY_NAME, NamePrefix, matches
 from app.store.paging import Cursor, Page, Value, page_of
@@ -31,6 +31,7 @@ from app.store.tables import (
     StencilFact,
     Withdrawal,
 )
+from app.store.visits import VisitStep
 
 F = TypeVar("F", bound=CarFact)
 
@@ -40,7 +41,7 @@ def car_or_raise(db: Session, car_id: int) -> Car:
     found = select(Car).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
     car = db.scalars(found).first()
     if car is None:
-        raise _unknown(car_id)
+        raise unknown(car_id)
     return car
 
 
@@ -49,7 +50,7 @@ def part_or_raise(db: Session, car_id: int) -> tuple[Car, frozenset[str] | None]
     items = reach.items_of(db, car_id)
     car = db.get(Car, car_id) if items is None or items else None
     if car is None:
-        raise _unknown(car_id)
+        raise unknown(car_id)
     return car, items
 
 
@@ -57,6 +58,18 @@ def reached(db: Session, car_id: int) -> bool:
     """Whether the session reaches all of the car, as after a change that may have given it away."""
     found = select(Car.id).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
     return db.scalar(found) is not None
+
+
+def owned(db: Session, car: Car) -> bool:
+    """Whether the car is the session's own, not merely shared with it."""
+    parties = reach.of(db).parties
+    return parties is None or car.owner_id in parties
+
+
+def just_changed(db: Session, car_id: int) -> tuple[Car, bool]:
+    """A car that the session changed just now, and whether it still reaches any of it."""
+    found = select(Car.id).where(Car.id == car_id, reach.some(db, Car.owner_id, Car.id))
+    return db.get_one(Car, car_id), db.scalar(found) is not None
 
 
 def locked(db: Session, car_ids: Sequence[int], items: Collection[str] | None = None) -> list[Car]:
@@ -76,7 +89,7 @@ def locked(db: Session, car_ids: Sequence[int], items: Collection[str] | None = 
     found = {car.id: car for car in db.scalars(query)}
     for car_id in car_ids:
         if car_id not in found or not _covers(db, car_id, items):
-            raise _unknown(car_id)
+            raise unknown(car_id)
     return [found[car_id] for car_id in car_ids]
 
 
@@ -91,7 +104,7 @@ def locked_one(db: Session, car_id: int) -> Car:
     return locked(db, [car_id])[0]
 
 
-def _unknown(car_id: int) -> NotFound:
+def unknown(car_id: int) -> NotFound:
     return NotFound(f"There is no car with the key {car_id} in the register.")
 
 
@@ -157,7 +170,8 @@ def once_beginning(db: Session, prefix: NamePrefix) -> tuple[int, ...]:
 class RegisterFilter:
     """What the fleet register shows. `standing` None is every car in record; "all" is every car.
 
-    `once_so_named` are cars that the search finds besides, by a name they had (`once_beginning`).
+    `once_so_named` are cars that the search finds besides, by a name they had (`once_beginning`);
+    `whole_only` leaves out cars of which only some items are reached.
     """
 
     search: NamePrefix = EVERY_NAME
@@ -167,6 +181,7 @@ class RegisterFilter:
     standing: str | None = None
     specification_class: str | None = None
     commodity: str | None = None
+    whole_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +199,8 @@ class CarListRow:
     next_item: str | None
     next_state: str | None
     next_due_on: date | None
+    # Whether all of the car is reached; else the row says only what the session may know.
+    whole: bool = True
 
     @property
     def name(self) -> str:
@@ -199,12 +216,28 @@ def register(
             Car.id, Car.mark, Car.number, Car.owner_id, Party.name, Car.region, Car.standing,
             Car.specification, Car.commodity, Car.built_on,
             Car.next_item, Car.next_state, Car.next_due_on,
+            reach.whole(db, Car.owner_id, Car.id),
         )
         .join(Party, Party.id == Car.owner_id)
         .where(*_conditions(db, wanted))
     )  # fmt: skip
     keys: list[ColumnElement[Any]] = [Car.mark.expression, Car.number.expression, Car.id.expression]
-    return page_of(db, query, keys, (str, int, int), after, limit, _listed)
+    page = page_of(db, query, keys, (str, int, int), after, limit, _listed)
+    return replace(page, rows=_as_reached(db, page.rows)) if reach.of(db).partial else page
+
+
+def _as_reached(db: Session, rows: Sequence[CarListRow]) -> tuple[CarListRow, ...]:
+    """Of a car that is reached in part its name, specification and owner, and the first of the items reached."""
+    first = due.first(db, [row.id for row in rows if not row.whole])
+    return tuple(row if row.whole else _partly(row, first.get(row.id)) for row in rows)
+
+
+def _partly(row: CarListRow, first: due.First | None) -> CarListRow:
+    item, state, due_on = first or (None, None, None)
+    return replace(
+        row, region="", commodity="", built_on=None,
+        next_item=item, next_state=state, next_due_on=due_on,
+    )  # fmt: skip
 
 
 def count(db: Session, wanted: RegisterFilter) -> int:
@@ -224,7 +257,10 @@ def _listed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], CarListRow]:
 def _conditions(db: Session, wanted: RegisterFilter) -> list[ColumnElement[bool]]:
     named = matches(wanted.search, Car.mark.expression, Car.number.expression)
     conditions = [or_(named, Car.id.in_(wanted.once_so_named)) if wanted.once_so_named else named]
-    conditions.append(reach.some(db, Car.owner_id, Car.id))
+    # What a car of which only some items are reached carries and where it is, is not to be found out either.
+    asks_owner = wanted.region is not None or wanted.commodity is not None or wanted.whole_only
+    reachable = reach.whole if asks_owner else reach.some
+    conditions.append(reachable(db, Car.owner_id, Car.id))
     if wanted.standing is None:
         # Said the other way round it would lure SQLite from the index that has the order.
         conditions.append(Car.standing.not_in(OUT_OF_RECORD))
@@ -323,8 +359,8 @@ def highest_key(db: Session) -> int:
 
 
 def newest(db: Session) -> tuple[int | None, ...]:
-    """The latest row of each fact that the register is filtered by; while they stay, so do its choices."""
-    facts = (Ownership, Construction, ServiceFact, Standing)
+    """The latest row of all that decides what the register is filtered by; while they stay, so do its choices."""
+    facts = (Ownership, Construction, ServiceFact, Standing, VisitStep, Withdrawal)
     latest = (select(func.max(table.id)).scalar_subquery() for table in facts)
     return tuple(db.execute(select(*latest)).one())
 
@@ -385,19 +421,21 @@ def keeper(db: Session) -> int | None:
 
 
 def regions(db: Session) -> list[str]:
-    return _different(db, select(Car.region))
+    return _different(db, select(Car.region), reach.whole)
 
 
 def specification_classes(db: Session) -> list[str]:
-    return _different(db, select(Car.specification_class))
+    return _different(db, select(Car.specification_class), reach.some)
 
 
 def commodities(db: Session) -> list[str]:
-    return _different(db, select(Car.commodity))
+    return _different(db, select(Car.commodity), reach.whole)
 
 
-def _different(db: Session, column: Select[str]) -> list[str]:
-    mine = reach.some(db, Car.owner_id, Car.id)
+def _different(
+    db: Session, column: Select[str], reachable: Callable[..., reach.Condition]
+) -> list[str]:
+    mine = reachable(db, Car.owner_id, Car.id)
     found = db.scalars(column.where(Car.standing.not_in(OUT_OF_RECORD), mine).distinct()).all()
     return sorted(each for each in found if each)
 

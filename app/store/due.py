@@ -13,6 +13,7 @@ from sqlalchemy import (
     Row,
     Select,
     and_,
+    case,
     delete,
     func,
     or_,
@@ -161,8 +162,26 @@ def each(db: Session, wanted: DueFilter) -> Iterator[DueListRow]:
 def for_car(db: Session, car_id: int, as_of: date, soon_days: int = 180) -> list[DueListRow]:
     """All due items of a car in the order of items, whatever its standing."""
     seen = DueFilter(as_of, soon_days)
-    query = _columns().where(DueRow.car_id == car_id, reach.due_items(db)).order_by(DueRow.item_no)
+    query = (
+        _columns(db).where(DueRow.car_id == car_id, reach.due_items(db)).order_by(DueRow.item_no)
+    )
     return [_shown(row, seen) for row in db.execute(query)]
+
+
+First = tuple[str, str, date | None]
+
+
+def first(db: Session, car_ids: Sequence[int]) -> dict[int, First]:
+    """What falls due first of each of these cars among what the session finds: item, state and day."""
+    rows = db.execute(
+        select(DueRow.car_id, DueRow.item, DueRow.state, DueRow.due_on)
+        .where(DueRow.car_id.in_(car_ids), DueRow.due_on.is_not(None), reach.due_items(db))
+        .order_by(DueRow.state != "owed", DueRow.due_on, DueRow.item_no)
+    )
+    found: dict[int, First] = {}
+    for car_id, item, state, due_on in rows:
+        found.setdefault(car_id, (item, state, due_on))
+    return found
 
 
 def totals(db: Session, wanted: DueFilter) -> dict[Status, int]:
@@ -200,9 +219,13 @@ def replace_ready(
     insert_ready(db, TABLE, columns, rows)
 
 
-def _columns() -> Select[*tuple[Any, ...]]:
+def _columns(db: Session) -> Select[*tuple[Any, ...]]:
+    region: ColumnElement[str] = DueRow.region.expression
+    if reach.of(db).partial:
+        # Where a car is, is its owner's affair.
+        region = case((reach.whole(db, DueRow.owner_id, DueRow.car_id), region), else_="")
     return select(
-        DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region,
+        DueRow.car_id, DueRow.mark, DueRow.number, Party.name, region.label("region"),
         DueRow.item_no, DueRow.item, DueRow.state, DueRow.due_on, DueRow.basis_on,
         DueRow.interval_months, DueRow.calculated_due_on, DueRow.confidence, DueRow.citation,
         DueRow.hazardous,
@@ -210,7 +233,7 @@ def _columns() -> Select[*tuple[Any, ...]]:
 
 
 def _rows(db: Session, wanted: DueFilter) -> Select[*tuple[Any, ...]]:
-    return _columns().where(*_conditions(db, wanted), *_kind_conditions(wanted))
+    return _columns(db).where(*_conditions(db, wanted), *_kind_conditions(wanted))
 
 
 def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
@@ -259,7 +282,8 @@ def _conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     if wanted.rule is not None:
         conditions.append(DueRow.rule == wanted.rule)
     if wanted.region is not None:
-        conditions.append(DueRow.region == wanted.region)
+        whole = reach.whole(db, DueRow.owner_id, DueRow.car_id)
+        conditions += [DueRow.region == wanted.region, whole]
     if wanted.due_from is not None:
         conditions.append(DueRow.due_on >= wanted.due_from)
     if wanted.due_to is not None:

@@ -60,20 +60,32 @@ def split(joined: str) -> tuple[str, ...]:
 
 
 def event_or_raise(db: Session, event_id: int) -> EventRow:
+    """The event, when the session reaches all that it names; NotFound as well when there is none."""
     found = (
         select(EventRow)
         .join(Car, Car.id == EventRow.car_id)
-        .where(EventRow.id == event_id, reach.whole(db, Car.owner_id, Car.id))
+        .where(EventRow.id == event_id, reach.some(db, Car.owner_id, Car.id))
     )
     event = db.scalars(found).first()
-    if event is None:
-        raise NotFound(f"There is no event with the number {event_id} in the register.")
+    if event is None or not _among(event, reach.items_of(db, event.car_id)):
+        raise unknown(event_id)
     return event
 
 
-def history(db: Session, car_id: int) -> list[EventShown]:
-    """Everything recorded of a car's inspections and changes, newest first, corrected ones too."""
-    rows = db.scalars(
+def unknown(event_id: int) -> NotFound:
+    return NotFound(f"There is no event with the number {event_id} in the register.")
+
+
+def _among(event: EventRow, items: frozenset[str] | None) -> bool:
+    return items is None or set(split(event.items)) <= items
+
+
+def history(db: Session, car_id: int, items: frozenset[str] | None = None) -> list[EventShown]:
+    """Everything recorded of a car's inspections and changes, newest first, corrected ones too.
+
+    With `items` only what names no others, and without readings: those are of the tank.
+    """
+    found = db.scalars(
         select(EventRow)
         .where(EventRow.car_id == car_id)
         .order_by(
@@ -82,7 +94,8 @@ def history(db: Session, car_id: int) -> list[EventShown]:
             EventRow.id.desc(),
         )
     ).all()
-    measured = _readings_of_car(db, car_id)
+    rows = [row for row in found if _among(row, items)]
+    measured = _readings_of_car(db, car_id) if items is None else {}
     corrected = {row.corrects: row.id for row in rows if row.corrects is not None}
     gone = withdrawals(db, "event", [row.id for row in rows if row.superseded_at])
     return [

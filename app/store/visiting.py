@@ -10,11 +10,12 @@ from sqlalchemy import exists, select
 from sqlalchemy.orm import Session, aliased
 
 from app.errors import NotFound
-from app.store import reach
-from app.store.tables import Car, Party
+from app.store import cars, reach
+from app.store.tables import Car, Party, Withdrawal
 from app.store.visits import Visit, VisitStep
 
-ENDS = ("released", "cancelled")
+END = "released"
+ENDS = (END, "cancelled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,8 @@ class VisitShown:
     shop: str
     instructions: str
     days: Mapping[str, date]
+    # Whether the session is of whoever owns the car now; only they undo its sending.
+    own: bool
 
     @property
     def open(self) -> bool:
@@ -61,9 +64,47 @@ def steps(db: Session, visit_id: int) -> dict[str, VisitStep]:
     return {row.step: row for row in rows}
 
 
+@dataclass(frozen=True, slots=True)
+class StepShown:
+    """What was noted of a visit, and who let it count no longer where somebody did."""
+
+    row: VisitStep
+    withdrawal: Withdrawal | None
+
+
+@dataclass(frozen=True, slots=True)
+class VisitNoted:
+    """A visit with everything ever noted of it, in the order in which it was."""
+
+    visit: VisitShown
+    steps: Sequence[StepShown]
+
+
 def of_car(db: Session, car_id: int) -> list[VisitShown]:
     """Every visit of a car that counts, the latest first."""
-    return _shown(db, Visit.car_id == car_id)
+    return [each for each in _shown(db, Visit.car_id == car_id) if each.days]
+
+
+def history(db: Session, car_id: int) -> list[VisitNoted]:
+    """Every visit of a car, the latest first, with what was noted by mistake."""
+    visits = _shown(db, Visit.car_id == car_id)
+    keys = [each.id for each in visits]
+    rows = db.scalars(
+        select(VisitStep).where(VisitStep.visit_id.in_(keys)).order_by(VisitStep.id)
+    ).all()
+    gone = cars.withdrawals(db, "visit_step", [row.id for row in rows if row.superseded_at])
+    return [
+        VisitNoted(
+            each, [StepShown(row, gone.get(row.id)) for row in rows if row.visit_id == each.id]
+        )
+        for each in visits
+    ]
+
+
+def last_end(db: Session, car_id: int) -> date | None:
+    """The day on which the car was last released from a shop."""
+    ends = [each.days[END] for each in of_car(db, car_id) if END in each.days]
+    return max(ends, default=None)
 
 
 def going_on(db: Session) -> list[VisitShown]:
@@ -89,6 +130,17 @@ def shops(db: Session) -> list[str]:
     return sorted(db.scalars(query))
 
 
+def went_since(db: Session, visit: Visit) -> bool:
+    """Whether the car was sent to a shop after this visit."""
+    return any(each.id > visit.id for each in of_car(db, visit.car_id))
+
+
+def one(db: Session, visit_id: int) -> VisitShown:
+    """A visit as it stands; NotFound where the session reaches no such visit."""
+    visit = visit_or_raise(db, visit_id)
+    return next(each for each in _shown(db, Visit.id == visit.id))
+
+
 def open_of(db: Session, car_id: int) -> VisitShown | None:
     """The visit that a car is on, if it is on one."""
     return next((each for each in of_car(db, car_id) if each.open), None)
@@ -98,16 +150,17 @@ def _shown(db: Session, condition: reach.Condition) -> list[VisitShown]:
     shop, owner = aliased(Party), aliased(Party)
     rows = db.execute(
         select(
-            Visit.id, Visit.car_id, Car.mark, Car.number, owner.name, shop.name, Visit.instructions
+            Visit.id, Visit.car_id, Car.mark, Car.number, owner.name, shop.name,
+            Visit.instructions, reach.owned(db, Car.owner_id),
         )
         .join(Car, Car.id == Visit.car_id)
         .join(owner, owner.id == Car.owner_id)
         .join(shop, shop.id == Visit.shop_id)
         .where(condition, Visit.superseded_at.is_(None), reach.whole(db, Car.owner_id, Car.id))
         .order_by(Visit.id.desc())
-    ).all()
+    ).all()  # fmt: skip
     days = _days(db, [row[0] for row in rows])
-    return [VisitShown(*row, days.get(row[0], {})) for row in rows]
+    return [VisitShown(*row[:-1], days.get(row[0], {}), bool(row[-1])) for row in rows]
 
 
 def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:
