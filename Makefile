@@ -14,7 +14,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
-.PHONY: help setup run test fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-pages lock audit vendor clean
+.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-pages lock audit vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -35,6 +35,9 @@ run: setup  ## Serve the register, with the demo fleet when the database is empt
 
 test: lint types templates migrations  ## Run every check and the whole test suite
 	$(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile
+
+faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50 on PostgreSQL (an hour); docs/faults.md tells
+	$(BIN)/python -m bench.faults --write
 
 fuzz: setup  ## Ask the JSON API many requests made from its description (more with FUZZ_EXAMPLES=5000)
 	FUZZ_EXAMPLES=$${FUZZ_EXAMPLES:-500} $(BIN)/python -m pytest tests/api/test_fuzz.py

@@ -85,7 +85,7 @@ class Away(Busy):
 
 
 AWAY_WHILE_STORING = (
-    "The database went away while this was being stored, so it may be recorded or not. Look whether "
+    "The database failed just as this was being stored, so it may be recorded or not. Look whether "
     "it is there before you send it again."
 )
 
