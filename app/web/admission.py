@@ -24,6 +24,7 @@ from app.store.doer import Doer
 from app.store.signed_in import SignedIn
 from app.web import presence
 from app.web.cookies import read_cookie
+from app.web.limits import count_person
 
 Route = TypeVar("Route", bound=Callable[..., Any])
 Needed = Capability | Literal["everyone"]
@@ -115,6 +116,8 @@ def admitted(request: Request) -> Admitted:
         return _kept(request, Admitted(None, NOTHING))
     with store_db.read_session(request.app.state.sessions, NOTHING) as db:
         found = _who(db, request, key, token)
+        if found is not None:
+            count_person(request, str(found.viewer.person_id))
         reached = _reached(db, request, found, needed)
     if found is not None:
         presence.seen(request, found)

@@ -1,6 +1,6 @@
 """How often one address or one person may ask: counted in memory, in this process, by the minute.
 
-The machine's own tools ask from a loopback address and are not counted by it.
+The machine's own tools ask from a loopback address and are not counted.
 """
 
 from __future__ import annotations
@@ -52,6 +52,8 @@ class Limits:
 
 def count_person(asked: HTTPConnection, person: str) -> None:
     """Count a request of the person who is signed in or whose token it bears; raises TooMany."""
+    if not counted_address(asked.scope.get("client")):
+        return
     limits: Limits = asked.app.state.limits
     seconds = limits.count("person", person, cost_of(asked.scope["method"], asked.url.path))
     if seconds:

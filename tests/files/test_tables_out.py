@@ -2,9 +2,11 @@
 
 import csv
 import io
+import re
 import zipfile
 from datetime import date, datetime
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -116,3 +118,14 @@ def test_more_rows_than_a_sheet_holds_are_refused_naming_csv(
     with pytest.raises(Refused, match=r"at most 1,000 rows.*Take it as CSV"):
         as_workbook(*every, (1_000,))
     assert len(as_csv(*every, (1_000,))) == 1_002
+
+
+def test_no_other_module_writes_tables() -> None:
+    """Or a formula would pass there. `columns` writes the empty templates of the program itself."""
+    app = Path(__file__).parents[2] / "app"
+    writing = {
+        str(path.relative_to(app))
+        for path in app.rglob("*.py")
+        if re.search(r"csv\.(writer|DictWriter)|\bWorkbook\(", path.read_text())
+    }
+    assert writing == {"files/columns.py", "files/tables_out.py"}

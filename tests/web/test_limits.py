@@ -58,18 +58,22 @@ def test_behind_a_proxy_the_browser_is_counted_and_cannot_lie_about_itself(sqlit
 
 @pytest.mark.parametrize("client", ["127.0.0.1", "::1", "testclient"])
 def test_the_tools_of_this_machine_are_not_counted(sqlite_url: str, client: str) -> None:
-    with asked_from(sqlite_url, client, requests_per_minute_address=2) as asking:
+    given = {"requests_per_minute_address": 2, "requests_per_minute_person": 2}
+    with asked_from(sqlite_url, client, **given) as asking:
         assert {asking.get("/health").status_code for _ in range(6)} == {200}
+        assert {asking.get("/mine", headers={"person": "1"}).status_code for _ in range(4)} == {200}
 
 
 def test_a_person_is_counted_wherever_they_ask_from(sqlite_url: str) -> None:
-    with asked_from(sqlite_url, "127.0.0.1", requests_per_minute_person=3) as client:
-        ada = {"person": "person-1"}
-        assert [client.get("/mine", headers=ada).status_code for _ in range(4)] == [200] * 3 + [429]
-        answer = client.get("/api/mine", headers=ada)
+    given = {"requests_per_minute_person": 3, "trusted_proxies": ("10.1.2.3",)}
+    with asked_from(sqlite_url, "10.1.2.3", **given) as client:
+        ada = [{"person": "1", "X-Forwarded-For": f"203.0.113.{n}"} for n in range(5)]
+        told = [client.get("/mine", headers=each).status_code for each in ada[:4]]
+        assert told == [200] * 3 + [429]
+        answer = client.get("/api/mine", headers=ada[4])
         assert answer.status_code == 429
         assert int(answer.headers["retry-after"]) >= 1
-        assert client.get("/mine", headers={"person": "person-2"}).status_code == 200
+        assert client.get("/mine", headers=ada[0] | {"person": "2"}).status_code == 200
 
 
 def test_nought_is_no_limit() -> None:
