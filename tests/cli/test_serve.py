@@ -1,5 +1,6 @@
 """`serve`: one address, one worker beside it, and a clean end."""
 
+import json
 import os
 import re
 import signal
@@ -19,12 +20,12 @@ from tests.fixtures.processes import tied_to_us
 
 
 @contextmanager
-def started(url: str, *args: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+def started(url: str, *args: str, **settings: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """A server on a free port, and the address that it printed."""
     with subprocess.Popen(
         [*tied_to_us(), sys.executable, "-m", "app", "serve", *args],
         cwd=ROOT,
-        env=os.environ | {"DATABASE_URL": url, "HOST": "127.0.0.1", "PORT": "0"},
+        env=os.environ | settings | {"DATABASE_URL": url, "HOST": "127.0.0.1", "PORT": "0"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -77,6 +78,78 @@ def test_it_answers_at_the_address_it_prints_and_takes_its_worker_with_it(
         assert gone(worker)
 
 
+QUESTION = (
+    b'{"as_of": "2026-11-25", "car": {"mark": "ZQKX", "number": 1, '
+    b'"specification": "DOT 111A100W1", "built_on": "2014-06-03"}}'
+)
+HEAD = (
+    b"POST /api/v1/due-dates HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
+    b"Content-Length: %d\r\n\r\n" % len(QUESTION)
+)
+
+
+@contextmanager
+def half_asked(address: str) -> Iterator[socket.socket]:
+    """A request of which the server has the first half."""
+    host, port = address.removeprefix("http://").split(":")
+    with socket.create_connection((host, int(port)), timeout=20) as asking:
+        asking.sendall(HEAD + QUESTION[:40])
+        time.sleep(0.5)  # until it is read
+        yield asking
+
+
+def whole_answer(asking: socket.socket) -> bytes:
+    received = b""
+    while part := asking.recv(65_536):
+        received += part
+    return received
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("times", [1, 2, 5])
+def test_what_is_being_answered_is_finished_however_often_it_is_told_to_stop(
+    sqlite_url: str, times: int
+) -> None:
+    with started(sqlite_url) as (process, address):
+        worker = worker_of(process.pid)
+        with half_asked(address) as asking:
+            for _ in range(times):
+                process.send_signal(signal.SIGTERM)
+                time.sleep(0.2)
+            assert process.poll() is None
+            asking.sendall(QUESTION[40:])
+            answer = whole_answer(asking)
+        assert answer.startswith(b"HTTP/1.1 200 OK")
+        assert answer.endswith(b"}")
+        assert b'"items"' in answer
+        for _ in range(times - 1):  # also while the worker is being stopped
+            process.send_signal(signal.SIGTERM)
+        assert process.wait(30) == 0
+        assert gone(worker)
+
+
+@pytest.mark.slow
+def test_while_it_stops_nobody_else_is_let_in(sqlite_url: str) -> None:
+    with started(sqlite_url) as (process, address):
+        with half_asked(address):
+            process.send_signal(signal.SIGTERM)
+            time.sleep(0.5)
+            with pytest.raises(OSError, match=r"refused|reset"):
+                urllib.request.urlopen(f"{address}/health", timeout=5)
+        assert process.wait(30) == 0
+
+
+@pytest.mark.slow
+def test_each_request_is_a_line_of_json_on_stderr_when_asked_for(sqlite_url: str) -> None:
+    with started(sqlite_url, LOG_FORMAT="json") as (process, address):
+        asked = urllib.request.Request(f"{address}/health", headers={"X-Request-ID": "mine.1"})
+        with urllib.request.urlopen(asked, timeout=10) as answer:
+            assert answer.headers["X-Request-ID"] == "mine.1"
+        assert process.stdout is not None
+        told = json.loads(process.stdout.readline())
+    assert (told["route"], told["status"], told["request_id"]) == ("/health", 200, "mine.1")
+
+
 @pytest.mark.slow
 def test_a_worker_that_dies_is_replaced(sqlite_url: str) -> None:
     with started(sqlite_url) as (process, _):
@@ -90,9 +163,9 @@ def test_a_worker_that_dies_is_replaced(sqlite_url: str) -> None:
 def test_it_migrates_an_empty_address_when_asked_to(tmp_path: Path) -> None:
     with (
         started(f"sqlite:///{tmp_path / 'store.db'}", "--migrate") as (_, address),
-        urllib.request.urlopen(f"{address}/api/v1/cars", timeout=10) as answer,
+        urllib.request.urlopen(f"{address}/ready", timeout=10) as answer,
     ):
-        assert answer.read() == b'{"rows":[],"next_after":null}'
+        assert answer.status == 200
 
 
 def test_an_address_in_use_is_told_with_3(

@@ -1,0 +1,186 @@
+"""Each check finds what is wrong, names the first of it, and finds nothing in a sound register."""
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine, text
+
+from app.actions import events
+from app.actions.copies import Place, keep
+from app.actions.verifying import CHECKS, Asked, verify
+from app.files.archive import Manifest
+from app.store.copies.reading import steady
+from app.store.db import read_session, sessions, write_session
+from tests.store.cast import NOON, TODAY, add_car, measured, stamp, visual
+
+Spoil = Callable[[Engine], None]
+
+
+def quiet(step: str, done: int, total: int) -> None:
+    """Nobody watches."""
+
+
+@pytest.fixture
+def copied(any_engine: Engine, tmp_path: Path) -> Iterator[Manifest]:
+    """Two cars with a report each, and the manifest of their copy."""
+    with write_session(sessions(any_engine)) as db:
+        for number in (7, 8):
+            car = add_car(db, number)
+            events.record_event(db, car.id, visual(readings=(measured("0.4375"),)), stamp())
+    return keep(any_engine, Place("", None), tmp_path / "copy.zip", NOON, quiet)
+
+
+def found(engine: Engine, manifest: Manifest) -> dict[str, str]:
+    with read_session(sessions(steady(engine))) as db:
+        told = list(verify(db, Asked(TODAY, manifest, dates=True), quiet))
+    assert [name for name, _ in told] == [check.name for check in CHECKS]
+    return {name: wrong for name, wrong in told if wrong}
+
+
+def run(*statements: str) -> Spoil:
+    """Change the database behind the program's back, as somebody with its file or its password could.
+
+    No foreign key is asked for meanwhile.
+    """
+
+    def spoil(engine: Engine) -> None:
+        if engine.dialect.name == "sqlite":
+            with closing(sqlite3.connect(str(engine.url.database), isolation_level=None)) as other:
+                for each in statements:
+                    other.execute(each)
+            return
+        with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            for each in ("SET session_replication_role = replica", *statements):
+                connection.execute(text(each))
+        engine.dispose()
+
+    return spoil
+
+
+def unguarded(table: str, statement: str) -> Spoil:
+    """The triggers that keep a table are taken off and put back, so that only the rows tell of it."""
+
+    def spoil(engine: Engine) -> None:
+        if engine.dialect.name == "postgresql":
+            run(statement)(engine)  # which fires no trigger either
+            return
+        with engine.connect() as connection:
+            kept = connection.execute(
+                text(
+                    "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :t"
+                ),
+                {"t": table},
+            ).all()
+        drops = [f"DROP TRIGGER {name}" for name, _ in kept]
+        run(*drops, statement, *(sql for _, sql in kept))(engine)
+
+    return spoil
+
+
+DATES, REFERENCES = "stored due dates", "references between rows"
+GUARDS = "what keeps the record from being changed"
+
+
+@pytest.mark.parametrize(
+    ("spoil", "check", "sentence"),
+    [
+        (
+            run("DELETE FROM party"), REFERENCES,
+            "car row (id 1) names ",
+        ),
+        (
+            unguarded("reading", "UPDATE reading SET car_id = 2 WHERE event_id = 1"),
+            "readings and their events", "reading 0 of event 1 is of car 2, and its event of car 1",
+        ),
+        (
+            unguarded("reading", "DELETE FROM reading WHERE event_id = 2"),
+            "rows against the copy", "reading has 1 rows and had 2 in the copy",
+        ),
+        (
+            run("UPDATE due SET due_on = '2040-01-01' WHERE car_id = 2 AND item = 'visual'"), DATES,
+            "car ZQKX 8 (its key is 2): visual: due_on is stored as 2040-01-01 and worked out as 2030",
+        ),
+        (
+            run("DELETE FROM due WHERE car_id = 2 AND item = 'visual'"), DATES,
+            "car ZQKX 8 (its key is 2): visual is not stored",
+        ),
+        (
+            run("UPDATE due SET mark = 'ZQAX' WHERE car_id = 1 AND item = 'visual'"), DATES,
+            "car ZQKX 7 (its key is 1): visual: mark is stored as ZQAX and worked out as ZQKX",
+        ),
+        (
+            run("UPDATE car SET next_due_on = NULL WHERE id = 1"), DATES,
+            "car ZQKX 7 (its key is 1): next_due_on is stored as None and worked out as 2023-06-01",
+        ),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)  # fmt: skip
+def test_the_first_thing_wrong_is_named(
+    any_engine: Engine, copied: Manifest, spoil: Spoil, check: str, sentence: str
+) -> None:
+    assert found(any_engine, copied) == {}
+    spoil(any_engine)
+    assert found(any_engine, copied)[check].startswith(sentence)
+
+
+@pytest.mark.parametrize(
+    ("sqlite", "postgresql"),
+    [
+        ("DROP TRIGGER event_kept", "DROP TRIGGER event_kept ON event"),
+        ("DROP TRIGGER event_kept", "ALTER TABLE event DISABLE TRIGGER event_kept"),
+        ("DROP TRIGGER reading_unchanged", "DROP TRIGGER event_not_emptied ON event"),
+    ],
+)
+def test_a_trigger_that_no_longer_keeps_the_record_is_named(
+    any_engine: Engine, copied: Manifest, sqlite: str, postgresql: str
+) -> None:
+    statement = sqlite if any_engine.dialect.name == "sqlite" else postgresql
+    run(statement)(any_engine)
+    (name,) = [word for word in statement.split() if word.startswith(("event_", "reading_"))]
+    assert found(any_engine, copied) == {
+        GUARDS: f"the trigger {name}, which keeps the record, is missing, changed or switched off"
+    }
+
+
+def test_a_trigger_that_was_weakened_is_named(engine: Engine, tmp_path: Path) -> None:
+    """SQLite keeps its text, so another one under the same name shows."""
+    run(
+        "DROP TRIGGER event_kept",
+        "CREATE TRIGGER event_kept BEFORE DELETE ON event WHEN 0 BEGIN SELECT 1; END",
+    )(engine)
+    manifest = keep(engine, Place("", None), tmp_path / "copy.zip", NOON, quiet)
+    assert "event_kept" in found(engine, manifest)[GUARDS]
+
+
+def test_a_damaged_file_is_found(sqlite_url: str, engine: Engine, tmp_path: Path) -> None:
+    """One bit of the page of an index, as a bad disk would leave it."""
+    manifest = keep(engine, Place("", None), tmp_path / "copy.zip", NOON, quiet)
+    with engine.connect() as connection:
+        page = connection.scalar(
+            text("SELECT rootpage FROM sqlite_master WHERE name = 'ix_car_register'")
+        )
+        size = connection.scalar(text("PRAGMA page_size"))
+    engine.dispose()
+    run("PRAGMA wal_checkpoint(TRUNCATE)")(engine)
+    path = Path(sqlite_url.removeprefix("sqlite:///"))
+    held = bytearray(path.read_bytes())
+    held[(page - 1) * size + 3] ^= 0x01  # how many entries the page says it has
+    path.write_bytes(held)
+    assert "the file of the database" in found(engine, manifest)
+
+
+def test_more_rows_than_in_the_copy_are_no_fault(any_engine: Engine, copied: Manifest) -> None:
+    with write_session(sessions(any_engine)) as db:
+        add_car(db, 9)
+    assert found(any_engine, copied) == {}
+
+
+def test_it_changes_nothing(any_engine: Engine, copied: Manifest) -> None:
+    """Not even on PostgreSQL, where it says so to the server."""
+    with read_session(sessions(steady(any_engine))) as db:
+        if any_engine.dialect.name == "postgresql":
+            assert db.scalar(text("SHOW transaction_read_only")) == "on"
+            assert db.scalar(text("SHOW transaction_isolation")) == "repeatable read"
