@@ -12,7 +12,7 @@ EPILOG = f"""\
 example:
   DATABASE_URL=sqlite:///./data/stencilbook.db python -m app migrate
 
-Running it again changes nothing. Copy the database file before an update, since an older version
+Running it again changes nothing. Before an update: python -m app backup FILE, since an older version
 cannot read what a newer one has migrated.
 
 {STATUSES}"""
