@@ -320,6 +320,11 @@ def with_manifest(**changes: object) -> Callable[[dict[str, bytes]], None]:
     return change
 
 
+def with_other_words(held: dict[str, bytes]) -> None:
+    """As long as they were, so that only the sum tells."""
+    held["tables/party.jsonl"] = held["tables/party.jsonl"].replace(b"Quillmoor", b"Quillmoot")
+
+
 def with_attachment_at(member: str) -> Callable[[dict[str, bytes]], None]:
     return with_manifest(attachments=[{"member": member, "bytes": 0, "sha256": "0" * 64}])
 
@@ -335,6 +340,7 @@ def with_attachment_at(member: str) -> Callable[[dict[str, bytes]], None]:
         (lambda held: held.pop("tables/event.jsonl"), "tables/event.jsonl|is not expected"),
         (lambda held: held.update({"tables/more.jsonl": b""}), "tables/more.jsonl is not expected"),
         (lambda held: held.update({"tables/party.jsonl": b""}), "tables/party.jsonl is not what"),
+        (with_other_words, "tables/party.jsonl is not what was written"),
         (with_attachment_at("attachments/../../elsewhere"), "outside of the copy"),
         (with_attachment_at("/etc/elsewhere"), "outside of the copy"),
         (with_attachment_at("attachments/c:\\elsewhere"), "outside of the copy"),

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Connection, Table, func, inspect, select, text
+from sqlalchemy import Connection, Table, delete, func, inspect, select, text
 from sqlalchemy.exc import DataError, IntegrityError, StatementError
 
 from app.errors import Refused
@@ -59,8 +59,30 @@ def make_schema(connection: Connection, revision: str) -> dict[str, Table]:
     """The tables of a revision, by name, in the order in which they can be filled."""
     migrate.upgrade_within(connection, revision)
     made = rows.tables(connection)
+    for table in reversed(made):
+        if rows.count(connection, table):
+            _empty(connection, table)
     _wait_with_foreign_keys(connection, made)
     return {table.name: table for table in made}
+
+
+def _empty(connection: Connection, table: Table) -> None:
+    """Take out what the migrations themselves put in: the copy has it as it was.
+
+    Some of it is of tables that refuse to lose a row, which are then as they were before.
+    """
+    if connection.dialect.name == "postgresql":
+        _alter(connection, table, "DISABLE TRIGGER USER")
+        connection.execute(delete(table))
+        _alter(connection, table, "ENABLE TRIGGER USER")
+        return
+    query = text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table")
+    kept = connection.execute(query, {"table": table.name}).all()
+    for name, _ in kept:
+        connection.exec_driver_sql(f"DROP TRIGGER {name}")
+    connection.execute(delete(table))
+    for _, sql in kept:
+        connection.exec_driver_sql(sql)
 
 
 def fill(
@@ -83,7 +105,7 @@ def finish(connection: Connection, tables: Sequence[Table]) -> None:
     if connection.dialect.name == "postgresql":
         connection.execute(text("SET CONSTRAINTS ALL IMMEDIATE"))
         for table, name in _looking_ahead(tables):
-            _alter(connection, table, name, "NOT DEFERRABLE")
+            _alter(connection, table, f'ALTER CONSTRAINT "{name}" NOT DEFERRABLE')
         for table in tables:
             _go_on_from_highest(connection, table)
     migrate.upgrade_within(connection)
@@ -93,7 +115,7 @@ def _wait_with_foreign_keys(connection: Connection, tables: Sequence[Table]) -> 
     """SQLite's are off while migrating and are checked at its end."""
     if connection.dialect.name == "postgresql":
         for table, name in _looking_ahead(tables):
-            _alter(connection, table, name, "DEFERRABLE INITIALLY DEFERRED")
+            _alter(connection, table, f'ALTER CONSTRAINT "{name}" DEFERRABLE INITIALLY DEFERRED')
 
 
 def _looking_ahead(tables: Sequence[Table]) -> Iterator[tuple[Table, str]]:
@@ -106,11 +128,9 @@ def _looking_ahead(tables: Sequence[Table]) -> Iterator[tuple[Table, str]]:
         filled.add(table.name)
 
 
-def _alter(connection: Connection, table: Table, constraint: str, how: str) -> None:
+def _alter(connection: Connection, table: Table, how: str) -> None:
     quote = connection.dialect.identifier_preparer.quote
-    connection.exec_driver_sql(
-        f"ALTER TABLE {quote(table.name)} ALTER CONSTRAINT {quote(constraint)} {how}"
-    )
+    connection.exec_driver_sql(f"ALTER TABLE {quote(table.name)} {how}")
 
 
 def _go_on_from_highest(connection: Connection, table: Table) -> None:
