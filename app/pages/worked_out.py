@@ -1,4 +1,4 @@
-"""How a car's dates were worked out: everything the calculator said of it, on one page for paper."""
+"""How a car's dates were worked out: all the calculator said of it and what was checked beside, for paper."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from app.actions import looking_back, rulebooks
 from app.actions.standpoint import Lookback
 from app.core.facts import Answer, Settings
 from app.core.loading import MECHANICAL
+from app.pages.car_checks import Checks, checks
 from app.pages.car_view import (
     DeviceLine,
     DueLine,
@@ -28,7 +29,9 @@ from app.pages.car_view import (
 from app.pages.changing import Looking, Seen
 from app.pages.drawings import ZoneScale, zone_scales
 from app.pages.looking_back import Back
-from app.store import cars
+from app.store import car_as_known, cars, components
+from app.store.asked import Standpoint
+from app.store.components import Mounted
 from app.store.facts import CarRecord
 
 router = APIRouter()
@@ -47,6 +50,7 @@ class WorkedOut:
     due: Sequence[DueLine]
     devices: Sequence[DeviceLine]
     scales: Sequence[ZoneScale]
+    checks: Checks
 
     @property
     def qualification(self) -> list[DueLine]:
@@ -64,7 +68,14 @@ def worked_out_page(
 ) -> Response:
     cars.car_or_raise(db, car_id)
     shown = _view(db, car_id, looking, back)
-    return web.page(request, "cars/worked_out.html", car=shown.car, view=shown, back=back)
+    return web.page(
+        request,
+        "cars/worked_out.html",
+        car=shown.car,
+        view=shown,
+        checks=shown.checks,
+        back=back,
+    )
 
 
 def _view(db: Session, car_id: int, looking: Seen, back: Lookback | None) -> WorkedOut:
@@ -83,4 +94,12 @@ def _view(db: Session, car_id: int, looking: Seen, back: Lookback | None) -> Wor
         due=[line(due, day, looking.soon_days) for due in answer.items],
         devices=devices,
         scales=zone_scales(answer.thickness),
+        checks=checks(db, record, _mounted(db, car_id, at, back), at),
     )
+
+
+def _mounted(db: Session, car_id: int, at: Standpoint, back: Lookback | None) -> Sequence[Mounted]:
+    """What is on the car now, or was on it as known then."""
+    if back is None:
+        return components.on_car(db, car_id, at.as_of)
+    return car_as_known.on_car(car_as_known.mounted_history(db, car_id, at))
