@@ -88,6 +88,8 @@ def of_car(db: Session, car_id: int) -> list[VisitShown]:
 def history(db: Session, car_id: int) -> list[VisitNoted]:
     """Every visit of a car, the latest first, with what was noted by mistake."""
     visits = _shown(db, Visit.car_id == car_id)
+    if not visits:
+        return []
     keys = [each.id for each in visits]
     rows = db.scalars(
         select(VisitStep).where(VisitStep.visit_id.in_(keys)).order_by(VisitStep.id)
@@ -159,7 +161,7 @@ def _shown(db: Session, condition: reach.Condition) -> list[VisitShown]:
         .where(condition, Visit.superseded_at.is_(None), reach.whole(db, Car.owner_id, Car.id))
         .order_by(Visit.id.desc())
     ).all()  # fmt: skip
-    days = _days(db, [row[0] for row in rows])
+    days = _days(db, [row[0] for row in rows]) if rows else {}
     return [VisitShown(*row[:-1], days.get(row[0], {}), bool(row[-1])) for row in rows]
 
 

@@ -1,0 +1,268 @@
+"""A car in a shop, on the pages and by the API: for its owner, for the shop, and for nobody else."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+from fastapi import FastAPI
+
+from app.main import create_app
+from app.settings import Settings
+from app.store.db import write_session
+from tests.access.parties import (
+    MARK,
+    NUMBER,
+    OTHER_SHOP,
+    OWNER,
+    SHOP,
+    browser,
+    companies,
+    lined_car,
+    signed_in,
+)
+from tests.fixtures.web import NOW, TestClient
+from tests.pages.reading import Page
+
+NAME = f"{MARK} {NUMBER}"
+NOTHING = 987654
+SENDING = {"shop": SHOP, "sent_on": "2026-11-02", "instructions": "Look at the lining."}
+
+
+@dataclass
+class Shared:
+    """One car of one company, and the people of two shops."""
+
+    app: FastAPI
+    car: int
+
+    def ask(self, party: str, role: str) -> TestClient:
+        return browser(self.app, party, role)
+
+    @property
+    def planner(self) -> TestClient:
+        return self.ask(OWNER, "planner")
+
+    @property
+    def shop(self) -> TestClient:
+        return self.ask(SHOP, "shop")
+
+    def send(self, **form: str) -> int:
+        answer = self.planner.post(
+            f"/cars/{self.car}/visits", data=SENDING | form, follow_redirects=False
+        )
+        assert answer.status_code == 303, answer.text
+        return int(self.planner.get("/api/v1/visits").json()["rows"][0]["id"])
+
+    def release(self, visit: int, client: TestClient | None = None) -> None:
+        answer = (client or self.planner).post(
+            f"/visits/{visit}/released", data={"on": "2026-11-20"}, follow_redirects=False
+        )
+        assert answer.status_code == 303, answer.text
+
+
+@pytest.fixture
+def shared(migrated_url: str) -> Iterator[Shared]:
+    app = create_app(Settings(database_url=migrated_url), clock=lambda: NOW)
+    with write_session(app.state.sessions) as db:
+        party = companies(db, OWNER, SHOP, OTHER_SHOP)
+        for role in ("planner", "inspector"):
+            signed_in(db, party[OWNER], role)
+        for name in (SHOP, OTHER_SHOP):
+            for role in ("planner", "shop"):
+                signed_in(db, party[name], role)
+        car = lined_car(db, party[OWNER]).id
+    yield Shared(app, car)
+    app.state.engine.dispose()
+
+
+def words(client: TestClient, address: str, status: int = 200) -> str:
+    answer = client.get(address)
+    assert answer.status_code == status, address
+    return Page(answer.text).words
+
+
+FINDING = (
+    f"/fleet?q={MARK}+{NUMBER}", "/fleet", "/fleet.csv", "/due", "/due.csv", "/visits",
+    "/api/v1/cars", f"/api/v1/cars?search={MARK}{NUMBER}", "/api/v1/due", "/api/v1/visits",
+)  # fmt: skip
+OF_THE_CAR = (
+    "/cars/{car}", "/cars/{car}/worked-out", "/cars/{car}/events/new", "/api/v1/cars/{car}",
+    "/api/v1/cars/{car}/due", "/api/v1/cars/{car}/events", "/api/v1/cars/{car}/visits",
+    f"/api/v1/cars/{MARK}/{NUMBER}/loading", f"/loading?car={MARK}+{NUMBER}",
+)  # fmt: skip
+
+
+def finds(client: TestClient, address: str) -> bool:
+    answer = client.get(address)
+    assert answer.status_code == 200, address
+    rows = answer.json()["rows"] if address.startswith("/api") else None
+    if rows is not None:
+        return any((row["mark"], row["number"]) == (MARK, NUMBER) for row in rows)
+    return f"/cars/{1}" in answer.text or f"{MARK},{NUMBER}" in answer.text
+
+
+def stands_for_nothing(client: TestClient, address: str, car: int) -> bool:
+    """Whether the car is answered exactly as one that there never was."""
+    said = []
+    for key in (car, NOTHING):
+        answer = client.get(address.format(car=key))
+        plain = re.sub(r"Number of this request: \S+", "", answer.text)
+        said.append((answer.status_code, re.sub(rf"(/cars/|the key ){key}\b", "KEY", plain)))
+    return said[0] == said[1] and said[0][0] == 404
+
+
+def test_the_shop_s_people_find_the_car_only_between_sent_and_released(shared):
+    def found() -> set[bool]:
+        whole = {
+            shared.shop.get(each.format(car=shared.car)).status_code == 200 for each in OF_THE_CAR
+        }
+        return whole | {finds(shared.shop, each) for each in FINDING}
+
+    assert found() == {False}
+    visit = shared.send()
+    assert found() == {True}
+    assert {finds(shared.ask(OTHER_SHOP, "shop"), each) for each in FINDING} == {False}
+    shared.release(visit, shared.shop)
+    assert found() == {False}
+    for address in OF_THE_CAR:
+        if "{car}" in address:
+            assert stands_for_nothing(shared.shop, address, shared.car), address
+
+
+def test_after_the_release_what_was_sent_before_is_answered_as_what_does_not_exist(shared):
+    visit = shared.send()
+    shared.release(visit)
+    event = shared.planner.get(f"/api/v1/cars/{shared.car}/events").json()["rows"][0]["id"]
+    inspection = {"on": "2026-11-24", "items": ["visual"]}
+    for address, body in (
+        (f"/api/v1/cars/{shared.car}/events", inspection),
+        (f"/api/v1/events/{event}/correction", inspection),
+        (f"/api/v1/visits/{visit}/release", {"on": "2026-11-24"}),
+    ):
+        answer = shared.shop.post(address, json=body)
+        assert answer.status_code == 404, answer.text
+
+
+def test_the_shop_s_people_record_their_work(shared):
+    shared.send()
+    form = {"happened_on": "2026-11-10", "items": "visual", "outcome": "pass", "facility": SHOP}
+    answer = shared.shop.post(f"/cars/{shared.car}/events", data=form)
+    assert answer.status_code == 200
+    assert "Recorded" in Page(answer.text).words
+    assert f"shop at {SHOP}" in words(shared.planner, f"/cars/{shared.car}")
+
+
+# What a shop is refused: the role for what it may nowhere (403), its planner for this car alone (404).
+REFUSED = [
+    ("shop", "GET", "/cars/{car}/facts/lading", 403),
+    ("shop", "GET", "/cars/{car}/trial", 403),
+    ("shop", "GET", "/cars/{car}/visits/new", 403),
+    ("shop", "POST", "/cars/{car}/visits", 403),
+    ("planner", "GET", "/cars/{car}/facts/lading", 404),
+    ("planner", "POST", "/cars/{car}/facts/owner", 404),
+    ("planner", "GET", "/cars/{car}/visits/new", 404),
+    ("planner", "POST", "/cars/{car}/visits", 404),
+]
+
+
+@pytest.mark.parametrize(("role", "method", "address", "status"), REFUSED)
+def test_a_shop_cannot_change_try_or_send_on_what_was_sent_to_it(
+    shared, role, method, address, status
+):
+    shared.send()
+    asked = shared.ask(SHOP, role)
+    data = SENDING if method == "POST" else None
+    assert asked.request(method, address.format(car=shared.car), data=data).status_code == status
+
+
+def test_the_car_s_page_offers_a_shop_nothing_that_it_may_not_do(shared):
+    shared.send()
+    page = shared.shop.get(f"/cars/{shared.car}").text
+    for address in re.findall(
+        rf'href="(/(?:cars/{shared.car}|visits|events|installations|facts)/[^"#]*)"', page
+    ):
+        assert shared.shop.get(address).status_code == 200, address
+    assert "/facts/" not in page
+    assert "/trial" not in page
+
+
+def test_the_owner_s_page_shows_the_visit_and_then_its_history(shared):
+    visit = shared.send()
+    shown = words(shared.planner, f"/cars/{shared.car}")
+    assert f"In a shop Sent to {SHOP} on 2026-11-02" in shown
+    assert "To be done: Look at the lining." in shown
+    shared.release(visit)
+    shown = words(shared.planner, f"/cars/{shared.car}")
+    assert "In a shop" not in shown.replace("In the shops", "")
+    assert f"Visits to shops {SHOP} To be done: Look at the lining. Sent 2026-11-02" in shown
+    assert "Released 2026-11-20" in shown
+
+
+def test_a_step_noted_by_mistake_is_undone_with_a_reason_and_stays_to_be_seen(shared):
+    visit = shared.send()
+    shared.release(visit)
+    undo = f"/visits/{visit}/undo/released"
+    assert "Undo the release" in words(shared.planner, f"/cars/{shared.car}")
+    assert shared.planner.get(undo).status_code == 200
+    assert shared.planner.post(undo, data={"reason": ""}).status_code == 422
+    shared.planner.post(undo, data={"reason": "Still on the track."})
+    shown = words(shared.planner, f"/cars/{shared.car}")
+    assert f"In a shop Sent to {SHOP}" in shown
+    assert f"undone by planner at {OWNER}: Still on the track." in shown
+    assert finds(shared.shop, "/fleet")
+    # Once is enough: the same again is told on the form, which keeps what was typed.
+    again = shared.planner.post(undo, data={"reason": "Typed once more."})
+    assert again.status_code == 422
+    assert "nothing to undo" in again.text
+    assert "Typed once more." in again.text
+
+
+# The form, and the words beside its field.
+WRONG_FORMS = [
+    ({"shop": ""}, "Shop"),
+    ({"sent_on": "2026-11-26"}, "lies in the future"),
+    ({"sent_on": "soon"}, "soon"),
+]
+
+
+@pytest.mark.parametrize(("form", "said"), WRONG_FORMS)
+def test_a_wrong_form_says_why_and_keeps_what_was_typed(shared, form, said):
+    answer = shared.planner.post(f"/cars/{shared.car}/visits", data=SENDING | form)
+    assert answer.status_code == 422
+    assert said in Page(answer.text).words
+    assert "Look at the lining." in answer.text
+    assert shared.planner.get("/api/v1/visits").json()["rows"] == []
+
+
+def test_a_second_sending_is_told_on_the_form(shared):
+    shared.send()
+    answer = shared.planner.post(f"/cars/{shared.car}/visits", data=SENDING)
+    assert answer.status_code == 422
+    assert "is not released. Release it first." in Page(answer.text).words
+
+
+def test_the_form_suggests_shops_of_former_visits_alone(shared):
+    form = f"/cars/{shared.car}/visits/new"
+    assert SHOP not in shared.planner.get(form).text
+    shared.release(shared.send())
+    assert f'<option value="{SHOP}">' in shared.planner.get(form).text
+    assert OTHER_SHOP not in shared.planner.get(form).text
+
+
+def test_an_inspector_of_the_owner_notes_steps_and_sends_no_car(shared):
+    visit = shared.send()
+    inspector = shared.ask(OWNER, "inspector")
+    assert inspector.get(f"/cars/{shared.car}/visits/new").status_code == 403
+    assert inspector.get(f"/visits/{visit}/arrived").status_code == 200
+    shared.release(visit, inspector)
+
+
+def test_the_list_of_those_away_is_told_in_words(shared):
+    assert "No car is away" in words(shared.planner, "/visits")
+    shared.send()
+    page = Page(shared.planner.get("/visits").text)
+    assert page.rows[0][:6] == [NAME, SHOP, OWNER, "2026-11-02", "–", "Look at the lining."]
+    assert "Undo sending" in page.words
+    # The shop releases it; the sending is its owner's.
+    assert "Undo" not in words(shared.shop, "/visits")
