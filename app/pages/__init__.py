@@ -6,6 +6,7 @@ from app.pages import (
     account_second,
     account_tokens,
     cars,
+    changes,
     components,
     corrections,
     due,
@@ -20,6 +21,7 @@ from app.pages import (
     ladings,
     loading,
     many,
+    openid,
     people,
     rulebook,
     rulebook_editions,
@@ -40,6 +42,7 @@ PAGES = (
     trial,
     trial_fleet,
     worked_out,
+    changes,
     facts,
     corrections,
     events,
@@ -59,6 +62,7 @@ PAGES = (
     account,
     account_second,
     account_tokens,
+    openid,
     people,
 )
 ROUTERS = tuple(page.router for page in PAGES)

@@ -85,6 +85,10 @@ def table_of(mapped: type[Any]) -> Table:
     return table
 
 
+def table_named(name: str) -> Table:
+    return Base.metadata.tables[name]
+
+
 def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
     listed = ", ".join(f"'{value}'" for value in values)
     return CheckConstraint(f"{column} IN ({listed})", name=column)

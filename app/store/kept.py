@@ -15,6 +15,8 @@ Values = dict[str, Any]
 About = tuple[str, str]
 OF_CAR = (("car", "car_id"),)
 OF_PERSON = (("person", "person_id"),)
+# An owner's programme is the owner's; any other edition is for all.
+OF_OWNER = (("party", "owner_id"),)
 RULEBOOK = (("setting", "rulebook"),)
 
 
@@ -22,7 +24,7 @@ RULEBOOK = (("setting", "rulebook"),)
 class Kept:
     """`about` names what an entry with such a row is about, by the column that holds its key.
 
-    `settings` are what it is about whatever it holds. Of `secret` columns is only told that they
+    `settings` are what it is about when that names nothing. Of `secret` columns is only told that they
     changed; `passing` ones tell of use, and when nothing else changed there is no entry. `only`
     restricts what is kept to some columns, where the others are derived.
     """
@@ -57,8 +59,8 @@ KEPT: Mapping[str, Kept] = {
     "visit_step": Kept(),
     "withdrawal": Kept(),
     "lading": Kept(settings=(("setting", "ladings"),)),
-    "rulebook_edition": Kept(settings=RULEBOOK),
-    "rulebook_in_force": Kept(settings=RULEBOOK),
+    "rulebook_edition": Kept(OF_OWNER, RULEBOOK),
+    "rulebook_in_force": Kept(OF_OWNER, RULEBOOK),
     "import_run": Kept(about=(("import", "id"),)),
     "person": Kept(
         about=(("person", "id"),),
@@ -122,4 +124,4 @@ def about_of(table: str, values: Mapping[str, Any]) -> list[About]:
     found = [
         (kind, str(values[column])) for kind, column in kept.about if values.get(column) is not None
     ]
-    return [*found, *kept.settings]
+    return found or list(kept.settings)
