@@ -132,7 +132,7 @@ def _begin(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp) -> int:
     run = ImportRun(
         kind=kind, file_name=sheet.name[:200], sha256=sheet.sha256,
         rows=0, added=0, changed=0, repeated=0, recorded_at=stamp.at, recorded_by=stamp.by,
-        person_id=whose.person_id, parties=sorted(whose.named) if whose.person_id else None,
+        person_id=whose.person_id, parties=sorted(whose.named) or None,
     )  # fmt: skip
     db.add(run)
     db.flush()  # for its key

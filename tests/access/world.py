@@ -1,0 +1,190 @@
+"""Two companies, a lining's owner and a shop in one register: who reaches which car is asked of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.access import ROLES, Reach
+from app.actions import cars, components, events, rulebooks, uploads
+from app.actions import imports as imports_
+from app.actions.changes import (
+    CarDetails,
+    NewCar,
+    NewComponent,
+    NewEvent,
+    NewInstallation,
+    NewName,
+    NewOwnership,
+    NewService,
+    NewStencil,
+)
+from app.actions.stamp import Stamp
+from app.files import sheets
+from app.store.changes import ChangeAbout
+from app.store.derived import ImportRun, Job
+from app.store.people import Membership, Person, SignIn
+from app.store.signed_in import fingerprint
+from app.store.tables import Party
+from app.store.visits import Visit
+from tests.fixtures.people import LONG_AGO, NEVER
+from tests.fixtures.web import NOW, TODAY
+
+STAMP = Stamp("Fixture", NOW, TODAY)
+OWN, FOREIGN = "Quillon Tank Lines", "Zephyr Invented Leasing"
+LINER, SHOP = "Invented Lining Works", "Made-up Car Shop"
+OFFICE = "Register Office of Nowhere"
+OWN_CAR, FOREIGN_CAR = ("ZQAX", 101), ("ZQBX", 909)
+EDITION = """
+id = "{code}"
+edition = "an invented programme"
+base = "us-49cfr"
+owner = "{owner}"
+[rules.visual]
+text = "An invented owner asks for a visual inspection every five years."
+citation = "an invented instruction"
+interval_months = 60
+"""
+
+
+@dataclass
+class World:
+    """Keys of the same things twice, by the name of the parameter in an address."""
+
+    own: dict[str, str] = field(default_factory=dict)
+    foreign: dict[str, str] = field(default_factory=dict)
+    # Keys that nothing has.
+    missing: dict[str, str] = field(default_factory=dict)
+
+
+def browser_key(role: str, party: str = OWN) -> str:
+    """What the browser of a person in this role of this party holds."""
+    return f"key-of-{role}-at-{party}".replace(" ", "-")
+
+
+def build(db: Session) -> World:
+    """Fill an empty store."""
+    parties = {
+        name: Party(name=name, keeps_register=name == OFFICE)
+        for name in (OWN, FOREIGN, LINER, SHOP, OFFICE)
+    }
+    db.add_all(parties.values())
+    db.flush()
+    world = World()
+    for name, car in ((OWN, OWN_CAR), (FOREIGN, FOREIGN_CAR)):
+        for role in ROLES:
+            _person(db, role, parties[name])
+        things = _things(db, parties[name], car)
+        (world.own if name == OWN else world.foreign).update(things)
+    for party in (LINER, SHOP, OFFICE):
+        for role in ROLES:
+            _person(db, role, parties[party])
+    world.missing = {name: _missing(value) for name, value in world.foreign.items()} | NAMELESS
+    return world
+
+
+def add_changes(db: Session, world: World) -> None:
+    """The entries in the record of change about each car, which are there once all is committed."""
+    for things in (world.own, world.foreign):
+        change = select(ChangeAbout.change_id).where(
+            ChangeAbout.kind == "car", ChangeAbout.key == things["car_id"]
+        )
+        things["change_id"] = str(db.scalars(change).first())
+    world.missing["change_id"] = "987654321"
+
+
+def _missing(value: str) -> str:
+    return "987654321" if value.isdecimal() else "no-such-thing"
+
+
+# A name as a car could have it.
+NAMELESS = {"mark": "ZQZX", "number": "777"}
+
+
+def _person(db: Session, role: str, party: Party) -> None:
+    person = Person(
+        name=f"{role} at {party.name}", email=f"{role}-{party.id}@tests.example", added_at=LONG_AGO
+    )
+    db.add(person)
+    db.flush()
+    db.add(
+        Membership(
+            person_id=person.id, party_id=party.id, role=role, added_at=LONG_AGO, added_by="Fixture"
+        )
+    )
+    db.add(
+        SignIn(
+            key_sha256=fingerprint(browser_key(role, party.name)), person_id=person.id, how="password",
+            address="127.0.0.1", browser="tests", began_at=LONG_AGO, proved_at=NOW, seen_at=NEVER,
+            expires_at=NEVER,
+        )
+    )  # fmt: skip
+
+
+def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
+    db.info["reach"] = Reach(
+        frozenset((party.id,)), members=frozenset((party.id,)), named=frozenset((party.id,))
+    )
+    car = cars.add_car(
+        db,
+        NewCar(
+            NewName(*name), NewOwnership(party.name), CarDetails("DOT 111A100W1", built_on=date(2015, 3, 1)),
+            service=NewService("Invented solvent", hazardous=True),
+        ),
+        STAMP,
+    )  # fmt: skip
+    event = events.record_event(
+        db,
+        car.id,
+        NewEvent(date(2024, 5, 6), ("visual",), facility=f"Works of {party.name}"),
+        STAMP,
+    )
+    stencil = cars.mark_stencil(db, car.id, NewStencil(visual="2030-01"), STAMP)
+    installed = components.install(
+        db,
+        car.id,
+        NewInstallation(
+            NewComponent("relief_valve", serial=f"S{party.id}"), "top", date(2020, 1, 2)
+        ),
+        STAMP,
+    )
+    upload = uploads.keep(db, "events", f"{party.id}.csv", b"mark,number,on,items\n", STAMP)
+    sheet = sheets.read(
+        "events.csv", f"mark,number,on,items\n{name[0]},{name[1]},2020-02-03,visual\n".encode()
+    )
+    run = imports_.apply(db, "events", sheet, STAMP)
+    edition = rulebooks.load(
+        db, EDITION.format(code=f"programme-{party.id}", owner=party.name), STAMP
+    )
+    visit = Visit(car_id=car.id, shop_id=party.id, **STAMP.columns())
+    db.add(visit)
+    people = db.scalars(
+        select(Person)
+        .join(Membership, Membership.person_id == Person.id)
+        .where(Membership.party_id == party.id)
+    ).all()
+    someone = people[0]
+    for thing in (upload, run):
+        thing.person_id = someone.id
+    db.get_one(ImportRun, run.id).parties = [party.id]
+    job = Job(
+        id=f"job-of-{party.id}",
+        kind="refresh-due",
+        payload={},
+        state="done",
+        result={"cars": 1},
+        asked_by="Fixture",
+        person_id=someone.id,
+        asked_at=NOW,
+    )
+    db.add(job)
+    db.commit()  # so that each company's things are an entry of their own
+    return {
+        "car_id": str(car.id), "event_id": str(event.id), "row_id": str(stencil.id),
+        "installation_id": str(installed.id), "upload_id": upload.id, "import_id": str(run.id),
+        "edition_id": str(edition.id), "visit_id": str(visit.id), "job_id": job.id,
+        "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
+    }  # fmt: skip
