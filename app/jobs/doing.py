@@ -26,6 +26,7 @@ from app.store import jobs, locks, reach, signed_in
 from app.store.db import read_session, sessions, write_session
 from app.store.derived import Job
 from app.store.doer import Doer as Changer
+from app.store.moments import not_before
 
 T = TypeVar("T")
 log = logging.getLogger(__name__)
@@ -104,8 +105,10 @@ class Doer:
             )
 
     def _do_all(self, job: Job) -> None:
-        at = datetime.now(UTC)
-        stamp = Stamp(job.asked_by, at, at.astimezone(ZoneInfo(self.zone)).date())
+        clock = datetime.now(UTC)
+        with read_session(self.factory) as db:
+            at = not_before(db, clock)
+        stamp = Stamp(job.asked_by, at, clock.astimezone(ZoneInfo(self.zone)).date())
         work, tell = WORK[job.kind], self._progress(job.id)
         if job.kind in LOOKS_ONLY:
             with read_session(self.factory, self._reach(job)) as db:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Annotated, Any, Literal, TypeVar, cast
 from urllib.parse import quote
 
@@ -21,6 +22,7 @@ from app.errors import Problem
 from app.store import db as store_db
 from app.store import reach, signed_in
 from app.store.doer import Doer
+from app.store.moments import not_before
 from app.store.signed_in import SignedIn
 from app.web import presence
 from app.web.cookies import read_cookie
@@ -28,6 +30,7 @@ from app.web.limits import count_person
 
 Route = TypeVar("Route", bound=Callable[..., Any])
 Needed = Capability | Literal["everyone"]
+READING = frozenset({"GET", "HEAD", "OPTIONS"})
 SIGN_IN = "/sign-in"
 START_PAGES: tuple[tuple[Capability, str], ...] = (
     ("load_check", "/loading"),
@@ -176,6 +179,19 @@ def _kept(request: Request, found: Admitted) -> Admitted:
     return found
 
 
+def moment(request: Request) -> datetime:
+    """This moment in UTC, the same all through a request; of a change, never before an earlier one's."""
+    state = request.app.state
+    if request.method in READING:
+        told: datetime = state.clock()
+        return told
+    if not hasattr(request.state, "moment"):
+        with store_db.read_session(state.sessions, NOTHING) as db:
+            request.state.moment = not_before(db, state.clock())
+    kept: datetime = request.state.moment
+    return kept
+
+
 def doer(request: Request, found: Admitted) -> Doer:
     """What the record of change says of who asks."""
     viewer = found.viewer
@@ -185,7 +201,7 @@ def doer(request: Request, found: Admitted) -> Doer:
         "api" if request.url.path.startswith("/api/") else "page",
         request.client.host if request.client else "",
         getattr(request.state, "request_id", ""),
-        request.app.state.clock(),
+        moment(request),
     )
 
 

@@ -17,6 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.errors import TooMany
 from app.settings import Settings
+from app.web.admission import READING
 from app.web.bodies import HANG_UP, Body
 from app.web.cookies import HOST_ONLY, SESSION
 from app.web.headers import headers_for
@@ -29,7 +30,6 @@ from app.web.hosts import (
 )
 from app.web.limits import Limits, cost_of, counted_address
 from app.web.problems import explain
-from app.web.requests import READING
 
 FOREIGN = (
     "A change was asked for by a page of another site, so nothing was recorded. "

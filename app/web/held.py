@@ -10,7 +10,8 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
 from app.errors import Refused
-from app.web.requests import READING, form_of
+from app.web.admission import READING
+from app.web.requests import form_of
 
 FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
 

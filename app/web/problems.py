@@ -14,13 +14,13 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from app.errors import Away, Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused, TooMany
-from app.web.admission import NotAllowed, NotSignedIn, sign_in_address, start_page
+from app.web.admission import READING, NotAllowed, NotSignedIn, sign_in_address, start_page
 from app.web.headers import headers_for
 from app.web.held import held
 from app.web.hosts import own_address
 from app.web.logs import HEADER, pattern_of
 from app.web.rendering import page, partial, see_other
-from app.web.requests import READING, wants_part
+from app.web.requests import wants_part
 
 log = logging.getLogger(__name__)
 

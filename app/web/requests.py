@@ -17,9 +17,8 @@ from app.errors import NotFound
 from app.settings import Settings
 from app.store import db as store_db
 from app.store import migrate, trouble
-from app.web.admission import Admitted, admitted, doer, viewer
+from app.web.admission import READING, Admitted, admitted, doer, moment, viewer
 
-READING = frozenset({"GET", "HEAD", "OPTIONS"})
 # A form for a thousand cars posts as many fields; more is no form of ours.
 MOST_FIELDS = 20_000
 MOST_IN_A_FIELD = 4 * 1024 * 1024
@@ -46,15 +45,15 @@ def session(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> 
 
 
 def now(request: Request) -> datetime:
-    """This moment, in UTC."""
-    moment: datetime = request.app.state.clock()
-    return moment
+    """This moment, in UTC; of a change, never before an earlier one's."""
+    return moment(request)
 
 
 def today(request: Request) -> date:
     """The day it is in the time zone of the settings."""
     zone = ZoneInfo(request.app.state.settings.time_zone)
-    return now(request).astimezone(zone).date()
+    clock: datetime = request.app.state.clock()
+    return clock.astimezone(zone).date()
 
 
 def settings(request: Request) -> Settings:

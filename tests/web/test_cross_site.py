@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 from starlette.routing import BaseRoute
 
 from app import api, pages
-from app.web.requests import READING
+from app.web.admission import READING
 
 SIGNED_IN = [{"Cookie": "session=x"}, {"Cookie": "__Host-session=x"}, {"Cookie": "a=b; session=x"}]
 
