@@ -92,7 +92,9 @@ def password_form(request: Request, me: signing.Me, mine: Mine) -> Response:
 
 @router.post("/account/password")
 @web.may("own_account")
-def change_password(request: Request, me: signing.Me, posted: web.Posted, now: web.Now) -> Response:
+def change_password(
+    request: Request, me: signing.Me, posted: web.Posted, now: signing.Clock
+) -> Response:
     if ask := signing.must_prove(request, me, "/account/password"):
         return ask
     wrong = _wrong_password(request, me.viewer.person_id, posted.secret("current"))
@@ -114,7 +116,7 @@ def change_password(request: Request, me: signing.Me, posted: web.Posted, now: w
 
 @router.get("/account/sign-ins")
 @web.may("own_account")
-def sign_ins(request: Request, db: web.Db, me: signing.Me, now: web.Now) -> Response:
+def sign_ins(request: Request, db: web.Db, me: signing.Me, now: signing.Clock) -> Response:
     return web.page(
         request,
         "account/sign_ins.html",
@@ -130,7 +132,7 @@ def sign_ins(request: Request, db: web.Db, me: signing.Me, now: web.Now) -> Resp
 @router.post("/account/sign-ins/end")
 @web.may("own_account")
 def end_sign_in(
-    request: Request, db: web.Db, me: signing.Me, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, posted: web.Posted, now: signing.Clock
 ) -> Response:
     sign_in.end_one(db, me.viewer.person_id, posted.one("sign_in"), now)
     return web.see_other("/account/sign-ins?saved=ended")
@@ -138,7 +140,7 @@ def end_sign_in(
 
 @router.post("/account/sign-ins/end-all")
 @web.may("own_account")
-def end_everywhere(request: Request, db: web.Db, me: signing.Me, now: web.Now) -> Response:
+def end_everywhere(request: Request, db: web.Db, me: signing.Me, now: signing.Clock) -> Response:
     sign_in.end_everywhere(db, me.viewer.person_id, now)
     return signing.leave(request, "/sign-in")
 
@@ -154,7 +156,7 @@ def prove_form(request: Request, db: web.Db, mine: Mine) -> Response:
 
 @router.post(signing.PROVE)
 @web.may("own_account")
-def prove(request: Request, me: signing.Me, posted: web.Posted, now: web.Now) -> Response:
+def prove(request: Request, me: signing.Me, posted: web.Posted, now: signing.Clock) -> Response:
     address = own_address(posted.one("next"))
     wrong = _wrong_password(request, me.viewer.person_id, posted.secret("password"))
     if wrong:
@@ -168,7 +170,7 @@ def prove(request: Request, me: signing.Me, posted: web.Posted, now: web.Now) ->
 
 @router.post(f"{signing.PROVE}/ask")
 @web.may("own_account")
-def ask_to_prove(request: Request, db: web.Db, me: signing.Me, now: web.Now) -> Response:
+def ask_to_prove(request: Request, db: web.Db, me: signing.Me, now: signing.Clock) -> Response:
     asked = passkeys.ask_for_one(db, signing.site(request), now, me.viewer.person_id)
     return JSONResponse({"challenge": asked.challenge_id, "options": asked.options})
 
@@ -176,7 +178,7 @@ def ask_to_prove(request: Request, db: web.Db, me: signing.Me, now: web.Now) -> 
 @router.post(f"{signing.PROVE}/passkey")
 @web.may("own_account")
 def prove_by_passkey(
-    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: signing.Clock
 ) -> Response:
     address, site = own_address(posted.one("next")), signing.site(request)
     challenge, answer = posted.one("challenge"), posted.one("answer")

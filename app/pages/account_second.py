@@ -36,7 +36,7 @@ def codes_form(request: Request, db: web.Db, me: signing.Me, mine: Mine) -> Resp
 @router.post(CODES)
 @web.may("own_account")
 def turn_codes_on(
-    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: signing.Clock
 ) -> Response:
     seal = signing.seal(request)
     secret = seal.open(posted.one("sealed"))
@@ -63,7 +63,7 @@ def turn_codes_off(request: Request, db: web.Db, me: signing.Me, mine: Mine) -> 
 @router.post("/account/recovery")
 @web.may("own_account")
 def new_recovery_codes(
-    request: Request, db: web.Db, me: signing.Me, mine: Mine, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, mine: Mine, now: signing.Clock
 ) -> Response:
     if ask := signing.must_prove(request, me, CODES):
         return ask
@@ -83,7 +83,7 @@ def passkeys_list(request: Request, db: web.Db, me: signing.Me, mine: Mine) -> R
 @router.post(f"{PASSKEYS}/ask")
 @web.may("own_account")
 def ask_for_new_passkey(
-    request: Request, db: web.Db, me: signing.Me, mine: Mine, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, mine: Mine, now: signing.Clock
 ) -> Response:
     if signing.must_prove(request, me, PASSKEYS):
         return JSONResponse({"error": {"message": "Prove anew who you are.", "faults": []}}, 403)
@@ -94,7 +94,7 @@ def ask_for_new_passkey(
 @router.post(PASSKEYS)
 @web.may("own_account")
 def add_passkey(
-    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: signing.Clock
 ) -> Response:
     if ask := signing.must_prove(request, me, PASSKEYS):
         return ask
@@ -109,7 +109,7 @@ def add_passkey(
 @router.post(f"{PASSKEYS}/remove")
 @web.may("own_account")
 def remove_passkey(
-    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: signing.Clock
 ) -> Response:
     if ask := signing.must_prove(request, me, PASSKEYS):
         return ask

@@ -44,7 +44,7 @@ def tokens_list(
 @router.post(TOKENS)
 @web.may("own_account")
 def make_token(
-    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, me: signing.Me, mine: Mine, posted: web.Posted, now: signing.Clock
 ) -> Response:
     if ask := signing.must_prove(request, me, TOKENS):
         return ask
@@ -63,7 +63,7 @@ def make_token(
 @router.post(f"{TOKENS}/revoke")
 @web.may("own_account")
 def revoke_token(
-    request: Request, db: web.Db, mine: Mine, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, mine: Mine, posted: web.Posted, now: signing.Clock
 ) -> Response:
     named = posted.one("token")
     tokens.revoke(db, mine, int(named) if named.isdecimal() else 0, now)

@@ -35,7 +35,7 @@ FIELDS = ("name", "email", "password", "again", "party", "roles")
 
 @router.get("/set-up/{key}")
 @web.may("everyone")
-def set_up_form(request: Request, key: str, db: web.Db, now: web.Now) -> Response:
+def set_up_form(request: Request, key: str, db: web.Db, now: signing.Clock) -> Response:
     if not from_this_machine(request):
         return _only_here(request)
     invitations.opened(db, key, "set_up", now)
@@ -44,7 +44,9 @@ def set_up_form(request: Request, key: str, db: web.Db, now: web.Now) -> Respons
 
 @router.post("/set-up/{key}")
 @web.may("everyone")
-def set_up(request: Request, key: str, posted: web.Posted, db: web.Db, now: web.Now) -> Response:
+def set_up(
+    request: Request, key: str, posted: web.Posted, db: web.Db, now: signing.Clock
+) -> Response:
     if not from_this_machine(request):
         return _only_here(request)
     roles = [role for role in ROLES if role in posted.get("roles", ())]
@@ -58,7 +60,7 @@ def set_up(request: Request, key: str, posted: web.Posted, db: web.Db, now: web.
 @router.get("/invitation/{key}")
 @web.may("everyone")
 def invitation_form(
-    request: Request, key: str, db: web.Db, asked: web.Asking, now: web.Now
+    request: Request, key: str, db: web.Db, asked: web.Asking, now: signing.Clock
 ) -> Response:
     found = invitations.opened(db, key, "join", now)
     return _invited(request, db, key, found, Entries({"name": [found.name]}))
@@ -66,7 +68,9 @@ def invitation_form(
 
 @router.post("/invitation/{key}")
 @web.may("everyone")
-def join(request: Request, key: str, posted: web.Posted, db: web.Db, now: web.Now) -> Response:
+def join(
+    request: Request, key: str, posted: web.Posted, db: web.Db, now: signing.Clock
+) -> Response:
     made = kept(db, lambda: invitations.join(db, key, _newcomer(posted), now))
     if isinstance(made, Problem):
         found = invitations.opened(db, key, "join", now)
@@ -77,7 +81,7 @@ def join(request: Request, key: str, posted: web.Posted, db: web.Db, now: web.No
 @router.post("/invitation/{key}/accept")
 @web.may("own_account")
 def join_with_account(
-    request: Request, key: str, db: web.Db, me: signing.Me, now: web.Now
+    request: Request, key: str, db: web.Db, me: signing.Me, now: signing.Clock
 ) -> Response:
     person = accounts.person_or_raise(db, me.viewer.person_id)
     invitations.join_as(db, key, person, now)
@@ -86,7 +90,7 @@ def join_with_account(
 
 @router.get("/new-password/{key}")
 @web.may("everyone")
-def new_password_form(request: Request, key: str, db: web.Db, now: web.Now) -> Response:
+def new_password_form(request: Request, key: str, db: web.Db, now: signing.Clock) -> Response:
     found = invitations.opened(db, key, "new_password", now)
     return _new_password(request, db, key, found, Entries())
 
@@ -94,7 +98,7 @@ def new_password_form(request: Request, key: str, db: web.Db, now: web.Now) -> R
 @router.post("/new-password/{key}")
 @web.may("everyone")
 def set_password(
-    request: Request, key: str, posted: web.Posted, db: web.Db, now: web.Now
+    request: Request, key: str, posted: web.Posted, db: web.Db, now: signing.Clock
 ) -> Response:
     password, again = posted.secret("password"), posted.secret("again")
     made = kept(db, lambda: invitations.set_password(db, key, password, again, now))

@@ -70,7 +70,9 @@ Administering = Annotated[Office, Depends(office)]
 
 @router.get("/people")
 @web.may("administer")
-def people_list(request: Request, db: web.Db, office: Administering, now: web.Now) -> Response:
+def people_list(
+    request: Request, db: web.Db, office: Administering, now: signing.Clock
+) -> Response:
     held = members.memberships(db, parties=office.parties)
     invited = members.invitations(db, office.parties, now)
     groups = [
@@ -98,7 +100,9 @@ def invite_form(request: Request, db: web.Db, office: Administering) -> Response
 
 @router.post("/people/invite")
 @web.may("administer")
-def invite(request: Request, office: Administering, posted: web.Posted, now: web.Now) -> Response:
+def invite(
+    request: Request, office: Administering, posted: web.Posted, now: signing.Clock
+) -> Response:
     email, name, roles = posted.one("email"), posted.one("name"), _roles(posted)
     party = _number(posted.one("party"))
     with signing.writing(request) as db:
@@ -113,7 +117,7 @@ def invite(request: Request, office: Administering, posted: web.Posted, now: web
 @router.post("/people/invitations/take-back")
 @web.may("administer")
 def take_back(
-    request: Request, db: web.Db, office: Administering, posted: web.Posted, now: web.Now
+    request: Request, db: web.Db, office: Administering, posted: web.Posted, now: signing.Clock
 ) -> Response:
     invitations.take_back(db, office, posted.one("invitation"), now)
     return web.see_other("/people?saved=taken-back")
@@ -163,7 +167,7 @@ def add_roles(
     db: web.Db,
     office: Administering,
     posted: web.Posted,
-    now: web.Now,
+    now: signing.Clock,
 ) -> Response:
     person = people.seen_person(db, office, person_id)
     party, roles = _number(posted.one("party")), _roles(posted)
@@ -182,7 +186,7 @@ def end_role(
     db: web.Db,
     office: Administering,
     posted: web.Posted,
-    now: web.Now,
+    now: signing.Clock,
 ) -> Response:
     person = people.seen_person(db, office, person_id)
     role = _number(posted.one("membership"))
@@ -193,7 +197,7 @@ def end_role(
 @router.post("/people/{person_id}/end")
 @web.may("administer")
 def end_person(
-    request: Request, person_id: web.Key, db: web.Db, office: Administering, now: web.Now
+    request: Request, person_id: web.Key, db: web.Db, office: Administering, now: signing.Clock
 ) -> Response:
     person = people.seen_person(db, office, person_id)
     made = kept(db, lambda: people.end_person(db, office, person_id, now))
@@ -203,7 +207,7 @@ def end_person(
 @router.post("/people/{person_id}/take-seconds-away")
 @web.may("administer")
 def take_seconds_away(
-    request: Request, person_id: web.Key, db: web.Db, office: Administering, now: web.Now
+    request: Request, person_id: web.Key, db: web.Db, office: Administering, now: signing.Clock
 ) -> Response:
     person = people.seen_person(db, office, person_id)
     made = kept(db, lambda: people.take_seconds_away(db, office, person_id, now))
@@ -213,7 +217,7 @@ def take_seconds_away(
 @router.post("/people/{person_id}/new-password")
 @web.may("administer")
 def new_password(
-    request: Request, person_id: web.Key, office: Administering, now: web.Now
+    request: Request, person_id: web.Key, office: Administering, now: signing.Clock
 ) -> Response:
     with signing.writing(request) as db:
         person = people.seen_person(db, office, person_id)

@@ -28,7 +28,7 @@ OVER = "The sign-in took too long. Start again with the password."
 @router.get("/sign-in")
 @web.may("everyone")
 def sign_in_form(request: Request, db: web.Db, asked: web.Asking) -> Response:
-    address = _next(request.query_params.get("next", ""))
+    address = own_next(request.query_params.get("next", ""))
     if asked.signed_in is not None:
         return web.see_other(address)
     return _form(request, Entries({"next": [address]}), nobody=not accounts.anybody(db))
@@ -37,7 +37,7 @@ def sign_in_form(request: Request, db: web.Db, asked: web.Asking) -> Response:
 @router.post("/sign-in")
 @web.may("everyone")
 def give_password(
-    request: Request, asked: web.Asking, posted: web.Posted, now: web.Now
+    request: Request, asked: web.Asking, posted: web.Posted, now: signing.Clock
 ) -> Response:
     email, here = posted.one("email"), presence.place(request)
     with signing.writing(request) as db:
@@ -52,13 +52,13 @@ def give_password(
     with signing.writing(request, person) as db:
         signing.end_earlier(request, db, now)
         key, second = sign_in.with_password(db, person.id, renewed, here, lasting, now)
-    address = _next(posted.one("next"))
+    address = own_next(posted.one("next"))
     return signing.let_in(request, key, _second(address) if second else address)
 
 
 @router.post("/sign-in/passkey/ask")
 @web.may("everyone")
-def ask_for_passkey(request: Request, asked: web.Asking, now: web.Now) -> Response:
+def ask_for_passkey(request: Request, asked: web.Asking, now: signing.Clock) -> Response:
     waiting = _waiting(request)
     with signing.writing(request) as db:
         person_id = waiting.viewer.person_id if waiting else None
@@ -68,7 +68,9 @@ def ask_for_passkey(request: Request, asked: web.Asking, now: web.Now) -> Respon
 
 @router.post("/sign-in/passkey")
 @web.may("everyone")
-def give_passkey(request: Request, asked: web.Asking, posted: web.Posted, now: web.Now) -> Response:
+def give_passkey(
+    request: Request, asked: web.Asking, posted: web.Posted, now: signing.Clock
+) -> Response:
     here, lasting = presence.place(request), presence.lasting(request.app.state.settings)
     waiting = _waiting(request)
     person_id = waiting.viewer.person_id if waiting else None
@@ -84,14 +86,14 @@ def give_passkey(request: Request, asked: web.Asking, posted: web.Posted, now: w
         signing.end_earlier(request, db, now)
         how = waiting.how if waiting else "passkey"
         key = sign_in.begin(db, person, how, "passkey", here, lasting, now)
-    return signing.let_in(request, key, _next(posted.one("next")))
+    return signing.let_in(request, key, own_next(posted.one("next")))
 
 
 @router.get("/sign-in/second")
 @web.may("everyone")
 def second_form(request: Request, asked: web.Asking) -> Response:
     waiting = _waiting(request)
-    address = _next(request.query_params.get("next", ""))
+    address = own_next(request.query_params.get("next", ""))
     if waiting is None:
         return web.see_other(address if asked.signed_in else "/sign-in")
     return _second_form(request, waiting, {"next": [address]})
@@ -99,7 +101,9 @@ def second_form(request: Request, asked: web.Asking) -> Response:
 
 @router.post("/sign-in/second")
 @web.may("everyone")
-def give_code(request: Request, asked: web.Asking, posted: web.Posted, now: web.Now) -> Response:
+def give_code(
+    request: Request, asked: web.Asking, posted: web.Posted, now: signing.Clock
+) -> Response:
     waiting = _waiting(request)
     if waiting is None:
         return _form(request, _typed(posted, OVER), 422)
@@ -117,12 +121,12 @@ def give_code(request: Request, asked: web.Asking, posted: web.Posted, now: web.
             key = sign_in.second_given(db, waiting.fingerprint, second, here, lasting, now)
     if second is None:
         return _second_form(request, waiting, posted, WRONG_CODE, 422)
-    return signing.let_in(request, key, _next(posted.one("next")))
+    return signing.let_in(request, key, own_next(posted.one("next")))
 
 
 @router.post("/sign-out")
 @web.may("everyone")
-def sign_out(request: Request, asked: web.Asking, now: web.Now) -> Response:
+def sign_out(request: Request, asked: web.Asking, now: signing.Clock) -> Response:
     key = read_cookie(request, request.app.state.settings)
     if key:
         with signing.writing(request) as db:
@@ -147,7 +151,7 @@ def _waiting(request: Request) -> SignedIn | None:
     return found if found and found.second_wanted else None
 
 
-def _next(given: str) -> str:
+def own_next(given: str) -> str:
     """Where to go on to: an address of our own that is not itself about signing in."""
     address = own_address(given)
     return "/" if address.startswith(("/sign-", "/set-up", "/new-password")) else address
@@ -157,9 +161,14 @@ def _second(address: str) -> str:
     return f"/sign-in/second?next={quote(address, safe='')}"
 
 
+def refused(request: Request, problem: str) -> Response:
+    """The sign-in page, with why nobody was let in."""
+    return _form(request, Entries({"next": ["/"]}, {"": problem}), 422)
+
+
 def _typed(posted: web.Sent, problem: str) -> Entries:
     """What was typed, but for secrets, and what is wrong with it."""
-    kept = {"email": [posted.one("email")], "next": [_next(posted.one("next"))]}
+    kept = {"email": [posted.one("email")], "next": [own_next(posted.one("next"))]}
     return Entries(kept, {"": problem})
 
 
@@ -183,7 +192,7 @@ def _form(request: Request, entries: Entries, status: int = 200, nobody: bool = 
 def _second_form(
     request: Request, waiting: SignedIn, typed: Any, problem: str = "", status: int = 200
 ) -> Response:
-    address = _next(next(iter(typed.get("next", ())), ""))
+    address = own_next(next(iter(typed.get("next", ())), ""))
     with signing.reading(request) as db:
         person = accounts.person_or_raise(db, waiting.viewer.person_id)
         held = bool(accounts.passkeys(db, person.id))

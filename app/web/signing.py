@@ -41,7 +41,14 @@ def me(asked: Annotated[Admitted, Depends(admitted)]) -> SignedIn:
     return asked.signed_in
 
 
+def clock(request: Request) -> datetime:
+    """The moment by the clock: of what runs out, also where a change is dated later (see web.Now)."""
+    moment: datetime = request.app.state.clock()
+    return moment
+
+
 Me = Annotated[SignedIn, Depends(me)]
+Clock = Annotated[datetime, Depends(clock)]
 
 
 def site(request: Request) -> Site:

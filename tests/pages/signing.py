@@ -13,6 +13,7 @@ from fastapi import FastAPI
 
 from app.actions import invitations, passwords
 from app.store.db import write_session
+from app.store.doer import Doer
 from tests.actions.people_cast import KEEPER, NOW, PASSWORD
 from tests.fixtures.web import TestClient
 
@@ -56,7 +57,7 @@ class Newcomer:
 
 
 def set_up_link(app: FastAPI) -> str:
-    with write_session(app.state.sessions) as db:
+    with write_session(app.state.sessions, doer=Doer("the test", at=NOW)) as db:
         return f"/set-up/{invitations.set_up_link(db, NOW)}"
 
 

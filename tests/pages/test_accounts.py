@@ -12,6 +12,7 @@ from sqlalchemy import select
 from app.main import create_app
 from app.settings import Settings
 from app.store.db import read_session, write_session
+from app.store.doer import Doer
 from app.store.people import Membership, Person, RecoveryCode, SignIn, Token
 from app.store.tables import Party
 from tests.actions.people_cast import KEEPER, NOW, OTHER_PASSWORD, PASSWORD
@@ -58,7 +59,7 @@ def ada(app: FastAPI, here: TestClient) -> TestClient:
 
 
 def test_the_set_up_page_makes_the_first_party_and_person(app: FastAPI, here: TestClient) -> None:
-    with write_session(app.state.sessions) as db:
+    with write_session(app.state.sessions, doer=Doer("the test", at=NOW)) as db:
         db.add(Party(name="Made-up Tanks"))
     page = here.get(set_up_link(app))
     assert page.status_code == 200
@@ -470,10 +471,10 @@ def test_a_token_is_dead_once_revoked_run_out_or_its_person_ended(
     assert [asked(token) for token in tokens] == [200, 200]
     ada.post("/account/tokens/revoke", data={"token": "1"})
     assert [asked(token) for token in tokens] == [401, 200]
-    with write_session(app.state.sessions) as db:
+    with write_session(app.state.sessions, doer=Doer("the test", at=NOW)) as db:
         db.scalars(select(Person)).one().ended_at = NOW
     assert asked(tokens[1]) == 401
-    with write_session(app.state.sessions) as db:
+    with write_session(app.state.sessions, doer=Doer("the test", at=NOW)) as db:
         db.scalars(select(Person)).one().ended_at = None
     assert asked(tokens[1]) == 200
     clock.on(days=366)

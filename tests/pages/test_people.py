@@ -13,9 +13,10 @@ from sqlalchemy import select
 from app.main import create_app
 from app.settings import Settings
 from app.store.db import read_session, write_session
+from app.store.doer import Doer
 from app.store.people import Membership, Person
 from app.store.tables import Party
-from tests.actions.people_cast import KEEPER, OTHER_PASSWORD, PASSWORD, SHOP
+from tests.actions.people_cast import KEEPER, NOW, OTHER_PASSWORD, PASSWORD, SHOP
 from tests.fixtures.web import TestClient
 from tests.pages.signing import (
     Clock,
@@ -266,7 +267,7 @@ def test_parties_are_added_once_and_kept_ones_let_go(app: FastAPI, ada: TestClie
     again = ada.post("/people/parties", data={"name": f" {SHOP} "})
     assert again.status_code == 422
     assert "stands for itself already" in again.text
-    with write_session(app.state.sessions) as db:
+    with write_session(app.state.sessions, doer=Doer("the test", at=NOW)) as db:
         kept = Party(name="Made-up Tanks", kept_by=_party(app, KEEPER))
         db.add(kept)
         db.flush()
