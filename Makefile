@@ -38,6 +38,7 @@ test: lint types templates migrations  ## Run every check and the whole test sui
 
 faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50 on PostgreSQL (an hour); docs/faults.md tells
 	$(BIN)/python -m bench.faults --write
+	FAULTS_GUESSES=5000 $(BIN)/python -m pytest tests/faults/test_strangers.py
 
 fuzz: setup  ## Ask the JSON API many requests made from its description (more with FUZZ_EXAMPLES=5000)
 	FUZZ_EXAMPLES=$${FUZZ_EXAMPLES:-500} $(BIN)/python -m pytest tests/api/test_fuzz.py
