@@ -4,6 +4,7 @@ Problem
   Refused      what was given cannot be taken as it is
   NotFound     what was named is not in the register
   Conflict     it contradicts what is recorded already
+  Outdated     a Conflict: it was to follow on what is no longer the newest
   Busy         the database is locked by other work; trying again helps
     Away       it cannot be reached or written just now; trying again helps once it can
   NewerStore   the database was written by a newer version of the program
@@ -57,6 +58,10 @@ class NotFound(Problem):
 
 class Conflict(Problem):
     """It contradicts what is recorded already."""
+
+
+class Outdated(Conflict):
+    """It was to follow on what is no longer the newest that is recorded."""
 
 
 class Busy(Problem):

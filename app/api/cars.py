@@ -18,6 +18,7 @@ from app.api.calculator import REQUEST
 from app.api.cars_in import CarIn, place_of
 from app.api.cars_out import CarOut, CarRowOut, facts_out, row_out
 from app.api.exact import can_fail, subject
+from app.api.matching import etag
 from app.api.parts import PartDueOut, part_due
 from app.api.register import (
     Back,
@@ -104,14 +105,23 @@ def listed(
 @router.get("/cars/{car_id}", summary="A car with its facts and due items", responses=can_fail(404))
 @web.may("read")
 def one(
-    car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured, back: Back
+    car_id: web.Key,
+    db: web.Db,
+    today: web.Today,
+    settings: web.Configured,
+    back: Back,
+    response: Response,
 ) -> CarOut:
     """Every fact in force on the day, as a due-date request states it, and every due item.
 
     As of today by what is known now, or with `as_of` and `known` as of another day, as known at
-    another moment.
+    another moment. As of now the header ETag is the version of what is recorded; a change sent with
+    it as If-Match is made only while nothing else was recorded of the car.
     """
-    return _shown(db, car_id, standpoint(back, today), settings.soon_days)
+    shown = _shown(db, car_id, standpoint(back, today), settings.soon_days)
+    if back is None:
+        response.headers["ETag"] = etag(db, car_id)
+    return shown
 
 
 @router.get("/cars/{car_id}/due", summary="What is due of a car, and why", responses=can_fail(404))

@@ -21,6 +21,7 @@ from app.api.event_schemas import (
     place_of,
 )
 from app.api.exact import can_fail, subject
+from app.api.matching import IfMatch, must_match
 from app.api.parts import PartDueOut, part_due
 from app.api.register import answer_shown, told_at
 from app.api.schemas import DueDatesOut, PageOut
@@ -68,6 +69,7 @@ class Sending:
     soon_days: int
     key: str | None
     by: str
+    version: str | None
 
     def stamp(self, named: str) -> Stamp:
         return Stamp(web.recorder_for(self.by, named), self.now, self.today)
@@ -81,8 +83,9 @@ def sending(
     settings: web.Configured,
     by: web.Recorder,
     idempotency_key: IdempotencyKey = None,
+    if_match: IfMatch = None,
 ) -> Sending:
-    return Sending(response, db, now, today, settings.soon_days, idempotency_key, by)
+    return Sending(response, db, now, today, settings.soon_days, idempotency_key, by, if_match)
 
 
 Sent = Annotated[Sending, Depends(sending, scope="function")]
@@ -116,7 +119,7 @@ def one(event_id: web.Key, db: web.Db) -> EventOut:
     "/cars/{car_id}/events",
     status_code=201,
     summary="Record an inspection or a change",
-    responses=can_fail(404, 409),
+    responses=can_fail(404, 409, 412),
 )
 @web.may("record_work")
 def record(
@@ -136,6 +139,7 @@ def record(
     if row is None:
         with told_at(place_of):
             row = actions.record_event(sent.db, car_id, event, sent.stamp(new.recorded_by))
+        must_match(sent.db, car_id, sent.version)
     return _recorded(sent, row)
 
 
@@ -143,7 +147,7 @@ def record(
     "/events/{event_id}/correction",
     status_code=201,
     summary="Correct an event",
-    responses=can_fail(404, 409),
+    responses=can_fail(404, 409, 412),
 )
 @web.may("record_work")
 def correct(
@@ -160,6 +164,7 @@ def correct(
     if row is None:
         with told_at(place_of):
             row = actions.correct_event(sent.db, event_id, event, sent.stamp(new.recorded_by))
+        must_match(sent.db, row.car_id, sent.version)
     return _recorded(sent, row)
 
 

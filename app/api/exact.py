@@ -19,6 +19,7 @@ NOT_JSON = "is not marked as JSON, send it with the header Content-Type: applica
 ERRORS: dict[int | str, dict[str, Any]] = {
     404: {"model": ErrorOut, "description": "What was named is not in the register."},
     409: {"model": ErrorOut, "description": "It contradicts what is recorded already."},
+    412: {"model": ErrorOut, "description": "Something was recorded since it was read."},
     422: {"model": ErrorOut, "description": "What was given cannot be taken as it is."},
 }
 

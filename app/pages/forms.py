@@ -140,10 +140,11 @@ def beside(
 ) -> dict[str, str]:
     """Faults of an action beside the fields they are about.
 
-    `renamed` gives the field for a fault's path where they differ; what belongs to none of `names`
+    `renamed` gives the field for a fault's path where they differ; what was recorded meanwhile is
+    ticked as read on every form that changes a car; what belongs to none of `names`
     stands over the form, under the empty name.
     """
-    known, other = set(names), renamed or {}
+    known, other = {*names, "meanwhile"}, renamed or {}
     problems: dict[str, str] = {}
     for fault in faults:
         path = other.get(fault.path, fault.path)

@@ -14,7 +14,7 @@ from app.actions import visits as actions
 from app.errors import Problem
 from app.files import cells, days
 from app.pages import fields, forms
-from app.pages.changing import Looking, faults_of, kept
+from app.pages.changing import Looking, faults_of, kept_of_car
 from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
@@ -66,7 +66,9 @@ def send(
     if entries.problems:
         return _sending(request, db, car, entries, 422)
     sending = actions.Sending(values["shop"], values["sent_on"], values["instructions"] or "")
-    made = kept(db, lambda: actions.send(db, car_id, sending, looking.stamp))
+    made = kept_of_car(
+        db, car_id, looking, lambda: actions.send(db, car_id, sending, looking.stamp)
+    )
     if isinstance(made, Problem):
         entries = entries.wrong(forms.beside(faults_of(made), values))
         return _sending(request, db, car, entries, 422)
@@ -88,7 +90,10 @@ def undo(
     values, entries = forms.read((fields.WHY,), forms.typed(posted))
     if entries.problems:
         return _undoing(request, db, visit, step, entries, 422)
-    made = kept(db, lambda: actions.undo(db, visit_id, step, values["reason"], looking.stamp))
+    made = kept_of_car(
+        db, visit.car_id, looking,
+        lambda: actions.undo(db, visit_id, step, values["reason"], looking.stamp),
+    )  # fmt: skip
     if isinstance(made, Problem):
         entries = entries.wrong(forms.beside(faults_of(made), values))
         return _undoing(request, db, visit, step, entries, 422)
@@ -119,7 +124,9 @@ def note_step(
     if entries.problems:
         return _stepping(request, db, visit, step, entries, 422)
     day: date = values["on"]
-    made = kept(db, lambda: actions.step(db, visit_id, step, day, looking.stamp))
+    made = kept_of_car(
+        db, visit.car_id, looking, lambda: actions.step(db, visit_id, step, day, looking.stamp)
+    )
     if isinstance(made, Problem):
         entries = entries.wrong(forms.beside(faults_of(made), values))
         return _stepping(request, db, visit, step, entries, 422)

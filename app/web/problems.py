@@ -13,7 +13,18 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from app.errors import Away, Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused, TooMany
+from app.errors import (
+    Away,
+    Busy,
+    Conflict,
+    Fault,
+    NewerStore,
+    NotFound,
+    Outdated,
+    Problem,
+    Refused,
+    TooMany,
+)
 from app.web.admission import READING, NotAllowed, NotSignedIn, sign_in_address, start_page
 from app.web.headers import headers_for
 from app.web.held import held
@@ -27,6 +38,7 @@ log = logging.getLogger(__name__)
 STATUSES: dict[type[Problem], int] = {
     NotAllowed: 403,
     NotFound: 404,
+    Outdated: 412,
     Conflict: 409,
     Refused: 422,
     NewerStore: 503,
@@ -41,6 +53,7 @@ HEADINGS = {
     405: "This address does not do that",
     408: "This request came too slowly",
     409: "This contradicts what is recorded",
+    412: "Something was recorded meanwhile",
     413: "This file is too large",
     421: "This is not the name of this register",
     422: "This cannot be taken as it is",

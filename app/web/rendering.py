@@ -24,6 +24,7 @@ from app.access import Viewer
 from app.core.loading import MECHANICAL
 from app.core.relief import range_in_words
 from app.core.words import capitalized, label
+from app.store.change_list import version_of
 from app.web.hosts import own_address
 from app.web.requests import today
 
@@ -93,7 +94,7 @@ def _environment() -> Environment:
     made.filters |= {each.__name__: each for each in filters}
     made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
     made.tests["mechanical"] = MECHANICAL.__contains__
-    made.globals |= {"asset": asset, "query": query, "counted": counted}
+    made.globals |= {"asset": asset, "query": query, "counted": counted, "version_of": version_of}
     return made
 
 
