@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
 from app.errors import Conflict
-from app.store import cars
+from app.store import cars, reach
 from app.store.columns import Recorded, table_of
 from app.store.tables import Party, Withdrawal
 
@@ -74,6 +74,7 @@ def _kept(db: Session, name: str) -> Party:
     found = Party(name=name, kept_by=cars.keeper(db))
     db.add(found)
     flush(db, f"{name} was added by somebody else just now. Try again.")
+    reach.take_in(db, found)
     return found
 
 

@@ -7,6 +7,7 @@ finds nothing and raises.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any, cast
 
@@ -47,6 +48,14 @@ def of(db: Session) -> Reach:
         return cast(Reach, db.info["reach"])
     except KeyError:
         raise RuntimeError("A session was opened without saying for whom.") from None
+
+
+def take_in(db: Session, party: Party) -> None:
+    """Let the session reach what will be of a party that it added and that its own people keep."""
+    mine = of(db)
+    if mine.parties is not None and party.kept_by in mine.parties:
+        added = frozenset((party.id,))
+        db.info["reach"] = replace(mine, parties=mine.parties | added, named=mine.named | added)
 
 
 def of_viewer(db: Session, viewer: Viewer, capability: Capability) -> Reach:
