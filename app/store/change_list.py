@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Row, Select, and_, case, cast, exists, func, or_, select, true
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, object_session
 
 from app.access import Viewer
 from app.errors import NotFound
@@ -131,6 +131,13 @@ def latest_about(db: Session, car_id: int) -> int:
         .limit(1)
     )
     return db.scalar(newest) or 0
+
+
+def version_of(car: Car) -> int:
+    """The version of what is recorded of a car that a session holds, for a form that will change it."""
+    db = object_session(car)
+    assert db is not None
+    return latest_about(db, car.id)
 
 
 def since(db: Session, car_id: int, version: int, limit: int) -> tuple[Listed, ...]:
