@@ -10,6 +10,8 @@ import pytest
 from app.api.cars import NEW_CAR
 from app.main import create_app
 from app.settings import Settings
+from app.store.db import write_session
+from tests.fixtures.people import COOKIES, let_in
 
 with warnings.catch_warnings():
     # It would rather have another HTTP client than the one our lock file holds.
@@ -21,15 +23,22 @@ NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 
 @pytest.fixture
 def client(sqlite_url: str) -> Iterator[TestClient]:
-    with TestClient(create_app(Settings(database_url=sqlite_url), lambda: NOON)) as asking:
+    with _signed_in(sqlite_url) as asking:
         yield asking
 
 
 @pytest.fixture
 def any_client(migrated_url: str) -> Iterator[TestClient]:
     """The same on each kind of database."""
-    with TestClient(create_app(Settings(database_url=migrated_url), lambda: NOON)) as asking:
+    with _signed_in(migrated_url) as asking:
         yield asking
+
+
+def _signed_in(url: str) -> TestClient:
+    app = create_app(Settings(database_url=url), lambda: NOON)
+    with write_session(app.state.sessions) as db:
+        let_in(db)
+    return TestClient(app, cookies=dict(COOKIES), headers={"Origin": "http://testserver"})
 
 
 @pytest.fixture
