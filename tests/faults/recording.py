@@ -127,6 +127,8 @@ class Person(threading.Thread):
                     return
                 if change.kind != "car" and change.answer:
                     self.own.append(change)
+                if change.answer is None:
+                    self.over.wait(0.2)  # as they were asked to
 
     def _next(self) -> Sent:
         cast = self.dice.random()
