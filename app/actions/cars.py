@@ -128,6 +128,12 @@ def correct_fact(db: Session, table: str, row_id: int, change: Change, stamp: St
     return facts.correct(db, fleet.locked_one(db, old.car_id), old, change, stamp)
 
 
+def bring_back_fact(db: Session, table: str, row_id: int, stamp: Stamp) -> CarFact:
+    """Let a fact that was withdrawn hold again."""
+    old = facts.fact_or_raise(db, table, row_id)
+    return facts.bring_back(db, fleet.locked_one(db, old.car_id), old, stamp)
+
+
 def withdraw_fact(db: Session, table: str, row_id: int, reason: str, stamp: Stamp) -> CarFact:
     """Let a dated fact count no longer; the one before it is in force again."""
     old = facts.fact_or_raise(db, table, row_id)

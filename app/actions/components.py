@@ -8,22 +8,19 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.actions import bench, due, rows, rulebooks
-from app.actions.changes import NewComponent, NewEvent, NewInstallation
+from app.actions import bench, change_events, due, rows, rulebooks
+from app.actions.changes import NewComponent, NewInstallation
 from app.actions.checks import Faults, tidy
-from app.actions.events import check_event
 from app.actions.stamp import Stamp
-from app.errors import Conflict
+from app.errors import Conflict, Refused
 from app.files.cells import key
-from app.store import cars, components, events
+from app.store import cars, components
 from app.store.columns import BEGINNING
 from app.store.gathering import note
 from app.store.tables import (
-    EQUIPMENT_KINDS,
     RELIEF_KINDS,
     Car,
     Component,
-    EventRow,
     Installation,
     Removal,
 )
@@ -40,7 +37,7 @@ def install(db: Session, car_id: int, new: NewInstallation, stamp: Stamp) -> Ins
     note(db, "component.installed")
     row = _mount(db, car, new, stamp)
     if new.is_change:
-        _record_change(db, car, new.component.kind, new.installed_on or stamp.today, stamp)
+        change_events.record(db, car, new.component.kind, new.installed_on or stamp.today, stamp)
     due.refresh(db, [car.id], stamp.today)
     return row
 
@@ -57,7 +54,7 @@ def remove(
     note(db, "component.removed", ("car", car.id))
     row = _take_off(db, car, old, removed_on, stamp)
     if is_change:
-        _record_change(db, car, components.component_of(db, old).kind, removed_on, stamp)
+        change_events.record(db, car, components.component_of(db, old).kind, removed_on, stamp)
     due.refresh(db, [car.id], stamp.today)
     return row
 
@@ -83,13 +80,16 @@ def swap(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) 
     note(db, "component.swapped")
     _take_off(db, car, old, on, stamp)
     row = _mount(db, car, new, stamp)
-    _record_change(db, car, kind, on, stamp)
+    change_events.record(db, car, kind, on, stamp)
     due.refresh(db, [car.id], stamp.today)
     return row
 
 
 def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) -> Installation:
-    """Put a new row in the place of an installation recorded wrongly; its removal goes with it."""
+    """Put a new row in the place of an installation recorded wrongly; its removal goes with it.
+
+    So does the change that was recorded with it as an event, when the day was wrong.
+    """
     old = components.installation_or_raise(db, installation_id)
     car = cars.locked_one(db, old.car_id)
     new = tidied(new)
@@ -97,27 +97,88 @@ def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stam
     _must_count(db, old)
     note(db, "component.corrected")
     removal = components.removal_of(db, old.id)
+    change = change_events.of_installation(db, old)
     rows.supersede(db, old, stamp)
     row = _mount(db, car, new, stamp, replaces=old, removed=removal is not None)
     if removal is not None:
         _move_removal(db, removal, row, stamp)
+    if change is not None:
+        change_events.move(db, car, change, new, stamp)
+    due.refresh(db, [car.id], stamp.today)
+    return row
+
+
+def correct_car(
+    db: Session, installation_id: int, car_id: int, reason: str, stamp: Stamp
+) -> Installation:
+    """Put right that an installation was recorded on the wrong car: here it never was, there it is.
+
+    Its removal and the changes recorded with both go along. Gives the row of the other car.
+    """
+    old = components.installation_or_raise(db, installation_id)
+    if old.car_id == car_id:
+        raise Refused("That is the car on which it is recorded. Choose another.")
+    wrong, right = (cars.locked_one(db, key) for key in sorted((old.car_id, car_id)))
+    if wrong.id != old.car_id:
+        wrong, right = right, wrong
+    _must_count(db, old)
+    said = replace(_as_new(db, old), is_change=change_events.of_installation(db, old) is not None)
+    removal = components.removal_of(db, old.id)
+    gone = change_events.of_removal(db, old, removal) if removal else None
+    note(db, "component.moved_to_its_car")
+    _withdraw(db, old, reason, stamp)
+    check(db, right, said, stamp)
+    row = _mount(db, right, said, stamp, removed=removal is not None)
+    if said.is_change and said.installed_on:
+        change_events.record(db, right, said.component.kind, said.installed_on, stamp)
+    if removal is not None:
+        rows.withdraw(db, removal, reason, stamp)
+        _take_off(db, right, row, removal.removed_on, stamp)
+        if gone is not None:
+            change_events.withdraw(db, gone, reason, stamp)
+            change_events.record(db, right, said.component.kind, removal.removed_on, stamp)
+    due.refresh(db, sorted((wrong.id, right.id)), stamp.today)
+    return row
+
+
+def bring_back(db: Session, installation_id: int, stamp: Stamp) -> Installation:
+    """Let an installation that was withdrawn count again, as a new row; with the change withdrawn with it."""
+    old = components.installation_or_raise(db, installation_id)
+    car = cars.locked_one(db, old.car_id)
+    rows.must_be_withdrawn(db, old, components.corrected_by(db, old.id))
+    removal = components.removal_of(db, old.id)
+    said = _as_new(db, old)
+    check(db, car, said, stamp, old)
+    note(db, "component.brought_back")
+    _must_be_another(db, car, said.component, said.position, said.installed_on)
+    row = _mount(db, car, said, stamp, replaces=old, removed=removal is not None)
+    if removal is not None:
+        _move_removal(db, removal, row, stamp)
+    change_events.bring_back(db, car, old, said.component.kind, stamp)
     due.refresh(db, [car.id], stamp.today)
     return row
 
 
 def withdraw(db: Session, installation_id: int, reason: str, stamp: Stamp) -> Installation:
-    """Let an installation that never was count no longer."""
+    """Let an installation that never was count no longer, nor the change recorded with it."""
     old = components.installation_or_raise(db, installation_id)
     car = cars.locked_one(db, old.car_id)
     _must_count(db, old)
     note(db, "component.withdrawn")
-    rows.withdraw(db, old, reason, stamp)
+    _withdraw(db, old, reason, stamp)
     due.refresh(db, [car.id], stamp.today)
     return old
 
 
+def _withdraw(db: Session, old: Installation, reason: str, stamp: Stamp) -> None:
+    change = change_events.of_installation(db, old)
+    rows.withdraw(db, old, reason, stamp)
+    if change is not None:
+        change_events.withdraw(db, change, reason, stamp)
+
+
 def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stamp) -> Installation:
-    """Undo taking a component off: it was on the car all along."""
+    """Undo taking a component off: it was on the car all along, and no change was made."""
     old = components.installation_or_raise(db, installation_id)
     car = cars.locked_one(db, old.car_id)
     removal = components.removal_of(db, old.id)
@@ -127,7 +188,10 @@ def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stam
     _must_be_another(db, car, component, old.position, removal.removed_on)
     _must_be_free(db, component, removal.removed_on)
     note(db, "removal.withdrawn", ("car", car.id))
+    change = change_events.of_removal(db, old, removal)
     rows.withdraw(db, removal, reason, stamp)
+    if change is not None:
+        change_events.withdraw(db, change, reason, stamp)
     due.refresh(db, [car.id], stamp.today)
     return old
 
@@ -232,12 +296,21 @@ def _mount(
     return rows.add(db, row, "Somebody else corrected this just now. Open the car anew.")
 
 
-def _stated(new: NewInstallation) -> dict[str, Any]:
+def _stated(new: NewInstallation | Installation) -> dict[str, Any]:
     return rows.values_of(
         new,
         "position", "installed_on", "installed_month_only", "tested_on", "set_psig",
         "protected_in_storage", "owner_interval_months", "found_psig", "left_psig", "vapor_tight_psig",
     )  # fmt: skip
+
+
+def _as_new(db: Session, row: Installation) -> NewInstallation:
+    """What a row says, as it would be recorded anew; what a person confirmed of it stays so."""
+    component = components.component_of(db, row)
+    words = rows.values_of(component, "kind", "maker", "model", "lot", "serial")
+    return NewInstallation(
+        component=NewComponent(**words), confirmed=True, beside_another=True, **_stated(row)
+    )
 
 
 def _component(db: Session, car: Car, new: NewComponent, stamp: Stamp) -> Component:
@@ -314,21 +387,3 @@ def _must_count(db: Session, old: Installation) -> None:
     newer = components.corrected_by(db, old.id)
     what = f"corrected: installation {newer.id} took its place" if newer else "withdrawn"
     raise Conflict(f"Installation {old.id} was already {what}. Open the car anew.")
-
-
-def _record_change(db: Session, car: Car, kind: str, on: date, stamp: Stamp) -> None:
-    """The change as an event of its day, where it opens a leakage test; once a day is enough."""
-    item = change_of(kind)
-    if item is None or events.known_by(db, car.id, on, item, ""):
-        return
-    event = NewEvent(on, (item,), notes=f"{kind.replace('_', ' ')} changed")
-    check_event(db, car, event, stamp)
-    row = EventRow(car_id=car.id, happened_on=on, items=item, notes=event.notes, **stamp.columns())
-    rows.add(db, row, "Somebody else recorded this change just now. Try again.")
-
-
-def change_of(kind: str) -> str | None:
-    """The change that putting on or taking off such a component is, if it is one (180.509(j))."""
-    if kind in RELIEF_KINDS:
-        return "relief_device_changed"
-    return "service_equipment_changed" if kind in EQUIPMENT_KINDS else None

@@ -9,7 +9,7 @@ from uuid import NAMESPACE_OID, uuid5
 from sqlalchemy.orm import Session
 
 from app.actions import due, rows
-from app.actions.changes import NewEvent
+from app.actions.changes import NewEvent, NewReading
 from app.actions.checks import Faults, tidy
 from app.actions.readings import check_readings
 from app.actions.stamp import Stamp
@@ -84,6 +84,29 @@ def withdraw_event(db: Session, event_id: int, reason: str, stamp: Stamp) -> Eve
     rows.withdraw(db, old, reason, stamp)
     due.refresh(db, [old.car_id], stamp.today)
     return old
+
+
+def bring_back_event(db: Session, event_id: int, stamp: Stamp) -> EventRow:
+    """Let an event that was withdrawn count again, as a new row that says the same."""
+    old = changeable_or_raise(db, event_id)
+    car = cars.locked(db, [old.car_id], split(old.items))[0]
+    rows.must_be_withdrawn(db, old, events.corrected_by(db, old.id))
+    event = _as_new(db, old)
+    check_event(db, car, event, stamp)
+    note(db, "event.brought_back")
+    new = _add(db, car, event, stamp, replaces=old)
+    due.refresh(db, [car.id], stamp.today)
+    return new
+
+
+def _as_new(db: Session, row: EventRow) -> NewEvent:
+    """What a row says, as it would be recorded anew; what a person confirmed of it stays so."""
+    readings = tuple(
+        NewReading(**{name: getattr(each, name) for name in MEASURED}, confirmed=True)
+        for each in events.readings(db, [row.id]).get(row.id, ())
+    )
+    said = {name: getattr(row, name) for name in SAYS}
+    return NewEvent(items=split(row.items), opens=split(row.opens), readings=readings, **said)
 
 
 def changeable_or_raise(db: Session, event_id: int) -> EventRow:

@@ -101,6 +101,19 @@ def withdraw(db: Session, car: Car, old: CarFact, reason: str, stamp: Stamp) -> 
     return old
 
 
+def bring_back(db: Session, car: Car, old: CarFact, stamp: Stamp) -> CarFact:
+    """Let a fact that was withdrawn hold again, as a new row that says the same."""
+    rows.must_be_withdrawn(db, old, dated.corrected_by(db, old))
+    note(db, "fact.brought_back")
+    said = rows.said_by(old)
+    make: Callable[..., CarFact] = type(old)
+    row = make(corrects=old.id, **said, **stamp.columns())
+    rows.add(db, row, "Somebody else brought this back just now. Open it anew.")
+    settle(db, car, stamp)
+    _keep_names_apart(db, car, row, row.from_on)
+    return row
+
+
 def write(
     db: Session,
     car: Car,

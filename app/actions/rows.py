@@ -60,6 +60,25 @@ def withdraw(db: Session, row: Recorded, reason: str, stamp: Stamp) -> None:
     db.flush()
 
 
+def must_be_withdrawn(db: Session, row: Recorded, newer: Recorded | None) -> None:
+    """Raise Conflict unless the row was withdrawn by a person, with none in its place since."""
+    table = table_of(type(row)).name
+    if row.superseded_at is None:
+        raise Conflict("That record counts, so there is nothing to bring back.")
+    if newer is not None or not cars.withdrawals(db, table, [row.id]):
+        raise Conflict(
+            "That record was corrected, brought back already, or taken back with its file. "
+            "Only what was withdrawn can be brought back, once."
+        )
+
+
+def said_by(row: Recorded) -> dict[str, Any]:
+    """What a row states, without its key and what it says of its recording."""
+    beside = {"id", "superseded_at", "corrects", "recorded_at", "recorded_by", "import_id"}
+    names = (column.name for column in table_of(type(row)).columns)
+    return values_of(row, *(name for name in names if name not in beside))
+
+
 def party(db: Session, name: str) -> Party:
     """The session's party of this name, or one that it keeps; added when it is new."""
     return cars.party_by_name(db, name) or _kept(db, name)

@@ -82,6 +82,42 @@ def corrected_by(db: Session, installation_id: int) -> Installation | None:
     return db.scalars(select(Installation).where(Installation.corrects == installation_id)).first()
 
 
+def as_corrected(db: Session, row: Installation) -> list[Installation]:
+    """The row and those that it replaced, back to the first."""
+    found = [row]
+    while found[-1].corrects is not None:
+        found.append(db.get_one(Installation, found[-1].corrects))
+    return found
+
+
+def removals_of(db: Session, row: Installation) -> list[Removal]:
+    """Every removal that was ever recorded of it, also of the rows that it replaced."""
+    ids = [each.id for each in as_corrected(db, row)]
+    return list(db.scalars(select(Removal).where(Removal.installation_id.in_(ids))))
+
+
+def others_moved(
+    db: Session, row: Installation, on: date, except_removal: Removal | None
+) -> set[str]:
+    """Kinds of what else was put on the row's car, or taken off it, on a day; of the row only the other end."""
+    put_on = select(Installation, Component.kind).where(
+        Installation.installed_on == on, Installation.superseded_at.is_(None)
+    )
+    taken_off = (
+        select(Removal, Component.kind)
+        .join(Installation, Installation.id == Removal.installation_id)
+        .where(Removal.removed_on == on, Removal.superseded_at.is_(None))
+    )
+    itself = row if except_removal is None else except_removal
+    kinds = set()
+    for query in (put_on, taken_off):
+        there = query.join(Component, Component.id == Installation.component_id).where(
+            Installation.car_id == row.car_id
+        )
+        kinds |= {kind for each, kind in db.execute(there) if each is not itself}
+    return kinds
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """A car that a component is on, and since when."""

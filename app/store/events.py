@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from sqlalchemy import func, select
@@ -107,6 +107,21 @@ def history(db: Session, car_id: int, items: frozenset[str] | None = None) -> li
 def corrected_by(db: Session, event_id: int) -> EventRow | None:
     """The row that replaced this event, if one did."""
     return db.scalars(select(EventRow).where(EventRow.corrects == event_id)).first()
+
+
+def superseded_with(
+    db: Session, car_id: int, happened_on: date, items: str, at: datetime
+) -> EventRow | None:
+    """The event of a day that stopped counting at a moment, and that none has replaced."""
+    found = db.scalars(
+        select(EventRow).where(
+            EventRow.car_id == car_id,
+            EventRow.happened_on == happened_on,
+            EventRow.items == items,
+            EventRow.superseded_at == at,
+        )
+    )
+    return next((row for row in found if corrected_by(db, row.id) is None), None)
 
 
 def by_form_key(db: Session, car_id: int, form_key: str) -> EventRow | None:
