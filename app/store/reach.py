@@ -15,6 +15,7 @@ from sqlalchemy import (
     ColumnElement,
     Select,
     and_,
+    bindparam,
     delete,
     exists,
     func,
@@ -30,7 +31,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, aliased
 
 from app.access import KINDS_OF, Capability, Reach, Viewer
-from app.access.capability import Kind
+from app.access.capability import FOREIGN, Kind
 from app.access.reach import ITEMS_OF
 from app.core.facts import ITEMS
 from app.errors import Conflict
@@ -58,29 +59,36 @@ def take_in(db: Session, party: Party) -> None:
         db.info["reach"] = replace(mine, parties=mine.parties | added, named=mine.named | added)
 
 
+def _shares(kind: Kind) -> ColumnElement[Any]:
+    kept = select(Party.id).where(MINE)
+    return exists().where(CarReach.party_id.in_(kept), CarReach.kind == kind)
+
+
+# Asked at every request, so it is put together once.
+MINE = or_(
+    Party.id.in_(bindparam("members", expanding=True)),
+    Party.kept_by.in_(bindparam("members", expanding=True)),
+)
+KINDS = sorted(FOREIGN)
+OF_MEMBERS = select(
+    Party.id,
+    select(func.count()).select_from(aliased(Party)).scalar_subquery(),
+    *map(_shares, KINDS),
+).where(MINE)
+
+
 def of_viewer(db: Session, viewer: Viewer, capability: Capability) -> Reach:
     """What a person reaches who wants to do this; one query."""
     members = viewer.parties(capability)
-    found = db.execute(
-        select(
-            Party.id,
-            select(func.count()).select_from(Party).scalar_subquery(),
-            *(_shares(members, kind) for kind in sorted(KINDS_OF[capability])),
-        ).where(or_(Party.id.in_(members), Party.kept_by.in_(members)))
-    ).all()
+    found = db.execute(OF_MEMBERS, {"members": sorted(members)}).all()
     parties = frozenset(row[0] for row in found)
     shared = found[0][2:] if found else ()
-    foreign = frozenset(
-        kind for kind, any_ in zip(sorted(KINDS_OF[capability]), shared, strict=False) if any_
-    )
+    there = frozenset(kind for kind, any_ in zip(KINDS, shared, strict=False) if any_)
     # Whoever answers for every party there is asks without conditions, which indexes like best.
     every = bool(found) and len(parties) == found[0][1]
-    return Reach(None if every else parties, foreign, members, viewer.person_id, parties)
-
-
-def _shares(members: Collection[int], kind: Kind) -> ColumnElement[Any]:
-    kept = select(Party.id).where(or_(Party.id.in_(members), Party.kept_by.in_(members)))
-    return exists().where(CarReach.party_id.in_(kept), CarReach.kind == kind)
+    return Reach(
+        None if every else parties, there & KINDS_OF[capability], members, viewer.person_id, parties
+    )
 
 
 def owned(db: Session, owner: Any) -> Condition:
