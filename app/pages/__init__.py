@@ -29,6 +29,7 @@ from app.pages import (
     sign_in,
     trial,
     trial_fleet,
+    undoing,
     visits,
     worked_out,
 )
@@ -45,6 +46,7 @@ PAGES = (
     changes,
     facts,
     corrections,
+    undoing,
     events,
     components,
     many,

@@ -34,6 +34,9 @@ class Past:
     recorded_by: str
     replaced: datetime | None
     reason: str
+    withdrawn: bool
+    table: str
+    row_id: int
 
     @property
     def words(self) -> str:
@@ -114,6 +117,7 @@ def _past(rows: Sequence[Recorded[Any]], said: Mapping[int, Lines]) -> list[Past
                 Past(
                     said[row.id], _since(row.from_on), until, row.recorded_at,
                     row.recorded_by, row.superseded_at, reason,
+                    each.withdrawal is not None, row.__tablename__, row.id,
                 )
             )  # fmt: skip
         if row.superseded_at is None:
