@@ -91,11 +91,35 @@ def bench_checks(
         "vapor_tight": vapor_tight(spec, bench, rulebook),
     }
     values = (bench.set_psig, bench.found_psig, bench.left_psig, bench.vapor_tight_psig)
-    return tuple(
+    judged = (
         _judged(measure, psig, ranges[measure], _built_stricter(spec, measure, psig, rulebook))
         for measure, psig in zip(MEASURES, values, strict=True)
         if psig is not None or measure == "set"
     )
+    return tuple(_surely(each, spec, built_on, bench, rulebook) for each in judged)
+
+
+def _surely(
+    each: Judged, spec: Specification, built_on: date | None, bench: Bench, rulebook: Rulebook
+) -> Judged:
+    """Where no setting is stated, a pressure at which none that is allowed could open is outside all the same."""
+    unset = bench.set_psig is None and each.measure in ("found", "left")
+    if not unset or each.psig is None or each.verdict != "unknown" or bench.kind == "disc":
+        return each
+    widest = _any_setting(setting_range(spec, bench.kind, built_on or date.min, rulebook), rulebook)
+    if not widest.beyond(each.psig):
+        return each
+    return Judged(each.measure, each.psig, "outside", widest)
+
+
+def _any_setting(allowed: Range, rulebook: Rulebook) -> Range:
+    """From the least to the most at which a device may open, whichever allowed setting it has."""
+    least, most = allowed.least_psig, allowed.most_psig
+    if least is None or most is None:
+        return Range(None, None, ())
+    told = Reason("No setting is stated: with its tolerance, no allowed setting reaches this")
+    ends = tolerance(least, rulebook).least_psig, tolerance(most, rulebook).most_psig
+    return Range(*ends, (*allowed.reasons, told))
 
 
 def setting_range(

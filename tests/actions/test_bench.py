@@ -110,6 +110,7 @@ def warned(db, kind, content):
         ("relief_valve,top,RV-1,75,75,71,60", ["(72 to 78 psig). Was it left so?"], "179.15(b)"),
         ("relief_valve,top,RV-1,75,75,75,59", ["vapor tight, 59 psig, is 1 psi below"], "179.15(b)"),
         ("relief_valve,top,RV-1,70,70,70,60", ["5 psi below what is allowed (75 to 165 psig)"], "179.15(b)"),
+        ("relief_valve,top,RV-1,,,400,", ["left to open, 400 psig, is 230.05 psi above"], "179.15(b)"),
         ("relief_valve,top,RV-1,170,150,150,140", ["The setting", "found to open", "left to open"], "179.15(b)"),
     ],
 )  # fmt: skip

@@ -60,6 +60,16 @@ def test_a_pressure_is_judged_while_it_is_typed(client, acid, typed, said):
     assert "I looked again" not in verdict
 
 
+def test_without_a_setting_a_pressure_that_none_reaches_is_told_with_every_reason(client, acid):
+    asked = {"kind": "relief_valve", "left_psig": "400"}
+    verdict = client.get(f"/cars/{acid}/components/verdict", params=asked).text
+    # 179.15(b): 75 to 165 psig, with 3 psi below and 3 % above.
+    assert "72 to 169.95 psig" in verdict
+    assert "at most 33 percent of the minimum burst pressure" in verdict
+    assert "No setting is stated" in verdict
+    assert "I looked again" in verdict
+
+
 @pytest.mark.parametrize("kind", ["", "valve", "nonsense"])
 def test_what_is_no_relief_device_is_not_judged(client, acid, kind):
     answer = client.get(f"/cars/{acid}/components/verdict", params={"kind": kind, "set_psig": "1"})

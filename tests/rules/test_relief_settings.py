@@ -214,6 +214,32 @@ def test_what_no_rule_or_fact_judges_is_told_to_be_unknown(text, bench, measure)
     assert judged.range.reasons
 
 
+@pytest.mark.parametrize(
+    ("text", "built_on", "left", "beyond"),
+    [
+        # 179.15(b): 75 to 165 psig, with 3 psi below and 3 % above: 72 to 169.95.
+        ("DOT 111A100W1", NEW, "400", "230.05"),
+        ("DOT 111A100W1", NEW, "71.9", "-0.1"),
+        ("DOT 111A100W1", NEW, "72", None),  # a setting of 75 could be left there
+        ("DOT 111A100W1", NEW, "169.95", None),
+        # 75 to 79.2, or from 34.8 on an older car: 3 psi either way.
+        ("DOT 111A60W1", NEW, "82.3", "0.1"),
+        ("DOT 111A60W1", NEW, "40", "-32"),
+        ("DOT 111A60W1", OLD, "40", None),
+        ("DOT 111A60W1", None, "40", None),  # nobody knows that it is not older
+        ("DOT 111A60W1", None, "31.7", "-0.1"),
+    ],
+)
+def test_without_a_setting_what_no_allowed_one_reaches_is_outside(text, built_on, left, beyond):
+    for measure in ("found", "left"):
+        judged = check(text, measure, built_on, **{f"{measure}_psig": Fraction(left)})
+        assert judged.verdict == ("outside" if beyond else "unknown")
+        if beyond:
+            assert judged.beyond_psi == Fraction(beyond)
+            assert judged.range.reasons[0].citation == "49 CFR 179.15(b)"
+            assert "No setting is stated" in judged.range.reasons[-1].text
+
+
 def test_only_what_was_measured_is_judged_and_the_setting_always_has_its_range():
     judged = bench_checks(spec("DOT 111A100W1"), NEW, Bench("valve"), BOOK)
     assert [each.measure for each in judged] == ["set"]
