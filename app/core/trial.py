@@ -165,7 +165,14 @@ class Move:
 
     def in_words(self) -> str:
         """What changes, as a phrase: "1826 days earlier; 60 instead of 120 months"."""
-        return "; ".join(_told(self)) or ("the same date" if self.changes else "nothing changes")
+        return "; ".join(_told(self)) or (self._same if self.changes else "nothing changes")
+
+    @property
+    def _same(self) -> str:
+        """What stays although something differs: the date, or that there is none."""
+        if self.after is None or self.after.due_on:
+            return "the same date"
+        return f"still {label(self.after.state)}, for other reasons"
 
 
 def moves(before: Answer, after: Answer) -> tuple[Move, ...]:

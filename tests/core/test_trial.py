@@ -209,6 +209,8 @@ def test_a_tank_lined_by_its_suffix_takes_an_interval_too():
         (Change(stencil=StencilMarks(None, (("visual", "2028-03-14"),))), "visual", "1 day earlier"),
         # The same date for another reason.
         (Change(stencil=StencilMarks(None, (("visual", "2028-03-15"),))), "visual", "the same date"),
+        # There is no date on either side, and other reasons.
+        (Change(stated=(("hazardous", False),)), "service_end", "still not required, for other reasons"),
     ],
 )  # fmt: skip
 def test_what_changes_is_said_in_words(change: Change, item: str, words: str):
