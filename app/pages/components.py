@@ -124,7 +124,8 @@ ACTS: Mapping[str, Act] = {
     ),
     "withdraw": Act(
         "Withdraw a component",
-        "Use this when it never was on the car. If it came off, take it off instead.",
+        "Use this when it never was on the car. If it came off, take it off instead. If a change was "
+        "recorded with it, that event stays and a leakage test stays due: withdraw it too.",
         WITHDRAW,
         lambda db, key, values, stamp: actions.withdraw(db, key, values["reason"], stamp),
         "The record no longer counts; it stays in the history.",

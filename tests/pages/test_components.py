@@ -152,6 +152,8 @@ def test_a_wrong_record_of_a_component_is_mended(client, acid, valves):
 
 
 def test_a_component_that_never_was_is_withdrawn(client, acid, valves):
+    form = text(client.get(f"/installations/{valves[1]}/withdraw"))
+    assert "that event stays and a leakage test stays due: withdraw it too" in form
     answer = client.post(f"/installations/{valves[1]}/withdraw", data={"reason": "Another car."})
     assert answer.status_code == 200
     assert "recorded wrongly" in text(client.get(f"/cars/{acid}"))
