@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
@@ -43,8 +44,15 @@ def _as_json(spec: Specification, rulebook: Rulebook) -> dict[str, Any]:
         "insulation": spec.insulation,
         "relief_max_psig": _number(spec.relief_max_psig),
         "citations": _citations(spec, rulebook),
-        "warnings": [{"text": text, "citation": spec.family.citation} for text in spec.warnings],
+        "warnings": [
+            *_warned(spec.warnings, spec.family.citation),
+            *_warned(spec.unverified, rulebook.stencils.grammar_citation),
+        ],
     }
+
+
+def _warned(texts: Iterable[str], citation: str) -> list[dict[str, str]]:
+    return [{"text": text, "citation": citation} for text in texts]
 
 
 def _citations(spec: Specification, rulebook: Rulebook) -> list[str]:

@@ -361,6 +361,7 @@ class EventPart(_Part):
             tuple(reading.as_core() for reading in self.readings),
             tuple(dict.fromkeys(self.opens)),
             self.reference,
+            month_only=self.on.month_only,
         )
 
 

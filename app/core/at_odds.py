@@ -54,6 +54,12 @@ def _no_device(
     device: ReliefDevice | None, events: Sequence[tuple[int, Event]]
 ) -> Iterator[Reason]:
     """A device that is said not to be there, and facts that only one which is there can have."""
+    if device and device.denied:
+        text = (
+            "It is stated that the car has no relief device, and one is on record as on it: counted with that "
+            "device, the safe side. Take it off if it is gone, or mend what is stated"
+        )
+        yield Reason(text, path="car.relief_device.kind")
     if device is None or device.kind != "none":
         return
     stated = [*_facts_of(device), *_open_failure(events)]

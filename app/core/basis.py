@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 
-from app.core.facts import Reason, ReliefDevice
+from app.core.facts import Event, Reason, ReliefDevice
 from app.core.known import Case
 from app.core.lining import Lined
 from app.core.months import add_months
@@ -37,7 +37,7 @@ def calendar_basis(case: Case, item: str) -> Basis:
     """The latest passing event, else the day the car was built, else nothing."""
     passes = case.passes(item)
     if passes:
-        return _passed(item, passes[-1].on)
+        return _passed(item, passes[-1])
     if case.car.built_on:
         practice = case.rulebook.rule("first_qualification").text
         return Basis(
@@ -57,8 +57,8 @@ def calendar_basis(case: Case, item: str) -> Basis:
 def lining_basis(case: Case, lined: Lined) -> Basis:
     """The latest of the lining's application and of a passing lining inspection."""
     passes = case.passes("lining")
-    inspected = passes[-1].on if passes else None
-    if lined.applied_on and not (inspected and inspected > lined.applied_on):
+    inspected = passes[-1] if passes else None
+    if lined.applied_on and not (inspected and inspected.on > lined.applied_on):
         return Basis(
             lined.applied_on,
             Reason(f"Counted from {lined.applied_on}, when the lining was applied", part="counted"),
@@ -66,7 +66,7 @@ def lining_basis(case: Case, lined: Lined) -> Basis:
     if inspected:
         return _passed("lining", inspected)
     return _missing(
-        "the day the lining was applied is not known and no passing lining inspection is",
+        "neither the day the lining was applied nor a passing lining inspection is known",
         "The day it was applied, or a passing lining inspection, would make it known",
     )
 
@@ -82,14 +82,14 @@ def relief_basis(case: Case) -> Basis:
     if not dates:
         return calendar_basis(case, "relief_device")
     if passes and passes[-1].on >= max(dates):
-        return _passed("relief_device", passes[-1].on)
+        return _passed("relief_device", passes[-1])
     return _stated(case, device)
 
 
 def _since_change(case: Case, at: int) -> Basis:
     """After a change that no known date covers it is another device: only what passed in or after the change counts."""
     since = [
-        event.on for event in case.events[at:]
+        event for event in case.events[at:]
         if event.outcome == "pass" and "relief_device" in event.items
     ]  # fmt: skip
     if since:
@@ -110,6 +110,10 @@ def _stated(case: Case, device: ReliefDevice) -> Basis:
     months = int(rule.limit("months"))
     if _by_clause(case, device) and _within(device, months):
         return _from_installation(device, device.tested_on, rule)
+    if device.tested_on == device.installed_on == (device.installed_by or device.installed_on):
+        # The clause could move nothing, whatever is stated.
+        text = f"Counted from {device.tested_on}, when it was tested and installed"
+        return Basis(device.tested_on, Reason(text, part="counted"))
     why, not_stated = _not_by_clause(case, device, months)
     text = (
         f"Counted from {device.tested_on}, when it was tested; "
@@ -231,8 +235,12 @@ def _record_counts(item: str) -> tuple[Reason, ...]:
     return (Reason(text, part="would_change"),)
 
 
-def _passed(item: str, on: date) -> Basis:
-    return Basis(on, Reason(f"Counted from {on}, the latest passing {words(item)}", part="counted"))
+def _passed(item: str, event: Event) -> Basis:
+    text = f"Counted from {event.on}, the latest passing {words(item)}"
+    if not event.month_only:
+        return Basis(event.on, Reason(text, part="counted"))
+    text += ": only its month is known, and the first day of it counts, the earliest and so the safe side"
+    return Basis(event.on, Reason(text, part="assumed"), _LATER_IN_MONTH)
 
 
 def _missing(what: str, would_help: str) -> Basis:
@@ -241,6 +249,9 @@ def _missing(what: str, would_help: str) -> Basis:
 
 
 _TEST_WANTED = "The day it was tested, or a passing qualification since, would make it known"
+_LATER_IN_MONTH = (
+    Reason("The day of that inspection could only make it later", part="would_change"),
+)
 _DAY_MAKES_LATER = Reason(
     "The day of its installation could only make it later", part="would_change"
 )

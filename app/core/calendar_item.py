@@ -55,22 +55,32 @@ _NOT_PAINTED = _Painted()
 
 
 def dated(
-    case: Case, item: str, basis: Basis, interval: Interval, owings: Sequence[Owing]
+    case: Case,
+    item: str,
+    basis: Basis,
+    interval: Interval,
+    owings: Sequence[Owing],
+    *,
+    asked_for: bool = True,
 ) -> Dated:
-    """The due item by calendar, with everything that may move its date."""
+    """The due item by calendar, with everything that may move its date.
+
+    What is not `asked_for` is only told what its date would be.
+    """
     movable = case.spec.regime == "fusion_welded" and item in STENCILED_ITEMS
     interval = _approved(case, item, interval) if movable else interval
     total = add_months(basis.on, interval.months) if basis.on else None
     precision = _precision(case, interval, movable)
     calculated = to_precision(total, precision) if total else None
-    counted = (*interval.reasons, basis.reason, *_sum_told(basis, interval, total, calculated))
+    told = _sum_told(basis, interval, total, calculated, asked_for)
+    counted = (*interval.reasons, basis.reason, *told)
     otherwise = (*basis.would_change, *interval.would_change)
     counts = basis.on, interval.months, calculated, interval.confidence
     if owings:
-        since, told = _owed(item, owings, calculated)
-        reasons = (*told, *counted, *otherwise)
+        since, owed = _owed(item, owings, calculated)
+        reasons = (*owed, *counted, *otherwise)
         return Dated(Due(item, "owed", since, *counts, reasons, interval.rule))
-    painted = _stencil(case, item, basis, interval) if movable else _NOT_PAINTED
+    painted = _stencil(case, item, basis, interval) if movable and asked_for else _NOT_PAINTED
     due_on, warnings = painted.on or calculated, painted.warnings
     if due_on is None:
         warnings = (*warnings, Reason(f"{sentence(item)}: {basis.reason.text}"))
@@ -119,11 +129,13 @@ def _precision(case: Case, interval: Interval, movable: bool) -> Precision:
 
 
 def _sum_told(
-    basis: Basis, interval: Interval, total: date | None, calculated: date | None
+    basis: Basis, interval: Interval, total: date | None, calculated: date | None, asked_for: bool
 ) -> tuple[Reason, ...]:
     if total is None:
         return ()
     told = f"{basis.on} plus {interval.months} months is {total}"
+    if not asked_for:
+        told = f"If it were asked for: {told}"
     if interval.year_end:
         told += f"; any day of that calendar year will do: {calculated}"
     elif total != calculated:

@@ -98,7 +98,7 @@ class ReliefDevice:
     """The relief device on the car now.
 
     `installed_by` is the last day it can have been installed on: the month's last day when only a
-    month is known, else `installed_on` itself.
+    month is known, else `installed_on` itself. `denied` when the car is stated elsewhere to have none.
     """
 
     kind: Literal["valve", "disc", "combination", "none"] | None = None
@@ -108,6 +108,7 @@ class ReliefDevice:
     installed_by: date | None = None
     protected_in_storage: bool | None = None
     owner_interval_months: int | None = None
+    denied: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +148,8 @@ class Reading:
 class Event:
     """An inspection (`items` with an outcome) or a change to the car, or both on one day.
 
-    `opens_left_out` are what `opens` named that the car does not have, once that was left out.
+    `opens_left_out` are what `opens` named that the car does not have, once that was left out;
+    with `month_only`, `on` is the first of the only month that is known.
     """
 
     on: date
@@ -157,6 +159,7 @@ class Event:
     opens: tuple[str, ...] = ()
     reference: str | None = None
     opens_left_out: tuple[str, ...] = ()
+    month_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,13 +206,15 @@ class Facts:
 class Reason:
     """A sentence and the rule it rests on. `part` is what it does in an explanation, for headings alone.
 
-    `path` is the field of a question that a warning is about, as programs name it.
+    `path` is the field of a question that a warning is about, as programs name it. `known_from` is what told
+    of the rule, where its own text was not seen.
     """
 
     text: str
     citation: str | None = None
     part: Part | None = field(default=None, compare=False)
     path: str | None = field(default=None, compare=False)
+    known_from: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)

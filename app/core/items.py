@@ -22,7 +22,8 @@ from app.core.lading import Corrosive
 from app.core.months import add_months
 from app.core.rule import Rule
 from app.core.thickness import surely_above_c
-from app.core.thin import why_thin, would_change
+from app.core.thin import above_c, why_thin, would_change
+from app.core.words import capitalized, label
 
 
 def service_equipment(found: Findings) -> Dated:
@@ -45,7 +46,12 @@ def lining(found: Findings) -> Dated | None:
         return None
     case, rule = found.case, found.case.rulebook.rule("lining")
     interval = _for_lading(_lining_interval(case), found.corrosive, rule)
-    result = dated(case, "lining", lining_basis(case, found.lined), interval, found.owed("lining"))
+    basis, owings, asked_for = (
+        lining_basis(case, found.lined),
+        found.owed("lining"),
+        found.corrosive.yes,
+    )
+    result = dated(case, "lining", basis, interval, owings, asked_for=asked_for)
     result = replace(
         result,
         due=_stated_since_failure(result.due, found),
@@ -107,22 +113,24 @@ def _thickness_lined(found: Findings) -> Dated:
         return Dated(owed_by_event("thickness", found.owed("thickness"), reasons, rule))
     applied_on = found.lined.applied_on
     if applied_on is None:
-        missing = "Not known from when to count: the day the lining was applied is not known"
+        missing = "the day the lining was applied is not known"
+        told = f"Not known from when to count: {missing}"
         wanted = "The day it was applied, and a passing thickness test for it, would make it known"
     else:
         since = add_months(applied_on, -int(rule.limit("months_before_application")))
         measured = [event.on for event in case.passes("thickness") if event.on >= since]
         if measured:
-            told = Reason(
+            basis = Reason(
                 f"Measured on {measured[-1]}, for the lining of {applied_on}", part="counted"
             )
-            return Dated(by_event("thickness", (*reasons, told, _RELINED), rule))
+            return Dated(by_event("thickness", (*reasons, basis, _RELINED), rule))
         missing = (
             f"no passing thickness measurement is known since {since}, "
             f"six months before the lining of {applied_on}"
         )
+        told = capitalized(missing)
         wanted = f"A passing thickness test on {since} or later would make it known"
-    reasons += (Reason(missing, part="counted"), Reason(wanted, part="would_change"))
+    reasons += (Reason(told, part="counted"), Reason(wanted, part="would_change"))
     due = not_known("thickness", reasons, rule)
     return Dated(due, (Reason(f"Thickness: {missing}", rule.citation),))
 
@@ -137,15 +145,14 @@ def _thickness_unlined(found: Findings) -> Dated:
     ]
     short = found.corrosive.yes and bool(thin)
     rule = case.rulebook.rule("thickness_thin" if short else "thickness")
-    reasons = [rule.reason]
-    if short or thin:
-        reasons += found.corrosive.reasons
+    reasons = (rule.reason, *(found.corrosive.reasons if thin else (above_c(rule),)))
     if short:
-        reasons += [why_thin(zone.zone, zone.verdict, rule.citation) for zone in thin]
+        reasons += why_thin(thin, rule.citation)
+    reasons += (*_figures_from_memory(found), *_in_part(case))
     confidence = _weaker(rule.confidence, _thickness_confidence(found, thin))
     otherwise = would_change(thin, found.corrosive, case.rulebook)
     interval = Interval(
-        rule.months, rule.months, tuple(reasons), rule.id, confidence, would_change=otherwise
+        rule.months, rule.months, reasons, rule.id, confidence, would_change=otherwise
     )
     return dated(
         case, "thickness", calendar_basis(case, "thickness"), interval, found.owed("thickness")
@@ -164,6 +171,37 @@ def _thickness_confidence(found: Findings, thin: Sequence[ZoneThickness]) -> Con
         return "memory"
     known = found.lines.values()
     return "memory" if any(line.confidence == "memory" for line in known) else "verified"
+
+
+def _figures_from_memory(found: Findings) -> tuple[Reason, ...]:
+    """What of the lines that the interval goes by nobody verified, each once."""
+    if not found.corrosive.yes:
+        return ()
+    figures = (
+        source.reason
+        for line in found.lines.values()
+        for source in line.sources
+        if source.confidence == "memory"
+    )
+    return tuple(
+        replace(each, text=f"Line C rests on this: {each.text}") for each in dict.fromkeys(figures)
+    )
+
+
+def _in_part(case: Case) -> tuple[Reason, ...]:
+    """How a passing test of less than the whole tank is read, where the latest looks like one (an open question)."""
+    passes = case.passes("thickness")
+    measured = {reading.zone for reading in passes[-1].readings} if passes else set()
+    read = [label(zone) for zone in SHELL_AND_HEAD_ZONES if zone in measured]
+    if not read or len(read) == len(SHELL_AND_HEAD_ZONES):
+        return ()
+    text = (
+        f"The test of {passes[-1].on} has readings of {', '.join(read)} alone. Whether a test of a part starts the "
+        "years anew the rule does not say (an open question): a passing one counts here as a test of the whole "
+        "tank, so record it as passed only if it was"
+    )
+    rule = case.rulebook.rule("repair_reducing_thickness")
+    return (Reason(text, rule.citation, "assumed"),)
 
 
 def _lining_interval(case: Case) -> Interval:
@@ -267,7 +305,7 @@ def leakage(found: Findings) -> Dated:
     day = case.events[qualified[-1]].on
     missing = f"no passing leakage test is known for the qualification of {day}"
     wanted = f"A passing leakage test on {day} or later would make it known"
-    told = (rule.because(missing, "counted"), rule.because(wanted, "would_change"))
+    told = (rule.because(capitalized(missing), "counted"), rule.because(wanted, "would_change"))
     due = not_known("leakage", (rule.reason, *told), rule)
     return Dated(due, (rule.because(f"Leakage: {missing}"),))
 

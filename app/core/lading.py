@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import lru_cache
 
 from app.core.facts import Confidence, Reason, Service
@@ -41,13 +42,14 @@ def corrosive(service: Service, rulebook: Rulebook) -> Corrosive:
     if hits:
         confidence: Confidence = "verified" if _sure(service, rulebook) else "memory"
         return Corrosive(True, hits, _contradicted(service), confidence)
+    slow = _slow(service, rulebook)
     if service.corrosive_or_reactive:
-        return Corrosive(True, (_STATED_YES,))
+        return Corrosive(True, (_STATED_YES, *slow))
     if service.corrosive_or_reactive is False:
-        return Corrosive(False, (_STATED_NO,))
+        return Corrosive(False, (_STATED_NO, *slow))
     assumed = "Whether the lading is corrosive or reactive to the tank is not stated: assumed that it is, the safe side"
     told = Reason(assumed, rulebook.rule("corrosive_rate").citation, "assumed")
-    return Corrosive(True, (told,), assumed=True)
+    return Corrosive(True, (told, *slow), assumed=True)
 
 
 def on_list(commodity: str | None, listed: CorrosiveList) -> bool:
@@ -61,13 +63,34 @@ def _fast(service: Service, rulebook: Rulebook) -> bool:
     return rate is not None and rate > rulebook.rule("corrosive_rate").limit("mil_per_year")
 
 
+def _slow(service: Service, rulebook: Rulebook) -> tuple[Reason, ...]:
+    """That a rate is stated and alone makes nothing corrosive."""
+    rule, rate = rulebook.rule("corrosive_rate"), service.corrosion_rate_mil_per_year
+    if rate is None:
+        return ()
+    limit = rule.limit("mil_per_year")
+    text = f"Its corrosion rate, {_mils(rate)}, is not above {float(limit):g}, so by that alone it is not"
+    return (rule.because(text, "counted"),)
+
+
 def _hits(service: Service, rulebook: Rulebook) -> tuple[Reason, ...]:
     checks = (
         ("corrosive_list", on_list(service.commodity, rulebook.corrosive)),
         ("corrosive_un", service.un in rulebook.corrosive.un_numbers),
-        ("corrosive_rate", _fast(service, rulebook)),
     )
-    return tuple(replace(rulebook.rule(name).reason, part="counted") for name, hit in checks if hit)
+    hits = tuple(replace(rulebook.rule(name).reason, part="counted") for name, hit in checks if hit)
+    return (*hits, *_rate_told(service, rulebook)) if _fast(service, rulebook) else hits
+
+
+def _rate_told(service: Service, rulebook: Rulebook) -> tuple[Reason, ...]:
+    rule, rate = rulebook.rule("corrosive_rate"), service.corrosion_rate_mil_per_year
+    assert rate is not None
+    text = f"{rule.text}; this one {_mils(rate)}, beside {float(rule.limit('mil_per_year')):g}"
+    return (rule.because(text, "counted"),)
+
+
+def _mils(rate: Fraction) -> str:
+    return f"{float(rate):g} mil a year"
 
 
 def _sure(service: Service, rulebook: Rulebook) -> bool:

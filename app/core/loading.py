@@ -11,6 +11,7 @@ from app.core.words import sentence
 
 # Mechanical items are told, but never decide.
 MECHANICAL = frozenset({"air_brake", "reflective_sheeting", "age_limit"})
+_BY_EVENT = frozenset({"leakage", "thickness_lined"})
 CAUTION = (
     "A calculation aid, not a permission: the rule in force, the owner's written instructions and the qualified "
     "shop decide whether this car may be loaded."
@@ -77,12 +78,19 @@ def _since(case: Case, due: Due) -> str:
 
 
 def _unknown(items: Iterable[Due], zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:
-    missing = [due.item for due in items if due.state == "unknown" and due.item not in MECHANICAL]
+    missing = [due for due in items if due.state == "unknown" and due.item not in MECHANICAL]
     unjudged = [zone.zone for zone in zones if zone.verdict == "unknown"]
     return tuple(
-        [Reason(f"{sentence(item)}: when it is due is not known") for item in missing]
+        [Reason(f"{sentence(due.item)}: {_not_known(due)} is not known") for due in missing]
         + [Reason(f"{sentence(zone)}: no lines to judge its thickness by") for zone in unjudged]
     )
+
+
+def _not_known(due: Due) -> str:
+    """What of an unknown item is: work by event is owed or not, a lading has a last day or not."""
+    if due.item == "service_end":
+        return "whether it has come"
+    return "whether it is owed" if due.rule in _BY_EVENT else "when it is due"
 
 
 def _mechanical(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:

@@ -21,13 +21,14 @@ def air_brake(found: Findings) -> Dated:
     made = max((day for day in (case.car.built_on, case.car.rebuilt_on) if day), default=None)
     first = made is not None and (last is None or made > last)
     rule = case.rulebook.rule("air_brake_first" if first else "air_brake")
-    basis = _brake_basis(last, made, first)
+    basis = _brake_basis(last, made, first, rebuilt=made is not None and made != case.car.built_on)
     return dated(case, item, basis, by_rule(rule), found.owed(item))
 
 
-def _brake_basis(last: date | None, made: date | None, first: bool) -> Basis:
+def _brake_basis(last: date | None, made: date | None, first: bool, *, rebuilt: bool) -> Basis:
     if first:
-        told = Reason(f"Counted from {made}, when the car was built or rebuilt", part="counted")
+        how = "rebuilt" if rebuilt else "built"
+        told = Reason(f"Counted from {made}, when the car was {how}", part="counted")
         return Basis(made, told, _TESTED)
     if last:
         told = Reason(f"Counted from {last}, the latest passing air brake test", part="counted")

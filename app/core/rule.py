@@ -18,9 +18,11 @@ ClassKind = Literal["non_pressure", "pressure", "ton_tank", "cryogenic", "seamle
 Presence = Literal["required", "optional", "none"]
 
 
-def marked(text: str, confidence: Confidence) -> str:
-    """`text`, saying so when nobody checked it against the rule text."""
-    return text if confidence == "verified" else f"{text} ({UNVERIFIED})"
+def marked(text: str, confidence: Confidence, known_from: str = "") -> str:
+    """`text`, saying so when nobody checked it against the rule text, or only what somebody else says of that."""
+    if confidence == "memory":
+        return f"{text} ({UNVERIFIED})"
+    return f"{text} (from {known_from}; the rule text was not seen)" if known_from else text
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,7 +31,8 @@ class Rule:
 
     `interval_months` is the most it allows, `limits` are its other numbers by name, `day` is the
     day it turns on, `feeds` are the due items (and "loading") that it has a say in. `stricter_than`
-    is set for a rule of an owner's programme: the citation of the one that it is laid over.
+    is set for a rule of an owner's programme: the citation of the one that it is laid over. `known_from`
+    is what told of it, where its own text was not seen.
     """
 
     id: str
@@ -42,15 +45,17 @@ class Rule:
     day: date | None = None
     feeds: tuple[str, ...] = ()
     stricter_than: str | None = None
+    known_from: str = ""
 
     @cached_property
     def reason(self) -> Reason:
         """The rule itself as a reason."""
-        return Reason(marked(self.text, self.confidence), self.citation, "asks")
+        return self.because(self.text, "asks")
 
     def because(self, text: str, part: Part | None = None) -> Reason:
         """What this rule led to here, cited."""
-        return Reason(marked(text, self.confidence), self.citation, part)
+        told = marked(text, self.confidence, self.known_from)
+        return Reason(told, self.citation, part, known_from=self.known_from)
 
     @property
     def months(self) -> int:
@@ -150,9 +155,11 @@ class ClassFamily:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class StencilTables:
-    """Everything that decoding a stenciled specification looks up."""
+    """Everything that decoding a stenciled specification looks up; `from_memory` are letters nobody verified."""
 
     agencies: tuple[str, ...]
+    welds: Mapping[str, str]
+    from_memory: frozenset[str]
     families: Mapping[str, ClassFamily]
     rows: Mapping[str, tuple[SpecificationRow, ...]]
     grammar_citation: str
@@ -160,9 +167,13 @@ class StencilTables:
 
 @dataclass(frozen=True, slots=True)
 class FlammableBan:
-    """From which day a class 111 car may not carry a class 3 lading: by UN number, else by packing group."""
+    """From which day a class 111 car may not carry a class 3 lading: by UN number, else by packing group.
+
+    `lading` is what a sentence calls that; `known_from` as a rule's.
+    """
 
     name: str
+    lading: str
     un_numbers: frozenset[str]
     packing_groups: frozenset[str]
     without_jacket: date
@@ -171,6 +182,7 @@ class FlammableBan:
     cpc_jacketed: date
     citation: str
     confidence: Confidence
+    known_from: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,13 +83,13 @@ def _poison(case: Case) -> _Ban | None:
         return None
     old = rules.rule("poison_non_normalized")
     if poison is None:
-        told = "whether the lading is poisonous by inhalation is not stated, and its class does not say"
+        told = "Whether the lading is poisonous by inhalation is not stated, and its class does not say"
         wanted = "State whether it is poisonous by inhalation, or its hazard class"
         return _Ban(None, Reason(told, old.citation, "counted"), wanted, old.id)
     assumed = "" if case.car.service.poison_by_inhalation else "; class 2.3 counts as such"
     normalized = case.car.tank.normalized_steel
     if normalized is None:
-        told = "whether the tank is of normalized steel is not known"
+        told = "Whether the tank is of normalized steel is not known"
         wanted = "State whether shell and heads are of normalized steel"
         return _Ban(None, Reason(told, old.citation, "counted"), wanted, old.id)
     if not normalized:
@@ -148,10 +148,15 @@ def _flammable(case: Case) -> _Ban | None:
     if not case.car.service.packing_group and ban.packing_groups:
         assumed = "; no packing group is stated: counted as I, the earliest" + assumed
     cpc = "CPC-1232 " if case.car.tank.built_to == "CPC-1232" else ""
-    text = f"A {cpc}class 111 car may not carry {ban.name} on or after {begins}{assumed}"
+    text = f"A {cpc}class 111 car may not carry {ban.lading} on or after {begins}{assumed}"
     return _Ban(
         begins - timedelta(days=1),
-        Reason(marked(text, ban.confidence), ban.citation, "assumed" if assumed else "counted"),
+        Reason(
+            marked(text, ban.confidence, ban.known_from),
+            ban.citation,
+            "assumed" if assumed else "counted",
+            known_from=ban.known_from,
+        ),
         _retrofit(case.car, bool(assumed)),
         confidence=ban.confidence,
     )

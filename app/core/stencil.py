@@ -18,6 +18,8 @@ NUMERAL_LEFT_OUT = (
     "of them have in common is known."
 )
 
+FROM_MEMORY = "not verified (from memory)"
+
 
 class Unreadable(ValueError):
     """A specification that no table knows. `place` counts the characters of the text from 1."""
@@ -46,6 +48,8 @@ class Specification:
     suffix: str | None
     row: SpecificationRow | None
     warnings: tuple[str, ...]
+    # Of its letters, what nobody verified. They move no date, so it is told where a stencil is read for itself.
+    unverified: tuple[str, ...] = ()
 
     @property
     def class_(self) -> str:
@@ -136,7 +140,8 @@ class _Reader:
         warnings = _warnings(agency, family, row)
         agency = None if agency == "BE" else agency
         return Specification(
-            self.text, agency, family, delimiter, pressure, material, weld, suffix, row, warnings
+            self.text, agency, family, delimiter, pressure, material, weld, suffix, row, warnings,
+            _unverified(self.tables, agency, weld),
         )  # fmt: skip
 
     def fail(self, problem: str) -> None:
@@ -260,3 +265,8 @@ def _warnings(
     if agency == "BE":
         notes.append("BE is an old prefix of the class 27 tank, not an agency.")
     return tuple(note for note in notes if note)
+
+
+def _unverified(tables: StencilTables, agency: str | None, weld: str | None) -> tuple[str, ...]:
+    letters = ((f"Agency {agency}", agency), (f"Weld letter {weld}", weld))
+    return tuple(f"{name}: {FROM_MEMORY}" for name, each in letters if each in tables.from_memory)

@@ -10,18 +10,22 @@ from functools import lru_cache
 
 from app.core.facts import Part, Reason, Verdict, ZoneThickness
 from app.core.lading import Corrosive
-from app.core.rule import Rulebook
-from app.core.words import label, sentence
+from app.core.rule import Rule, Rulebook
+from app.core.words import capitalized, label
 
+_SAFE = "counted as at line C, the safe side"
+_NOT_FIRM = (
+    f"required thickness is not firm without diameter and material, or the owner's minimum: {_SAFE}"
+)
 # Measured thin; the others only count as thin, because something is not known.
 _MEASURED: tuple[Verdict, ...] = ("condemned", "at_or_below_c")
-_TOLD: dict[Verdict, str] = {
-    "condemned": "is below its condemning line",
-    "at_or_below_c": "is at or below line C",
-    "not_measured": "was never measured: counted as at line C, the safe side",
-    "unknown": "has no line C to compare with: counted as at line C, the safe side",
-    "above_c": "reads above line C, but its required thickness is not firm without diameter and material, "
-    "or the owner's minimum: counted as at line C, the safe side",
+# Of one zone and of several.
+_TOLD: dict[Verdict, tuple[str, str]] = {
+    "condemned": ("is below its condemning line", "are below their condemning lines"),
+    "at_or_below_c": ("is at or below line C", "are at or below line C"),
+    "not_measured": (f"was never measured: {_SAFE}", f"were never measured: {_SAFE}"),
+    "unknown": (f"has no line C to compare with: {_SAFE}", f"have no line C to compare with: {_SAFE}"),
+    "above_c": (f"reads above line C, but its {_NOT_FIRM}", f"read above line C, but their {_NOT_FIRM}"),
 }  # fmt: skip
 _WANTED: dict[Verdict, str] = {
     "not_measured": "a reading surely above line C at {zones}",
@@ -33,11 +37,29 @@ _WANTED: dict[Verdict, str] = {
 _Thin = tuple[tuple[str, Verdict], ...]
 
 
+def why_thin(thin: Iterable[ZoneThickness], citation: str) -> tuple[Reason, ...]:
+    """Why these zones count as at or below line C: a sentence for each why."""
+    alike: dict[Verdict, tuple[str, ...]] = {}
+    for zone in thin:
+        alike[zone.verdict] = (*alike.get(zone.verdict, ()), zone.zone)
+    return tuple(_why_thin(zones, verdict, citation) for verdict, zones in alike.items())
+
+
 @lru_cache
-def why_thin(zone: str, verdict: Verdict, citation: str) -> Reason:
-    """Why a zone counts as at or below line C."""
+def _why_thin(zones: tuple[str, ...], verdict: Verdict, citation: str) -> Reason:
     part: Part = "counted" if verdict in _MEASURED else "assumed"
-    return Reason(f"{sentence(zone)} {_TOLD[verdict]}", citation, part)
+    told = _TOLD[verdict][len(zones) > 1]
+    return Reason(f"{capitalized(_listed(zones))} {told}", citation, part)
+
+
+@lru_cache
+def above_c(rule: Rule) -> Reason:
+    """Why the longer interval holds whatever the lading: no zone is thin."""
+    text = (
+        f"Shell and heads read above line C in all zones, so {rule.months} months, "
+        "be the lading corrosive or not"
+    )
+    return Reason(text, rule.citation, "counted")
 
 
 def would_change(
@@ -65,7 +87,12 @@ def _would_change(
         told.append(
             f"A reading at or below line C in shell or heads would make it {short.months} months"
         )
-    elif thin:
+    elif not thin:
+        told.append(
+            "A reading at or below line C in shell or heads, and with it a lading corrosive or reactive to the "
+            f"tank, would make it {short.months} months"
+        )
+    else:
         told.append(
             f"A lading corrosive or reactive to the tank would make it {short.months} months, since "
             f"{_listed(zone for zone, _ in thin)} {'is' if len(thin) == 1 else 'are'} "

@@ -196,7 +196,7 @@ def _parts(spec: Specification) -> Iterable[tuple[str, str | None]]:
     yield "Burst pressure", _psig(spec.burst_psig)
     yield "Plate, before notes", None if spec.plate_in is None else f"{inches(spec.plate_in)} in"
     yield "Bottom outlet", spec.bottom_outlet
-    for warning in spec.warnings:
+    for warning in (*spec.warnings, *spec.unverified):
         yield "Note", warning
 
 

@@ -114,6 +114,9 @@ def _joined(base: Mapping[str, Any], stated: Mapping[str, Any]) -> dict[str, Any
     if "confidence" in base and "confidence" not in stated and _says_more_than_words(stated):
         # Doubt goes to the safe side: a number nobody vouches for counts as not verified.
         joined["confidence"] = "memory"
+    if "confidence" in stated or _says_more_than_words(stated):
+        # Who states it anew knows it from elsewhere.
+        joined.pop("known_from", None)
     return joined
 
 

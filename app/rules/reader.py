@@ -72,6 +72,7 @@ class _Rule(_Strict):
     limits: dict[str, Exact] | None = None
     day: date | None = None
     feeds: tuple[Feed, ...] = ()
+    known_from: str = ""
     # Set by laying an owner's programme over the rule; no document states it.
     stricter_than: str | None = None
 
@@ -105,6 +106,7 @@ class _Corrosive(_Strict):
 
 class _FlammableBan(_Strict):
     name: str
+    lading: str
     un_numbers: frozenset[str] = frozenset()
     packing_groups: frozenset[Literal["I", "II", "III"]] = frozenset()
     without_jacket: date
@@ -113,6 +115,7 @@ class _FlammableBan(_Strict):
     cpc_jacketed: date
     citation: str
     confidence: Confidence
+    known_from: str = ""
 
 
 class _PlateNote(_Strict):
@@ -178,6 +181,8 @@ class _Book(_Strict):
     rows: list[_Row]
     grammar_citation: str
     agencies: list[str]
+    weld_letters: dict[str, str]
+    from_memory: frozenset[str]
     delimiters: dict[str, str]
     cryogenic_delimiters: dict[str, str]
     material_letters: dict[str, str]
@@ -271,7 +276,14 @@ def _stencils(book: _Book) -> StencilTables:
     for row in book.rows:
         rows[row.class_] = (*rows.get(row.class_, ()), _row(row, book.plate_notes))
     families = {number: _family(number, row, book) for number, row in book.classes.items()}
-    return StencilTables(tuple(book.agencies), families, rows, book.grammar_citation)
+    return StencilTables(
+        tuple(book.agencies),
+        book.weld_letters,
+        book.from_memory,
+        families,
+        rows,
+        book.grammar_citation,
+    )
 
 
 def _row(row: _Row, notes: Mapping[str, list[_PlateNote]]) -> SpecificationRow:

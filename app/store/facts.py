@@ -127,7 +127,7 @@ def load(
     for car_id in car_ids:
         rows = {table: of_car.get(car_id) for table, of_car in held.items()}
         if all(rows[table] for table in NEEDED):
-            on_it = tuple(devices.get(car_id, ()))
+            on_it = _denied(rows[Fitting], devices.get(car_id, ()))
             car = _car(rows, approvals.get(car_id, ()), on_it)
             happened = tuple(events.get(car_id, ()))
             found[car_id] = _record(car_id, car, on_it, happened, settings, rows)
@@ -226,8 +226,18 @@ def _equipment_interval(fitting: AnyRow | None) -> int | None:
 
 
 def _none_at_all(fitting: AnyRow | None, devices: tuple[Relief, ...]) -> core.ReliefDevice | None:
-    stated = fitting is not None and fitting.has_relief_device is False
-    return core.ReliefDevice(kind="none") if stated and not devices else None
+    return core.ReliefDevice(kind="none") if _said_none(fitting) and not devices else None
+
+
+def _denied(fitting: AnyRow | None, devices: Sequence[Relief]) -> tuple[Relief, ...]:
+    """Devices on a car that is said to have none count, and say so."""
+    if not _said_none(fitting):
+        return tuple(devices)
+    return tuple(each._replace(device=replace(each.device, denied=True)) for each in devices)
+
+
+def _said_none(fitting: AnyRow | None) -> bool:
+    return fitting is not None and fitting.has_relief_device is False
 
 
 def _sheeting(row: AnyRow | None) -> core.ReflectiveSheeting:
@@ -311,7 +321,7 @@ def _events(asked: Asked) -> dict[int, list[core.Event]]:
     rows = asked.ask(
         select(
             EventRow.car_id, EventRow.id, EventRow.happened_on, EventRow.items, EventRow.outcome,
-            EventRow.opens, EventRow.reference,
+            EventRow.opens, EventRow.reference, EventRow.month_only,
         )
         .where(
             EventRow.car_id.in_(asked.car_ids),
@@ -325,11 +335,11 @@ def _events(asked: Asked) -> dict[int, list[core.Event]]:
         )
     )  # fmt: skip
     found: dict[int, list[core.Event]] = defaultdict(list)
-    for car_id, event_id, on, items, outcome, opens, reference in rows:
+    for car_id, event_id, on, items, outcome, opens, reference, month_only in rows:
         found[car_id].append(
             core.Event(
                 on, _names(items), outcome, tuple(measured.get(event_id, ())), _names(opens),
-                reference or None,
+                reference or None, month_only=month_only,
             )
         )  # fmt: skip
     return found

@@ -130,6 +130,9 @@ def test_a_corrected_event_is_struck_through_and_leads_to_what_replaced_it(clien
     [
         ("DOT 111A100W1", [("Test pressure", "100 psig"), ("Burst pressure", "500 psig")]),
         ("DOT 105J300W", [("Test pressure", "300 psig"), ("Burst pressure", "750 psig")]),
+        # 179.22 names neither; one a stencil can be told by its last line.
+        ("TC 111A100W1", [("Note", "Agency TC: not verified (from memory)")]),
+        ("DOT 106A500X", [("Note", "Weld letter X: not verified (from memory)")]),
         ("DOT 999X", [("Cannot be read", "at character 5")]),
     ],
 )

@@ -74,6 +74,11 @@ def test_every_rule_stands_on_the_page_with_where_it_stands_and_whether_it_was_r
         assert rule.citation in words
         assert f"edition read: {rule.edition}" in words
         assert ("not verified against the rule text" in words) is (rule.confidence == "memory")
+        # What others told of a rule is no reading of its text.
+        assert ("rule text verified" in words) is (
+            rule.confidence == "verified" and not rule.known_from
+        )
+        assert (f"from {rule.known_from}; rule text not seen" in words) is bool(rule.known_from)
 
 
 def test_a_rule_shows_its_numbers_and_what_it_feeds(listed: Listed):
@@ -125,6 +130,11 @@ def test_the_tables_stand_on_a_page_of_their_own(listed: Listed):
     assert bans[0][1:5] == ["2023-05-01", "2023-05-01", "2023-07-01", "2025-05-01"]
     crude = next(row for row in page.rows if row[0].startswith("Crude"))
     assert crude[6] == "not verified against the rule text"
+    assert bans[0][6] == "from an agency's answer of April 2023; rule text not seen"
+    # 179.22 does not name them; W and F were read.
+    assert re.search(r"TC ?, not verified \(from memory\)", page.words)
+    assert re.search(r"on class 106 ?, not verified \(from memory\)", page.words)
+    assert page.words.count("(from memory)") == 2
 
 
 def test_every_open_question_says_how_it_is_read(listed: Listed):

@@ -154,3 +154,11 @@ def test_people_read_the_sentence_and_programs_the_field_before_it():
 def test_a_sound_car_contradicts_nothing():
     answer = due_dates(ask(as_of=AS_OF))
     assert "car." not in texts(answer["warnings"])
+
+
+def test_a_device_on_record_counts_though_the_car_is_said_to_have_none():
+    device = ReliefDevice("valve", tested_on=date(2020, 1, 15), denied=True)
+    car = Car("ZQKX", 1, "DOT 111A100W1", date(2010, 6, 15), relief_device=device)
+    [said] = at_odds(car, (), BOOK)
+    assert said.path == NONE
+    assert "counted with that device" in said.text

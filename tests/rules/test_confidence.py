@@ -57,8 +57,6 @@ def test_an_item_that_rests_on_memory_says_so_in_its_reasons(name, car):
         *((name, {}) for name in ("visual", "structural_integrity", "safety_systems", "thickness")),
         *((name, {}) for name in ("service_equipment", "relief_device", "leakage", "reflective_sheeting")),
         ("lining", {"lining": {"applied_on": "2020-01-01"}, "service": LIQUOR}),
-        ("service_end", {"service": {"hazard_class": "3", "un": "UN1170"}}),
-        ("service_end", {"service": {"hazard_class": "2.3"}, "tank": {"normalized_steel": True}}),
         ("tank_retest", {"specification": "DOT 106A500X"}),
         ("relief_device", {"specification": "DOT 106A500X"}),
         ("rupture_disc", {"specification": "DOT 113A60W"}),
@@ -76,7 +74,7 @@ def test_the_strength_of_a_retired_steel_says_so_beside_the_zone(material):
     answer = due_dates(
         ask(THIN, tank={"material": material, "inside_diameter_in": 100}, service=LIQUOR)
     )
-    assert item(answer, "thickness")["confidence"] == "memory"
+    assert UNVERIFIED in said(item(answer, "thickness"))
     assert UNVERIFIED in texts(zone(answer, "shell_top")["reasons"])
 
 
@@ -84,7 +82,7 @@ def test_the_factor_of_flat_heads_says_so_beside_the_heads_only():
     # 179.200-6(b): the formula is an image in every copy seen.
     tank = {"material": "TC128B", "inside_diameter_in": 119, "head_shape": "3:1"}
     answer = due_dates(ask(THIN, tank=tank, service=LIQUOR))
-    assert item(answer, "thickness")["confidence"] == "memory"
+    assert UNVERIFIED in said(item(answer, "thickness"))
     assert UNVERIFIED in texts(zone(answer, "head_a")["reasons"])
     assert UNVERIFIED not in texts(zone(answer, "shell_top")["reasons"])
 
@@ -101,6 +99,51 @@ def test_no_rule_from_memory_is_without_a_test_here():
 def test_the_bans_from_memory_are_those_of_the_act_whose_rows_were_not_seen():
     bans = default_rulebook().flammable_bans
     assert [ban.confidence for ban in bans] == ["memory", "verified", "memory", "memory"]
+
+
+@pytest.mark.parametrize(
+    ("car", "source"),
+    [
+        # 85 FR 75680: only what others told of it was seen.
+        ({"service": {"hazard_class": "2.3"}, "tank": {"normalized_steel": False}}, "industry summaries of 2020"),
+        ({"service": {"hazard_class": "2.3"}, "tank": {"normalized_steel": True}}, "industry summaries of 2020"),
+        # FAST Act section 7304: an agency's answer to a question.
+        ({"service": {"hazard_class": "3", "un": "UN1170"}}, "an agency's answer of April 2023"),
+    ],
+)  # fmt: skip
+def test_a_last_day_known_from_others_says_from_whom_and_that_no_rule_text_was_seen(car, source):
+    due = due_dates(ask(THIN, **car))
+    assert item(due, "service_end")["confidence"] == "verified"
+    assert f"(from {source}; the rule text was not seen)" in " ".join(
+        reason["text"] for reason in item(due, "service_end")["reasons"]
+    )
+
+
+def test_only_these_are_known_from_others():
+    book = default_rulebook()
+    assert {name: rule.known_from for name, rule in book.rules.items() if rule.known_from} == {
+        "poison_non_normalized": "industry summaries of 2020",
+        "poison_not_2009": "industry summaries of 2020",
+    }
+    assert all(
+        "rule text not seen" in rule.edition for rule in book.rules.values() if rule.known_from
+    )
+    assert [bool(ban.known_from) for ban in book.flammable_bans] == [False, True, False, False]
+
+
+def test_a_letter_from_memory_says_so_where_a_stencil_is_read():
+    # 179.22 names neither; they move no date, so the due dates of a car do not speak of them.
+    told = [
+        warning["text"]
+        for text in ("TC 111A100W1", "DOT 106A500X")
+        for warning in decode(text)["warnings"]
+    ]
+    assert [each for each in told if "from memory" in each] == [
+        "Agency TC: not verified (from memory)", "Weld letter X: not verified (from memory)",
+    ]  # fmt: skip
+    for text in ("DOT 111A100W1", "AAR 211A100W1", "DOT 106A500W"):
+        assert "from memory" not in texts(decode(text)["warnings"])
+    assert "from memory" not in texts(due_dates(ask(specification="TC 111A100W1"))["warnings"])
 
 
 def test_a_stencil_reads_the_same_whoever_vouches_for_its_letters():

@@ -6,7 +6,18 @@ import pytest
 
 from app.answers.due_dates import answer
 from app.core.facts import Answer, Reason
-from tests.core.cars import AS_OF, LIQUOR, OIL, ask, changed, failed, passed, qualified
+from tests.core.cars import (
+    AS_OF,
+    LIQUOR,
+    OIL,
+    UNLINED_ITEMS,
+    ask,
+    changed,
+    failed,
+    passed,
+    qualified,
+    reading,
+)
 
 UNSTATED = {"commodity": "Tanning liquor"}
 JUST_TANK = {"material": None, "inside_diameter_in": None}
@@ -111,7 +122,7 @@ def test_what_would_change_it_is_said(asked: dict[str, Any], item: str, told: st
     ("asked", "item", "told"),
     [
         (ask(service=UNSTATED), "thickness", "is not stated: assumed that it is, the safe side"),
-        (ask(service=LIQUOR), "thickness", "was never measured: counted as at line C, the safe side"),
+        (ask(service=LIQUOR), "thickness", "head were never measured: counted as at line C, the safe side"),
         (ask(service={"commodity": "Light cycle oil", "hazard_class": "3"}), "service_end",
          "no packing group is stated: counted as I, the earliest"),
         (ask(lining={"applied_on": "2020-05-01"}, service=LIQUOR), "lining",
@@ -153,6 +164,97 @@ def test_the_safe_side_of_an_unstated_lading_is_the_shorter_interval():
     assert assumed is not None
     assert stated is not None
     assert (assumed.interval_months, stated.interval_months) == (60, 120)
+
+
+@pytest.mark.parametrize(
+    ("asked", "item", "name", "told"),
+    [
+        # 180.509(f)(2), 2019 edition: both conditions are needed for 5 years.
+        (ask(qualified(), service=LIQUOR), "thickness", "counted",
+         "Shell and heads read above line C in all zones, so 120 months, be the lading corrosive or not"),
+        (ask(qualified(), service=OIL), "thickness", "would_change",
+         "A reading at or below line C in shell or heads, and with it a lading corrosive or reactive to the tank"),
+        # Four zones alike are one sentence; one that differs has its own.
+        (ask(service=LIQUOR), "thickness", "assumed",
+         "Shell top, shell bottom, A-end head and B-end head were never measured"),
+        (ask(qualified(shell_bottom=0.4), tank=JUST_TANK, service=LIQUOR), "thickness", "counted",
+         "Shell bottom is at or below line C"),
+        # 180.503: strictly above 2.5 mil a year.
+        (ask(qualified(shell_bottom=0.4), service=UNSTATED | {"corrosion_rate_mil_per_year": 3.1}), "thickness",
+         "counted", "this one 3.1 mil a year, beside 2.5"),
+        (ask(qualified(shell_bottom=0.4), service=OIL | {"corrosion_rate_mil_per_year": 2.5}), "thickness",
+         "counted", "Its corrosion rate, 2.5 mil a year, is not above 2.5"),
+        (ask(qualified(shell_bottom=0.4), service=UNSTATED | {"corrosion_rate_mil_per_year": 1}), "thickness",
+         "counted", "Its corrosion rate, 1 mil a year, is not above 2.5"),
+        # A month alone is enough by 180.517; its first day is the safe side.
+        (ask(passed("2018-03", "visual")), "visual", "assumed",
+         "2018-03-01, the latest passing visual inspection: only its month is known, and the first day of it counts"),
+        # 232.305(d).
+        (ask(), "air_brake", "counted", "Counted from 2010-06-01, when the car was built\n2010-06-01 plus 96"),
+        (ask(rebuilt_on="2020-05-01"), "air_brake", "counted", "Counted from 2020-05-01, when the car was rebuilt"),
+        # 180.509(i): not asked for where the lading is not corrosive.
+        (ask(lining={"applied_on": "2020-05-01"}, service=OIL), "lining", "counted",
+         "If it were asked for: 2020-05-01 plus 96 months is 2028-05-01"),
+        (ask(lining={"kind": "rubber"}, service=LIQUOR), "lining", "counted",
+         "neither the day the lining was applied nor a passing lining inspection is known"),
+        # Whether a test of a part starts the years anew is an open question of 180.509(f)(6).
+        (ask(qualified(), passed("2024-05-01", "repair_reducing_thickness", "thickness",
+                                 readings=[reading("shell_bottom", 0.44)])), "thickness", "assumed",
+         "The test of 2024-05-01 has readings of shell bottom alone"),
+    ],
+)  # fmt: skip
+def test_an_item_says_what_it_went_by(asked: dict[str, Any], item: str, name: str, told: str):
+    assert told in "\n".join(part(asked, item, name))
+
+
+def test_a_test_of_the_whole_tank_or_without_readings_raises_no_question():
+    for event in (qualified(), passed("2018-03-15", "thickness")):
+        assert not any("alone" in each for each in part(ask(event), "thickness", "assumed"))
+
+
+def test_a_stencil_does_not_control_a_lining_that_is_not_asked_for():
+    painted = {"marked_on": "2020-05-02", "due": {"lining": "2027"}}
+    due = answer(ask(lining={"applied_on": "2020-05-01"}, service=OIL, stencil=painted)).item(
+        "lining"
+    )
+    assert due is not None
+    assert due.state == "not_required"
+    assert not any("controls" in reason.text for reason in due.reasons)
+
+
+@pytest.mark.parametrize("protected", [None, False])
+def test_a_device_tested_on_the_day_it_was_installed_has_nothing_to_gain_by_the_clause(
+    protected: bool | None,
+):
+    """180.515(c), 2019 edition: both days are the same."""
+    day = "2020-03-01"
+    device = {
+        "kind": "valve",
+        "tested_on": day,
+        "installed_on": day,
+        "protected_in_storage": protected,
+    }
+    due = answer(ask(relief_device=device)).item("relief_device")
+    assert due is not None
+    told = "\n".join(reason.text for reason in due.reasons)
+    assert f"Counted from {day}, when it was tested and installed" in told
+    assert "protected" not in told
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        # By event: what is not known is whether it is owed at all.
+        (ask(passed("2018-03-15", *UNLINED_ITEMS)), "Leakage test: whether it is owed is not known"),
+        (ask(qualified(), lining={"applied_on": "2020-05-01"}, service=LIQUOR),
+         "Thickness test: whether it is owed is not known"),
+        (ask(qualified(), service={"commodity": "Something"}),
+         "End of service for this lading: whether it has come is not known"),
+        (ask(built_on=None), "Visual inspection: when it is due is not known"),
+    ],
+)  # fmt: skip
+def test_loading_says_what_is_not_known_of_an_item(asked: dict[str, Any], told: str):
+    assert told in [reason.text for reason in answer(asked).loading.reasons]
 
 
 # Required thickness -----------------------------------------------------------------------------------------------

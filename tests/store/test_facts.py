@@ -10,6 +10,7 @@ import pytest
 from app.actions import cars, components, events
 from app.actions.changes import (
     NewApproval,
+    NewEvent,
     NewFitting,
     NewLining,
     NewName,
@@ -178,7 +179,19 @@ def test_a_car_stated_to_have_no_relief_device_says_so_until_one_is_installed(an
     car = add_car(any_db, fitting=NewFitting(has_relief_device=False))
     assert known(any_db, car).facts(TODAY).car.relief_device == core.ReliefDevice(kind="none")
     components.install(any_db, car.id, relief_valve(), stamp())
-    assert known(any_db, car).facts(TODAY).car.relief_device == core.ReliefDevice(kind="valve")
+    # The device counts, and the calculator is told of the contradiction.
+    device = core.ReliefDevice(kind="valve", denied=True)
+    assert known(any_db, car).facts(TODAY).car.relief_device == device
+
+
+def test_an_event_of_which_a_month_is_known_says_so(any_db):
+    car = add_car(any_db)
+    for month_only in (True, False):
+        told = NewEvent(
+            date(2020, 5, 1), ("visual",), month_only=month_only, facility=str(month_only)
+        )
+        events.record_event(any_db, car.id, told, stamp())
+    assert [event.month_only for event in known(any_db, car).events] == [True, False]
 
 
 def test_a_change_of_one_relief_device_says_nothing_of_the_other(any_db):
