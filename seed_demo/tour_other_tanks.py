@@ -7,6 +7,7 @@ from seed_demo.tour_cars import kept_up, lading, tour_car
 
 NO_TANK_FACTS = {"material": "", "inside_diameter_in": "", "jacketed": ""}
 COLD = lading("Ethylene, refrigerated liquid")
+COMPRESSED = lading("Example gas, compressed (invented)")
 REFRIGERANT = lading("Refrigerant gas R 134a")
 
 
@@ -62,6 +63,6 @@ def _seamless(days: Days) -> DemoCar:
         Inspection(days.back(40), "air_brake"),
         built_on=days.back(300),
         specification="DOT 107A2500",
-        service=COLD,
+        service=COMPRESSED,
         **NO_TANK_FACTS,
     )

@@ -10,6 +10,7 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
+from app.access.reach import EVERYTHING
 from app.store import imports
 from app.store.db import make_engine, sessions
 from app.store.tables import Car
@@ -59,7 +60,7 @@ def test_a_register_with_cars_is_left_as_it_is(demo_template: Path, tmp_path: Pa
 
 def test_what_it_loads_can_be_seen_as_files_brought_in(demo_template: Path):
     engine = make_engine(f"sqlite:///{demo_template}")
-    with sessions(engine)() as db:
+    with sessions(engine)(info={"reach": EVERYTHING}) as db:
         kinds = [run.kind for run in imports.runs(db)]
     engine.dispose()
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from app.access.reach import EVERYTHING
 from app.actions import rulebook_effect, rulebooks
 from app.actions.stamp import Stamp
 from app.store import cars
@@ -21,7 +22,7 @@ def loaded(demo_template: Path):
     """A session on the demo with the programme loaded beside it; nothing of it is kept."""
     engine = make_engine(f"sqlite:///{demo_template}")
     now = datetime.now(UTC)
-    with sessions(engine)() as db:
+    with sessions(engine)(info={"reach": EVERYTHING}) as db:
         stamp = Stamp("tour", now, now.date())
         yield db, rulebooks.load(db, PROGRAMME, stamp), stamp.today
         db.rollback()

@@ -14,11 +14,15 @@ from dateutil.relativedelta import relativedelta
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from app.access.reach import EVERYTHING
 from app.actions import rulebooks
 from app.core.facts import Answer, Due
 from app.core.status import state_on
+from app.core.stencil import decode
+from app.core.test_pressure import pressure_needed
 from app.pages.car_checks import Checks, checks
-from app.store import cars, components, due, events, facts
+from app.store import cars, components, due, events, facts, ladings, pressures
+from app.store.asked import Standpoint
 from app.store.db import make_engine, sessions
 from app.store.tables import Car, EventRow
 from seed_demo.demo_files import tour
@@ -28,7 +32,7 @@ from seed_demo.shapes import TOUR_MARK
 @pytest.fixture(scope="module")
 def demo(demo_template: Path) -> Iterator[Session]:
     engine = make_engine(f"sqlite:///{demo_template}")
-    with sessions(engine)() as session:
+    with sessions(engine)(info={"reach": EVERYTHING}) as session:
         yield session
     engine.dispose()
 
@@ -56,7 +60,7 @@ def _checks(demo: Session, number: int, day: date) -> Checks:
     """What the car's page checks beside its dates."""
     car_id = _car_id(demo, number)
     record = facts.load(demo, [car_id], day)[car_id]
-    return checks(demo, record, components.on_car(demo, car_id, day), day)
+    return checks(demo, record, components.on_car(demo, car_id, day), Standpoint(day))
 
 
 def _item(answer: Answer, name: str) -> Due:
@@ -318,6 +322,62 @@ def test_a_tour_car_carries_what_asks_for_a_test_pressure(demo, loaded_on, numbe
     assert needed is not None
     assert (needed.marked_psig, needed.verdict) == (marked, verdict)
     assert any(round(float(term.psig), 2) == 254.03 for term in needed.terms)
+
+
+# number, item, a phrase of its reasons
+EXPLAINED = [
+    (101, "thickness", "Shell and heads read above line C in all zones, so 120 months"),
+    (107, "visual", "only its month is known, and the first day of it counts"),
+    (116, "leakage", "No passing leakage test is known"),
+    (121, "thickness", "Shell and heads read above line C in all zones, so 120 months"),
+    (129, "thickness", "Shell top, shell bottom, A-end head and B-end head were never measured"),
+    (133, "thickness", "this one 3.1 mil a year, beside 2.5"),
+    (134, "thickness", "Its corrosion rate, 2.5 mil a year, is not above 2.5"),
+    (135, "thickness", "has readings of shell bottom alone"),
+    (144, "lining", "neither the day the lining was applied nor a passing lining inspection is known"),
+    (145, "lining", "If it were asked for: "),
+    (150, "relief_device", "when it was tested and installed"),
+    (187, "air_brake", "when the car was built"),
+    (188, "air_brake", "when the car was rebuilt"),
+    (197, "service_end", "may not carry class 3 liquids of packing groups II and III (crude oil and ethanol apart) on"),
+    (198, "service_end", "from industry summaries of 2020; the rule text was not seen"),
+    (200, "service_end", "Whether the tank is of normalized steel is not known"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("number", "item", "phrase"), EXPLAINED)
+def test_a_tour_car_explains_what_it_shows(demo, loaded_on, number, item, phrase):
+    told = [reason.text for reason in _item(_answer(demo, number, loaded_on), item).reasons]
+
+    assert any(phrase in each for each in told), told
+
+
+def test_what_is_said_of_tour_cars_are_whole_sentences(demo, loaded_on):
+    answers = [_answer(demo, car.number, loaded_on) for car in tour(loaded_on)]
+    told = {reason.text for answer in answers for due in answer.items for reason in due.reasons}
+    told |= {
+        each.text for answer in answers for each in (*answer.warnings, *answer.loading.reasons)
+    }
+
+    assert [each for each in told if each[0].islower()] == []
+    assert [each for each in told if each.endswith((" and", ","))] == []
+
+
+def test_a_trial_with_the_invented_lading_asks_for_more_than_some_cars_are_marked(demo, loaded_on):
+    listed = ladings.by_name(demo, "Example light hydrocarbon (invented)")
+    assert listed is not None
+    stated, book = pressures.as_stated(listed), rulebooks.in_force(demo).everyone.rulebook
+    verdicts = {}
+    for number in (101, 209):
+        key = _car_id(demo, number)
+        car = facts.load(demo, [key], loaded_on)[key].car
+        needed = pressure_needed(decode(car.specification, book.stencils), car, stated, book)
+        assert needed is not None
+        verdicts[number] = float(needed.needed_psig), needed.verdict
+
+    # 173.31(c): 133 % of 160 + 4, and of 139 + 4 in an insulated car, which is marked 200
+    assert verdicts[101] == (pytest.approx(218.12), "short")
+    assert verdicts[209][0] == 200
 
 
 def test_a_stencil_controls_and_one_that_is_too_late_does_not(demo, loaded_on):

@@ -11,6 +11,7 @@ from fastapi.testclient import TestClient
 
 from app.main import create_app
 from app.settings import Settings
+from tests.fixtures.people import COOKIES, let_in_at
 
 TRIAL = "trial?lining.what=applied&lining.on=2024-05-01&lading.commodity=Acid"
 CARS = [f"/cars/{car}" for car in (*range(1, 26), 400, 800)]
@@ -30,7 +31,9 @@ def demo_client(
 ) -> Iterator[TestClient]:
     path = tmp_path_factory.mktemp("words") / "store.db"
     shutil.copyfile(demo_template, path)
-    with TestClient(create_app(Settings(database_url=f"sqlite:///{path}"))) as client:
+    url = f"sqlite:///{path}"
+    let_in_at(url)
+    with TestClient(create_app(Settings(database_url=url)), cookies=dict(COOKIES)) as client:
         yield client
 
 
