@@ -341,6 +341,8 @@ EXAMPLES = [
     ([0, 0, 0], [("own", 0, DAYS[0], 0, 2, 1), ("send", 0, 2), ("send", 1, 2), ("release", 1)]),
     # Sold for a while, recorded backwards.
     ([0, 1, 2], [("own", 0, DAYS[2], 1, 0, 0), ("own", 0, DAYS[0], 2, None, 1), ("withdraw", 0)]),
+    # Two on one day: the later recorded holds, and the first shares nothing any more.
+    ([0, 0, 0], [("own", 0, DAYS[0], 0, 2, None), ("own", 0, DAYS[0], 0, 1, None)]),
     # A party that another keeps owns, lines and repairs.
     ([3, 4, 4], [("own", 2, DAYS[1], 1, 3, 4), ("send", 1, 3), ("undo_sending", 1)]),
 ]
