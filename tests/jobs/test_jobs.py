@@ -15,6 +15,7 @@ import pytest
 from sqlalchemy import Engine, func, select, update
 
 from app import jobs
+from app.access import EVERYTHING
 from app.actions.jobs import MOST_STARTS
 from app.jobs import doing
 from app.jobs.doing import Doer
@@ -71,7 +72,7 @@ def test_an_import_is_done_and_tells_what_came_of_it(any_engine: Engine, doer: D
 def test_asking_calls_a_worker_only_once_the_asking_is_stored(
     any_engine: Engine, doer: Doer
 ) -> None:
-    with sessions(any_engine)() as db:
+    with sessions(any_engine)(info={"reach": EVERYTHING}) as db:
         jobs.ask(db, "refresh-due", {}, by="Ida Example")
         assert doer.queue.huey.pending_count() == 0
         db.rollback()
