@@ -18,6 +18,63 @@ def guard(table: str, columns: Sequence[str], *, stamp: bool = True) -> None:
         _guard_postgresql(table, stamp)
 
 
+def let_reports_go(details: Sequence[str], columns: Sequence[str]) -> None:
+    """Guard `event` and `reading` again, but let go what a row of `removal_permit` names.
+
+    Of an event its details may then be emptied, and its readings deleted; nothing else.
+    """
+    if op.get_context().dialect.name == "sqlite":
+        _let_go_sqlite(details, columns)
+    else:
+        _let_go_postgresql(details)
+
+
+def _let_go_sqlite(details: Sequence[str], columns: Sequence[str]) -> None:
+    event, reading = (
+        f"BEGIN SELECT RAISE(ABORT, '{REFUSAL.format(table=each)}'); END"
+        for each in ("event", "reading")
+    )
+    permitted = "EXISTS (SELECT 1 FROM removal_permit WHERE event_id = OLD.{key})"
+    fixed = [column for column in columns if column not in ("superseded_at", *details)]
+    emptied = " AND ".join(f"NEW.{name} = ''" for name in details)
+    for name in ("event_unchanged", "reading_kept"):
+        op.execute(f"DROP TRIGGER {name}")
+    op.execute(
+        f"CREATE TRIGGER event_unchanged BEFORE UPDATE OF {', '.join(fixed)} ON event {event}"
+    )
+    op.execute(
+        f"CREATE TRIGGER event_details_kept BEFORE UPDATE OF {', '.join(details)} ON event "
+        f"WHEN NOT ({permitted.format(key='id')} AND {emptied}) {event}"
+    )
+    op.execute(
+        f"CREATE TRIGGER reading_kept BEFORE DELETE ON reading "
+        f"WHEN NOT {permitted.format(key='event_id')} {reading}"
+    )
+
+
+def _let_go_postgresql(details: Sequence[str]) -> None:
+    names = ", ".join(f"'{name}'" for name in details)
+    emptied = " AND ".join(f"NEW.{name} = ''" for name in details)
+    permit = """
+    IF TG_OP = '{act}' AND EXISTS (SELECT 1 FROM removal_permit WHERE event_id = OLD.{key}){more} THEN
+        RETURN {row};
+    END IF;
+"""
+    more = f" AND to_jsonb(NEW) - ARRAY[{names}] = to_jsonb(OLD) - ARRAY[{names}] AND {emptied}"
+    may_empty = permit.format(act="UPDATE", key="id", more=more, row="NEW")
+    may_delete = permit.format(act="DELETE", key="event_id", more="", row="OLD")
+    for table, name, allowed in (
+        ("event", "refuse_change_but_letting_go", STAMP_ALONE + may_empty),
+        ("reading", "refuse_change_but_permitted", may_delete),
+    ):
+        op.execute(_function(name, allowed + _refuse_row()))
+        op.execute(f"DROP TRIGGER {table}_kept ON {table}")
+        op.execute(
+            f"CREATE TRIGGER {table}_kept BEFORE UPDATE OR DELETE ON {table} "
+            f"FOR EACH ROW EXECUTE FUNCTION {name}()"
+        )
+
+
 def refuse_future(table: str, column: str, moment: str = "recorded_at") -> None:
     """Refuse a day after the one on which it is recorded, wherever on Earth that is."""
     sentence = f"{table}.{column} lies after the day it is recorded"

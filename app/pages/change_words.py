@@ -39,6 +39,7 @@ DEEDS: Mapping[str, str] = {
     "lading.added": "added to the list of ladings",
     "lading.changed": "changed the list of ladings",
     "record.began": "began the record of change",
+    "report.removed": "let the details of reports go that need be kept no longer",
     "removal.withdrawn": "undid taking a component off",
     "changed": "changed something",
 }

@@ -12,6 +12,7 @@ from sqlalchemy.types import Boolean, Integer, Text
 
 from app.store import tables
 from app.store.columns import Exact, Moment, table_of
+from app.store.derived import ImportRun
 
 
 class Digest(TypedDict):
@@ -46,6 +47,17 @@ def brought(db: Session, import_id: int, at: datetime) -> dict[str, Digest]:
     """
     found = {table.name: _digest(db, _brought(db, table, import_id, at)) for table in BROUGHT}
     return {name: each for name, each in found.items() if each["rows"]}
+
+
+def of_events(db: Session, import_id: int) -> dict[str, Digest]:
+    """The same of an import's events and readings alone, as they are now."""
+    run = table_of(ImportRun)
+    at = (
+        db.connection().execute(select(run.c.recorded_at).where(run.c.id == import_id)).scalar_one()
+    )
+    return {
+        table.name: _digest(db, _brought(db, table, import_id, at)) for table in (EVENT, READING)
+    }
 
 
 def last_key(db: Session, table: Table) -> int:

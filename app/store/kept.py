@@ -58,6 +58,7 @@ KEPT: Mapping[str, Kept] = {
     "removal": Kept(),
     "visit_step": Kept(),
     "withdrawal": Kept(),
+    "removal_permit": Kept(),
     "lading": Kept(settings=(("setting", "ladings"),)),
     "rulebook_edition": Kept(OF_OWNER, RULEBOOK),
     "rulebook_in_force": Kept(OF_OWNER, RULEBOOK),

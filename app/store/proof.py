@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
 from operator import itemgetter
@@ -162,6 +162,8 @@ def replay(db: Session, tell: Tell) -> Replayed:
         found.older.update(body.get("older", {}))
         for row in body["rows"]:
             _take_in(found.rows[row["table"]], entry.id, row)
+        for again in body.get("brought_again", ()):
+            _bring_again(found.bulks, entry.id, again)
         if body.keys() & {"brought", "taken_back", "made"}:
             found.bulks.append(_bulk(entry.id, body))
     return found
@@ -175,6 +177,16 @@ def _take_in(told: dict[str, Told], entry: int, row: dict[str, Any]) -> None:
     if before and before.values is not None and after is not None:
         after = before.values | after
     told[key] = Told(entry, after)
+
+
+def _bring_again(bulks: list[Bulk], entry: int, again: dict[str, Any]) -> None:
+    """Reports that need be kept no longer have gone: from then on the file's rows have other digests."""
+    for place, bulk in enumerate(bulks):
+        if bulk.import_id == again["import"] and bulk.brought:
+            digests = {name: again[name] for name in ("event", "reading")}
+            now = {name: each for name, each in digests.items() if each["rows"]}
+            rest = {name: each for name, each in bulk.brought.items() if name not in digests}
+            bulks[place] = replace(bulk, entry=entry, brought=rest | now)
 
 
 def _bulk(entry: int, body: dict[str, Any]) -> Bulk:

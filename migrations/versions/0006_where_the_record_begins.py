@@ -7,6 +7,7 @@ import sqlalchemy as sa
 from alembic import op
 
 from app.store.change_log import NOTHING_BEFORE, Entry
+from migrations.append_only import guard, let_reports_go
 
 revision = "0006"
 down_revision = "0005"
@@ -19,8 +20,36 @@ RECORDED = (
 )  # fmt: skip
 
 
+KEY = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+
+
 def upgrade() -> None:
+    _permits()
     _begin()
+
+
+def _permits() -> None:
+    op.create_table(
+        "removal_permit",
+        sa.Column("id", KEY, nullable=False),
+        sa.Column("event_id", KEY, nullable=False),
+        sa.Column("recorded_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("recorded_by", sa.String(length=200), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("citation", sa.String(length=80), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["event_id"], ["event.id"], name=op.f("fk_removal_permit_event_id_event")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_removal_permit")),
+        sa.UniqueConstraint("event_id", name=op.f("uq_removal_permit_event_id")),
+    )
+    op.create_index("ix_removal_permit_recorded", "removal_permit", ["recorded_at"])
+    columns = {
+        table: [column["name"] for column in sa.inspect(op.get_bind()).get_columns(table)]
+        for table in ("removal_permit", "event")
+    }
+    guard("removal_permit", columns["removal_permit"], stamp=False)
+    let_reports_go(("inspector", "reference", "notes"), columns["event"])
 
 
 def _begin() -> None:

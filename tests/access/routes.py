@@ -140,6 +140,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/ready"): "everyone",
     ("GET", "/record"): "record_work",
     ("POST", "/record"): "record_work",
+    ("GET", "/retention"): "read",
     ("GET", "/rulebook"): "read",
     ("GET", "/rulebook/editions"): "read",
     ("POST", "/rulebook/editions"): "keep_rules",
