@@ -327,9 +327,12 @@ def _must_be_free(db: Session, component: Component, installed_on: date | None) 
     elsewhere = components.where_mounted(db, component.id, installed_on)
     if elsewhere is None:
         return
+    what = f"{component.kind.replace('_', ' ')} {component.serial}"
+    if not cars.reached(db, elsewhere.car_id):
+        raise Conflict(f"{what} went with a car to another owner, who has to take it off first.")
     raise Conflict(
-        f"{component.kind.replace('_', ' ')} {component.serial} is on {elsewhere.mark} "
-        f"{elsewhere.number} since {_since(elsewhere.from_on)}. Take it off there first."
+        f"{what} is on {elsewhere.mark} {elsewhere.number} since {_since(elsewhere.from_on)}. "
+        f"Take it off there first."
     )
 
 
