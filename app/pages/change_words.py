@@ -16,6 +16,8 @@ from app.store.kept import Values
 # What somebody did, to follow their name.
 DEEDS: Mapping[str, str] = {
     "car.added": "added a car",
+    "codes.turned_off": "turned codes of an app off",
+    "codes.turned_on": "turned codes of an app on",
     "component.brought_back": "brought back a component that was withdrawn",
     "component.corrected": "corrected a component",
     "component.installed": "put a component on",
@@ -23,9 +25,11 @@ DEEDS: Mapping[str, str] = {
     "component.removed": "took a component off",
     "component.swapped": "swapped a component",
     "component.withdrawn": "withdrew a component",
+    "demo.loaded": "loaded the demo fleet",
     "edition.ended": "took an edition of the rules out of force",
     "edition.loaded": "loaded an edition of the rules",
     "edition.put_in_force": "put an edition of the rules in force",
+    "email.changed": "changed an address of mail",
     "event.brought_back": "brought back an inspection or change that was withdrawn",
     "event.corrected": "corrected an inspection or change",
     "event.recorded": "recorded an inspection or change",
@@ -36,13 +40,56 @@ DEEDS: Mapping[str, str] = {
     "fact.withdrawn": "withdrew a fact",
     "import.stored": "brought in a file",
     "import.taken_back": "took back a file that was brought in",
+    "invitation.taken_back": "took back an invitation",
     "lading.added": "added to the list of ladings",
     "lading.changed": "changed the list of ladings",
+    "membership.added": "gave somebody a role",
+    "membership.ended": "ended somebody’s role",
+    "party.added": "added a company",
+    "party.stands_alone": "let a company stand for itself",
+    "passkey.added": "added a passkey",
+    "passkey.removed": "removed a passkey",
+    "password.changed": "changed a password",
+    "password.link_made": "made a link for a new password",
+    "person.ended": "ended somebody’s access",
+    "person.gave_first_secret": "gave a password, with a second secret still wanted",
+    "person.invited": "invited somebody",
+    "person.joined": "joined",
+    "person.renamed": "changed a person’s name",
+    "person.signed_in": "signed in",
+    "person.signed_out": "signed out",
+    "provider.linked": "linked a sign-in provider",
+    "provider.unlinked": "unlinked a sign-in provider",
     "record.began": "began the record of change",
-    "report.removed": "let the details of reports go that need be kept no longer",
+    "recovery.made": "made new codes on paper",
+    "register.set_up": "set the register up",
     "removal.withdrawn": "undid taking a component off",
+    "report.removed": "let the details of reports go that need be kept no longer",
+    "second.taken_away": "took codes and passkeys of somebody away",
+    "set_up.link_made": "made a link for the first account",
+    "sign_in.ended": "signed a browser out",
+    "sign_in.ended_everywhere": "signed out everywhere",
+    "token.made": "made a token",
+    "token.revoked": "revoked a token",
+    "visit.arrived": "recorded that a car came to a shop",
+    "visit.released": "recorded that a shop released a car",
+    "visit.sent": "sent a car to a shop",
+    "visit.undone": "undid a step of a visit to a shop",
     "changed": "changed something",
 }
+# By what somebody signed in, to follow the deed.
+HOW: Mapping[str, str] = {
+    "password": "with a password",
+    "passkey": "with a passkey",
+    "openid": "by the provider",
+}
+SECOND: Mapping[str, str] = {
+    "code": " and a code",
+    "recovery": " and a code on paper",
+    "passkey": " and a passkey",
+    "provider": " with two secrets",
+}
+SIGNING_IN = frozenset(("person.signed_in", "person.gave_first_secret"))
 TABLES: Mapping[str, str] = {
     "approval": "approved other interval",
     "car_name": "mark and number",
@@ -103,6 +150,16 @@ def did(deed: str) -> str:
     return DEEDS.get(deed) or f"did: {deed.replace('.', ', ').replace('_', ' ')}"
 
 
+def _did(entry: Listed) -> str:
+    """The same of an entry, which of a sign-in tells how and from where."""
+    said = did(entry.deed)
+    if entry.deed not in SIGNING_IN:
+        return said
+    how, second = entry.body.get("how", ""), entry.body.get("second", "")
+    by = HOW.get(how, "") + (SECOND.get(second, "") if how != second else "")
+    return " ".join(filter(None, (said, by, entry.address and f"from {entry.address}")))
+
+
 def _replaced(rows: Iterable[Mapping[str, Any]]) -> Iterable[tuple[str, int]]:
     for row in rows:
         corrects = (row["after"] or {}).get("corrects")
@@ -133,7 +190,7 @@ def _entry(
         said.append(f"{entry.withheld} more rows are about what you do not reach")
     cars = [(car_id, names.get(("car", str(car_id)), str(car_id))) for car_id in entry.cars]
     return InWords(
-        entry, did(entry.deed), cars, [*_beside(entry.body), *said],
+        entry, _did(entry), cars, [*_beside(entry.body), *said],
         [_told(row, names) for row in rows],
     )  # fmt: skip
 

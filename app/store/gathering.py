@@ -24,7 +24,7 @@ from sqlalchemy.orm import (
 
 from app.store.kept import KEPT, About, Values, about_of, key_of, plain
 
-# Of a statement that changes more rows than this only their number is told.
+# Of a statement that changes more rows than this only their number is told; what is deleted is told whole.
 MOST_ROWS_SEEN = 1_000
 
 
@@ -279,16 +279,18 @@ def _around_statement(state: ORMExecuteState) -> Any:
 def _seen(state: ORMExecuteState, db: Session, table: Table, statement: Update | Delete) -> Any:
     # Past the session: what it holds is neither asked for nor brought up to date by our looking.
     connection = db.connection()
-    wanted = select(table).limit(MOST_ROWS_SEEN + 1)
+    wanted = select(table)
+    if isinstance(statement, Update):
+        wanted = wanted.limit(MOST_ROWS_SEEN + 1)
     if statement.whereclause is not None:
         wanted = wanted.where(statement.whereclause)
     before = connection.execute(wanted, state.parameters or {}).mappings().all()
     result = state.invoke_statement()
     items = gathered(db).items
-    if len(before) > MOST_ROWS_SEEN:
-        items.append(Counted(table.name, max(getattr(result, "rowcount", 0), len(before))))
-    elif isinstance(statement, Delete):
+    if isinstance(statement, Delete):
         items += [of_row(table, dict(row), None) for row in before]
+    elif len(before) > MOST_ROWS_SEEN:
+        items.append(Counted(table.name, max(getattr(result, "rowcount", 0), len(before))))
     else:
         for row in before:
             same = [column == row[column.name] for column in table.primary_key.columns]

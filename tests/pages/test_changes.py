@@ -1,11 +1,14 @@
 """The record of change on pages: in words, filtered, by page and as CSV; and only what one may see."""
 
+import re
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 
 from app.actions import cars, events, ladings
 from app.actions.changes import NewLading, NewStanding
+from app.pages.change_words import DEEDS
 from app.store.db import write_session
 from app.store.doer import Doer
 from tests.fixtures.web import NOW, TODAY
@@ -100,3 +103,15 @@ def test_the_head_of_the_record_is_printed(cast):
 
 def test_the_page_of_a_car_leads_to_its_history(cast):
     assert 'href="/cars/1/changes"' in cast.get("/cars/1").text
+
+
+def test_every_deed_that_an_action_names_has_words():
+    named = set()
+    for path in Path(__file__).parents[2].glob("app/**/*.py"):
+        named |= set(re.findall(r'"((?:[a-z_]+)\.(?:[a-z_]+))"', notes_in(path.read_text())))
+    assert {"event.corrected", "person.signed_in"} <= named
+    assert not named - DEEDS.keys()
+
+
+def notes_in(source):
+    return " ".join(re.findall(r"note\(\s*db,[^\n]*\n?[^\n]*", source))
