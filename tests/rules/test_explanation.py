@@ -199,7 +199,7 @@ def test_the_safe_side_of_an_unstated_lading_is_the_shorter_interval():
          "neither the day the lining was applied nor a passing lining inspection is known"),
         # Whether a test of a part starts the years anew is an open question of 180.509(f)(6).
         (ask(qualified(), passed("2024-05-01", "repair_reducing_thickness", "thickness",
-                                 readings=[reading("shell_bottom", 0.44)])), "thickness", "assumed",
+                                 readings=[reading("shell_bottom", 0.44)])), "thickness", "counted",
          "The test of 2024-05-01 has readings of shell bottom alone"),
     ],
 )  # fmt: skip
@@ -209,7 +209,7 @@ def test_an_item_says_what_it_went_by(asked: dict[str, Any], item: str, name: st
 
 def test_a_test_of_the_whole_tank_or_without_readings_raises_no_question():
     for event in (qualified(), passed("2018-03-15", "thickness")):
-        assert not any("alone" in each for each in part(ask(event), "thickness", "assumed"))
+        assert not any("alone" in each for each in part(ask(event), "thickness", "counted"))
 
 
 def test_a_stencil_does_not_control_a_lining_that_is_not_asked_for():
