@@ -72,7 +72,7 @@ def _issuer(address: str) -> str:
     here = parts.scheme == "http" and parts.hostname in ("127.0.0.1", "localhost")
     if address and not (parts.hostname and (parts.scheme == "https" or here)):
         raise ValueError("want the provider's address, such as https://login.example")
-    return address.rstrip("/")
+    return address
 
 
 def _network(address: str) -> str:
@@ -124,6 +124,8 @@ class Settings(BaseSettings):
     # A sign-in that nobody uses ends after so many hours, any after so many days.
     sign_in_idle_hours: Annotated[int, Field(ge=1, le=24 * 90)] = 12
     sign_in_days: Annotated[int, Field(ge=1, le=90)] = 7
+    # Whether a password alone lets somebody in; empty: required where PUBLIC_URL is https.
+    second_factor: Literal["required", "offered", ""] = ""
     # Host and port; empty: nothing is mailed, links are handed over.
     mail_server: Annotated[str, AfterValidator(_server)] = ""
     mail_from: str = ""
@@ -143,6 +145,11 @@ class Settings(BaseSettings):
     def https(self) -> bool:
         """Whether people reach the register by HTTPS alone."""
         return self.public_url.startswith("https:")
+
+    @property
+    def second_required(self) -> bool:
+        """Whether nobody gets further with a password alone than to setting up a second secret."""
+        return self.second_factor == "required" or (self.https and not self.second_factor)
 
 
 def read_settings() -> Settings:

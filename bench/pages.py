@@ -59,7 +59,7 @@ def everybody(request: Request) -> Admitted:
     """Somebody who may do everything, admitted unseen."""
     seen = Viewer(1, "bench", (Member(1, "bench", "planner", keeps_register=True),))
     now = datetime.now(UTC)
-    known = SignedIn(seen, "bench", False, now, now, now, "")
+    known = SignedIn(seen, "bench", "", now, now, now, "")
     request.state.admitted = Admitted(known, EVERYTHING)
     return Admitted(known, EVERYTHING)
 

@@ -14,6 +14,7 @@ from app.actions import attempts
 from app.actions.attempts import Counted
 from app.errors import Fault, Refused
 from app.store import accounts
+from app.store.gathering import note
 from app.store.people import Person, RecoveryCode
 from app.store.signed_in import fingerprint
 
@@ -21,6 +22,7 @@ STEP_SECONDS = 30
 # Clocks differ, and typing takes a while.
 STEPS_EITHER_SIDE = 1
 RECOVERY_CODES = 10
+RECOVERY_LETTERS = 25
 # Without letters and digits that are taken for one another.
 ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
 WRONG = "is not the code of this moment; wait for the next one and type it"
@@ -69,12 +71,14 @@ def turn_on(
     if step is None:
         raise Refused.because([Fault("code", WRONG)])
     person.code_secret, person.code_step = seal.close(secret), step
+    note(db, "codes.turned_on", ("person", person.id))
     return [] if accounts.codes_left(db, person.id) else new_recovery_codes(db, person, now)
 
 
 def turn_off(db: Session, person: Person) -> None:
     """Ask for no codes any more. Those on paper go too, unless a passkey still needs them."""
     person.code_secret = person.code_step = None
+    note(db, "codes.turned_off", ("person", person.id))
     if not accounts.passkeys(db, person.id):
         accounts.forget_recovery_codes(db, person.id)
 
@@ -105,7 +109,11 @@ def _is_code(db: Session, person: Person, code: str, seal: Seal, now: datetime) 
 
 
 def new_recovery_codes(db: Session, person: Person, now: datetime) -> list[str]:
-    """Ten new codes of 99 bits in place of those there were; shown once."""
+    """Ten new codes of 123 bits in place of those there were; shown once.
+
+    A plain hash keeps them: no table of guesses reaches beyond 112 bits (OWASP ASVS 5.0, 6.5.2).
+    """
+    note(db, "recovery.made", ("person", person.id))
     accounts.forget_recovery_codes(db, person.id)
     made = [_recovery_code() for _ in range(RECOVERY_CODES)]
     db.add_all(
@@ -116,8 +124,8 @@ def new_recovery_codes(db: Session, person: Person, now: datetime) -> list[str]:
 
 
 def _recovery_code() -> str:
-    letters = "".join(choice(ALPHABET) for _ in range(20))
-    return "-".join(letters[at : at + 5] for at in range(0, 20, 5))
+    letters = "".join(choice(ALPHABET) for _ in range(RECOVERY_LETTERS))
+    return "-".join(letters[at : at + 5] for at in range(0, RECOVERY_LETTERS, 5))
 
 
 def _kept(code: str) -> str:

@@ -39,6 +39,7 @@ def set_up_link(db: Session, now: datetime) -> str | None:
     """A new key for making the first account, in place of older ones; None when there is one."""
     if accounts.anybody(db):
         return None
+    note(db, "set_up.link_made")
     members.end_invitations(db, "set_up", now)
     return _new(db, now, Invitation(kind="set_up", made_by="the program", roles=[]))
 

@@ -21,7 +21,12 @@ from app.store.tables import Party
 # Only so much is asked of an address: a mail that arrives proves more than any pattern.
 EMAIL = re.compile(r"[^\s@]{1,64}@[^\s@]{1,189}")
 LAST = "would leave the register without an administrator; make somebody else one first"
-ELSEWHERE = "Only who looks after the register can do this for this person."
+REGISTER_ONLY = "Only who looks after the register can do this."
+# Says nothing of where else the person belongs.
+NOT_FROM_HERE = (
+    "This account cannot be opened from this page. Whoever runs the register can do it, at the "
+    "machine or as its administrator."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +82,7 @@ def whole_person(db: Session, office: Office, person_id: int) -> Person:
     person = seen_person(db, office, person_id)
     belongs = members.memberships(db, person_id=person_id)
     if not all(office.covers(each.party.id) for each in belongs):
-        raise Refused(ELSEWHERE)
+        raise Refused(NOT_FROM_HERE)
     return person
 
 
@@ -154,6 +159,7 @@ def end_person(db: Session, office: Office, person_id: int, now: datetime) -> No
     _keep_an_administrator(db, person_id)
     belongs = members.memberships(db, person_id=person_id)
     here = [each for each in belongs if office.covers(each.party.id)]
+    note(db, "person.ended", ("person", person_id))
     for each in here:
         _end(each.membership, office.by, now)
     if len(here) == len(belongs):
@@ -161,7 +167,15 @@ def end_person(db: Session, office: Office, person_id: int, now: datetime) -> No
         sign_in.end_everywhere(db, person_id, now)
         accounts.end_tokens(db, person_id, now)
         members.end_invitations(db, "new_password", now, person_id)
-    note(db, "person.ended", ("person", person_id))
+
+
+def end_sign_ins(db: Session, office: Office, person_id: int, now: datetime) -> None:
+    """Sign a person of the office out everywhere; whoever it really is signs in again."""
+    person = seen_person(db, office, person_id)
+    belongs = members.memberships(db, person_id=person_id, parties=office.parties)
+    if office.parties is not None and not belongs:
+        raise Refused(f"{person.name} may do nothing here any longer.")
+    sign_in.end_everywhere(db, person_id, now)
 
 
 def _end(membership: Membership, by: str, now: datetime) -> None:

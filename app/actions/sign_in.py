@@ -13,11 +13,12 @@ from app.actions import attempts, passwords
 from app.actions.attempts import Counted
 from app.errors import NotFound
 from app.store import accounts
+from app.store.gathering import note
 from app.store.people import Person, SignIn
 from app.store.signed_in import WANTED, fingerprint
 
 How = Literal["password", "passkey", "openid", "set_up"]
-Second = Literal["", "code", "recovery", "passkey"]
+Second = Literal["", "code", "recovery", "passkey", "provider"]
 # How long one may take over the second secret, and for how long a proof of who is there counts as fresh.
 SECOND_WITHIN = timedelta(minutes=10)
 FRESH_FOR = timedelta(minutes=10)
@@ -89,15 +90,26 @@ def with_password(
     password_was_right(db, person.email, place)
     if renewed:
         person.password = renewed
-    if has_second(db, person):
-        lasting = Lasting(SECOND_WITHIN, SECOND_WITHIN)
-        return begin(db, person, "password", WANTED, place, lasting, now), True
+    if accounts.has_second(db, person.id):
+        return _wait_for_second(db, person, "password", place, now), True
     return begin(db, person, "password", "", place, lasting, now), False
 
 
-def has_second(db: Session, person: Person) -> bool:
-    """Whether a password alone does not let this person in."""
-    return person.code_secret is not None or bool(accounts.passkeys(db, person.id))
+def with_provider(
+    db: Session, person: Person, two: bool, required: bool, place: Place, lasting: Lasting,
+    now: datetime,
+) -> tuple[str, bool]:  # fmt: skip
+    """The same for whom a provider let in, `two` when it says that it asked for two secrets.
+
+    What it does not say counts as one; where two are `required`, the person's own second is wanted.
+    """
+    if required and not two and accounts.has_second(db, person.id):
+        return _wait_for_second(db, person, "openid", place, now), True
+    return begin(db, person, "openid", "provider" if two else "", place, lasting, now), False
+
+
+def _wait_for_second(db: Session, person: Person, how: How, place: Place, now: datetime) -> str:
+    return begin(db, person, how, WANTED, place, Lasting(SECOND_WITHIN, SECOND_WITHIN), now)
 
 
 def begin(
@@ -111,6 +123,10 @@ def begin(
 ) -> str:
     """A new sign-in; gives the key for the browser, which nobody can learn again."""
     key = token_urlsafe(32)
+    if second == WANTED:
+        note(db, "person.gave_first_secret", ("person", person.id), how=how)
+    else:
+        note(db, "person.signed_in", ("person", person.id), how=how, second=second or None)
     accounts.forget_sign_ins(db, now - KEPT_FOR)
     db.add(
         SignIn(
@@ -142,6 +158,13 @@ def second_given(
     return begin(db, person, waiting.how, second, place, lasting, now)
 
 
+def second_set_up(db: Session, held: str, second: Second) -> None:
+    """Whoever sets a second secret up has shown it, in this browser."""
+    found = accounts.sign_in(db, held)
+    if found is not None and not found.second:
+        found.second = second
+
+
 def proved(db: Session, held: str, now: datetime) -> None:
     """A secret was given anew in a sign-in that there is."""
     found = accounts.sign_in(db, held)
@@ -154,8 +177,16 @@ def fresh(proved_at: datetime, now: datetime) -> bool:
     return now - proved_at <= FRESH_FOR
 
 
-def end(db: Session, held: str, now: datetime) -> None:
+def sign_out(db: Session, held: str, now: datetime) -> None:
     """Sign out here."""
+    found = accounts.sign_in(db, held)
+    if found is not None:
+        note(db, "person.signed_out", ("person", found.person_id))
+    end(db, held, now)
+
+
+def end(db: Session, held: str, now: datetime) -> None:
+    """End the sign-in of one browser, where another takes its place."""
     found = accounts.sign_in(db, held)
     if found is not None and found.ended_at is None:
         found.ended_at = now
@@ -166,6 +197,7 @@ def end_one(db: Session, person_id: int, name: str, now: datetime) -> None:
     for each in accounts.sign_ins(db, person_id, now):
         if name_of(each) == name:
             each.ended_at = now
+            note(db, "sign_in.ended", ("person", person_id))
             return
     raise NotFound("This sign-in is over already.")
 
@@ -177,4 +209,5 @@ def name_of(found: SignIn) -> str:
 
 def end_everywhere(db: Session, person_id: int, now: datetime, but: str = "") -> int:
     """Sign out all browsers of a person, but for one; how many those were."""
+    note(db, "sign_in.ended_everywhere", ("person", person_id))
     return accounts.end_sign_ins(db, person_id, now, but)

@@ -16,6 +16,7 @@ from app.settings import read_settings
 from app.store import accounts
 from app.store.cars import RegisterFilter, count
 from app.store.db import write_session
+from app.store.gathering import note
 
 EPILOG = f"""\
 example:
@@ -42,6 +43,7 @@ def run(args: argparse.Namespace) -> int:
             print("The register has cars already, so the demo fleet was left out.")
             return FINE
         with Progress() as tell:
+            note(db, "demo.loaded")
             stamp = Stamp("demo", moment(), today_in(settings.time_zone))
             demo.load(db, stamp, tell)
             if not accounts.anybody(db):

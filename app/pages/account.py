@@ -110,7 +110,7 @@ def change_password(
             return _password(request, mine, Entries({}, beside), 422)
         signing.end_earlier(request, db, now)
         lasting, here = presence.lasting(request.app.state.settings), presence.place(request)
-        key = sign_in.begin(db, mine, me.how, "", here, lasting, now)
+        key = sign_in.begin(db, mine, me.how, me.second, here, lasting, now)
     return signing.let_in(request, key, "/account?saved=password")
 
 

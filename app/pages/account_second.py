@@ -10,14 +10,13 @@ from fastapi.responses import JSONResponse, Response
 from markupsafe import Markup
 
 from app import web
-from app.actions import codes, passkeys
+from app.actions import codes, passkeys, sign_in
 from app.errors import Problem
 from app.pages import forms
 from app.pages.account import SAVED, Mine
 from app.pages.changing import faults_of, kept
 from app.pages.forms import Entries
 from app.store import accounts
-from app.store.gathering import note
 from app.store.people import Person
 from app.web import signing
 
@@ -48,6 +47,7 @@ def turn_codes_on(
     if isinstance(made, Problem):
         problem = forms.beside(faults_of(made), ("code",))
         return _codes(request, db, mine, secret, Entries({}, problem), 422)
+    sign_in.second_set_up(db, me.fingerprint, "code")
     return _recovery(request, "Codes are asked for from now on", made)
 
 
@@ -68,7 +68,6 @@ def new_recovery_codes(
     if ask := signing.must_prove(request, me, CODES):
         return ask
     made = codes.new_recovery_codes(db, mine, now)
-    note(db, "recovery.made", ("person", mine.id))
     return _recovery(request, "New codes on paper", made)
 
 
@@ -103,6 +102,7 @@ def add_passkey(
     made = kept(db, lambda: passkeys.add(db, mine, name, challenge, answer, site, now))
     if isinstance(made, Problem):
         return _passkeys(request, db, mine, str(made), 422)
+    sign_in.second_set_up(db, me.fingerprint, "passkey")
     return _recovery(request, "The passkey is kept", made)
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hmac
 import json
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from secrets import token_urlsafe
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -14,7 +16,7 @@ from app import web
 from app.actions import identities, sign_in
 from app.errors import NotFound, Problem, Refused
 from app.pages.account import Mine
-from app.pages.sign_in import own_next, refused
+from app.pages.sign_in import own_next, refused, second_address
 from app.store import accounts
 from app.store.people import Challenge
 from app.store.signed_in import fingerprint
@@ -27,19 +29,33 @@ BACK = "/sign-in/openid/back"
 COOKIE = "openid"
 GOOD_FOR = timedelta(minutes=10)
 MOST_WAITING = 5_000
+FROM_HERE = ("same-origin", "none")
 NOT_BEGUN = "This sign-in was not begun in this browser, or took too long. Start again."
+
+
+@dataclass(frozen=True, slots=True)
+class Waited:
+    """Where to go on to; whose account is to be linked, if any; whether a secret had to be given anew."""
+
+    address: str
+    linking: int | None
+    anew: bool
 
 
 @router.get("/sign-in/openid")
 @web.may("everyone")
 def begin(request: Request, asked: web.Asking) -> Response:
     address = own_next(request.query_params.get("next", ""))
+    if not _asked_by_a_person(request):
+        return web.see_other(f"/sign-in?next={quote(address, safe='')}")
     return _begin(request, address, None, anew=asked.signed_in is not None)
 
 
 @router.get("/account/openid")
 @web.may("own_account")
 def begin_linking(request: Request, me: signing.Me) -> Response:
+    if not _asked_by_a_person(request):
+        return web.see_other("/account")
     ask = signing.must_prove(request, me, "/account/openid")
     return ask or _begin(request, "/account?saved=linked", me.viewer.person_id, anew=True)
 
@@ -48,12 +64,9 @@ def begin_linking(request: Request, me: signing.Me) -> Response:
 @web.may("everyone")
 def come_back(request: Request, asked: web.Asking, now: signing.Clock) -> Response:
     try:
-        begun, address, linking = _begun(request)
+        begun, waited = _begun(request)
         who = _who(request, begun)
-        if linking is not None:
-            answer = _link(request, who, linking, address)
-        else:
-            answer = _let_in(request, who, address)
+        answer = _link(request, who, waited) if waited.linking else _let_in(request, who, waited)
     except Problem as problem:
         answer = refused(request, str(problem))
     drop_cookie(answer, request.app.state.settings, COOKIE)
@@ -69,13 +82,26 @@ def unlink(request: Request, db: web.Db, me: signing.Me, mine: Mine) -> Response
     return web.see_other("/account?saved=unlinked")
 
 
+def _asked_by_a_person(request: Request) -> bool:
+    """Whether a button of ours led here: another site must not have somebody signed in unasked.
+
+    A browser that does not tell names our page as the one before.
+    """
+    told = request.headers.get("sec-fetch-site")
+    if told is not None:
+        return told in FROM_HERE
+    return request.headers.get("referer", "").startswith(f"{signing.site(request).origin}/")
+
+
 def _begin(request: Request, address: str, person_id: int | None, anew: bool) -> Response:
     settings, now = request.app.state.settings, request.app.state.clock()
     if not settings.openid_issuer:
         raise NotFound("No provider for signing in is set up.")
     begun = Begun(*(token_urlsafe(32) for _ in range(3)))
     to = openid.address_of(settings, begun, signing.public_address(request, BACK), anew)
-    kept = json.dumps({"nonce": begun.nonce, "verifier": begun.verifier, "next": address})
+    kept = json.dumps(
+        {"nonce": begun.nonce, "verifier": begun.verifier, "next": address, "anew": anew}
+    )
     with signing.writing(request) as db:
         accounts.forget_challenges(db, now, MOST_WAITING)
         waiting = Challenge(
@@ -88,7 +114,7 @@ def _begin(request: Request, address: str, person_id: int | None, anew: bool) ->
     return answer
 
 
-def _begun(request: Request) -> tuple[Begun, str, int | None]:
+def _begun(request: Request) -> tuple[Begun, Waited]:
     """What this browser was sent away with: good once, and in this browser alone."""
     state = request.query_params.get("state", "")
     held = read_cookie(request, request.app.state.settings, COOKIE)
@@ -99,7 +125,8 @@ def _begun(request: Request) -> tuple[Begun, str, int | None]:
     if waiting is None:
         raise Refused(NOT_BEGUN)
     kept = json.loads(waiting.value)
-    return Begun(state, kept["nonce"], kept["verifier"]), kept["next"], waiting.person_id
+    begun = Begun(state, kept["nonce"], kept["verifier"])
+    return begun, Waited(kept["next"], waiting.person_id, kept["anew"])
 
 
 def _who(request: Request, begun: Begun) -> Identity:
@@ -110,25 +137,32 @@ def _who(request: Request, begun: Begun) -> Identity:
     return openid.identity(settings, begun, code, back, request.app.state.clock())
 
 
-def _link(request: Request, who: Identity, person_id: int, address: str) -> Response:
+def _link(request: Request, who: Identity, waited: Waited) -> Response:
     admitted = request.state.admitted.viewer
-    if admitted is None or admitted.person_id != person_id:
+    if admitted is None or admitted.person_id != waited.linking:
         raise Refused(NOT_BEGUN)
     with signing.writing(request) as db:
-        person, now = accounts.person_or_raise(db, person_id), request.app.state.clock()
+        person, now = accounts.person_or_raise(db, admitted.person_id), request.app.state.clock()
         identities.link(db, person, who.issuer, who.subject, now)
-    return web.see_other(address)
+    return web.see_other(waited.address)
 
 
-def _let_in(request: Request, who: Identity, address: str) -> Response:
+def _let_in(request: Request, who: Identity, waited: Waited) -> Response:
     now, here = request.app.state.clock(), presence.place(request)
-    lasting = presence.lasting(request.app.state.settings)
+    settings = request.app.state.settings
+    lasting, required = presence.lasting(settings), settings.second_required
     told = who.issuer, who.subject, who.email, who.email_verified, who.name, now
     with signing.writing(request) as db:
         person = identities.person_of(db, *told)
     with signing.writing(request, person) as db:
         signing.end_earlier(request, db, now)
-        key = sign_in.begin(db, person, "openid", "", here, lasting, now)
-        proved = min(who.proved_at or now, now)
-        sign_in.proved(db, fingerprint(key), proved)
+        key, second = sign_in.with_provider(db, person, who.two, required, here, lasting, now)
+        sign_in.proved(db, fingerprint(key), _proved_at(who, waited, now))
+    address = second_address(waited.address) if second else waited.address
     return signing.let_in(request, key, address)
+
+
+def _proved_at(who: Identity, waited: Waited, now: datetime) -> datetime:
+    """When a secret was given there; of a provider that does not say, just now only if it had to ask."""
+    unsaid = now if waited.anew else now - sign_in.FRESH_FOR - timedelta(seconds=1)
+    return min(who.proved_at or unsaid, now)

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.access import ROLES, Viewer
 from app.actions import invitations, people
-from app.actions.people import ELSEWHERE, Office
+from app.actions.people import REGISTER_ONLY, Office
 from app.errors import Problem, Refused
 from app.pages import forms
 from app.pages.changing import faults_of, kept
@@ -31,6 +31,7 @@ SAVED = {
     "role-ended": "The role has ended.",
     "ended": "This person may do nothing here any longer.",
     "taken-back": "The invitation was taken back; its link opens nothing.",
+    "signed-out": "Every sign-in of this person has ended.",
     "second": "The password alone lets this person in now.",
     "party": "The party was added. Invite its first administrator.",
     "stands": "The party stands for itself now. Invite its first administrator.",
@@ -204,6 +205,16 @@ def end_person(
     return _after(request, db, office, person, made, "ended")
 
 
+@router.post("/people/{person_id}/end-sign-ins")
+@web.may("administer")
+def end_sign_ins(
+    request: Request, person_id: web.Key, db: web.Db, office: Administering, now: signing.Clock
+) -> Response:
+    person = people.seen_person(db, office, person_id)
+    made = kept(db, lambda: people.end_sign_ins(db, office, person_id, now))
+    return _after(request, db, office, person, made, "signed-out")
+
+
 @router.post("/people/{person_id}/take-seconds-away")
 @web.may("administer")
 def take_seconds_away(
@@ -239,7 +250,7 @@ def _after(
 
 def _only_register(office: Office) -> None:
     if office.parties is not None:
-        raise Refused(ELSEWHERE)
+        raise Refused(REGISTER_ONLY)
 
 
 def _roles(posted: web.Sent) -> list[str]:

@@ -53,7 +53,7 @@ def give_password(
         signing.end_earlier(request, db, now)
         key, second = sign_in.with_password(db, person.id, renewed, here, lasting, now)
     address = own_next(posted.one("next"))
-    return signing.let_in(request, key, _second(address) if second else address)
+    return signing.let_in(request, key, second_address(address) if second else address)
 
 
 @router.post("/sign-in/passkey/ask")
@@ -130,7 +130,7 @@ def sign_out(request: Request, asked: web.Asking, now: signing.Clock) -> Respons
     key = read_cookie(request, request.app.state.settings)
     if key:
         with signing.writing(request) as db:
-            sign_in.end(db, fingerprint(key), now)
+            sign_in.sign_out(db, fingerprint(key), now)
     return signing.leave(request, "/sign-in")
 
 
@@ -157,7 +157,8 @@ def own_next(given: str) -> str:
     return "/" if address.startswith(("/sign-", "/set-up", "/new-password")) else address
 
 
-def _second(address: str) -> str:
+def second_address(address: str) -> str:
+    """Where the second secret is given, on the way to this address."""
     return f"/sign-in/second?next={quote(address, safe='')}"
 
 

@@ -93,6 +93,13 @@ def passkeys(db: Session, person_id: int) -> Sequence[Passkey]:
     ).all()
 
 
+def has_second(db: Session, person_id: int) -> bool:
+    """Whether the person has set up codes or a passkey, beside the password."""
+    has_codes = exists().where(Person.id == person_id, Person.code_secret.is_not(None))
+    has_passkey = exists().where(Passkey.person_id == person_id, Passkey.ended_at.is_(None))
+    return bool(db.scalar(select(or_(has_codes, has_passkey))))
+
+
 def passkey(db: Session, credential_id: bytes) -> Passkey | None:
     return db.scalars(
         select(Passkey).where(Passkey.credential_id == credential_id, Passkey.ended_at.is_(None))

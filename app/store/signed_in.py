@@ -32,16 +32,21 @@ SCOPES: Mapping[str, frozenset[Capability]] = {
 class SignedIn:
     """`how` is password, passkey, openid, set_up or token; `second_wanted`: not yet let in.
 
+    `second` is what was shown besides, empty for nothing: code, recovery, passkey, provider.
     `fingerprint` names the row without telling the key; `proved_at` is when a secret was last given.
     """
 
     viewer: Viewer
     how: str
-    second_wanted: bool
+    second: str
     proved_at: datetime
     began_at: datetime
     seen_at: datetime | None
     fingerprint: str
+
+    @property
+    def second_wanted(self) -> bool:
+        return self.second == WANTED
 
 
 def fingerprint(secret: str) -> str:
@@ -89,8 +94,8 @@ def viewer_by_key(db: Session, key: str, now: datetime) -> SignedIn | None:
         return None
     first = rows[0]
     viewer = Viewer(first.id, first.name, _members(rows))
-    waits = first.second == WANTED
-    return SignedIn(viewer, first.how, waits, first.proved_at, first.began_at, first.seen_at, held)
+    since = first.proved_at, first.began_at, first.seen_at
+    return SignedIn(viewer, first.how, first.second, *since, held)
 
 
 def viewer_by_token(db: Session, token: str, now: datetime) -> SignedIn | None:
@@ -103,7 +108,7 @@ def viewer_by_token(db: Session, token: str, now: datetime) -> SignedIn | None:
     first = rows[0]
     allowed = frozenset[Capability]().union(*(SCOPES[each] for each in first.scopes))
     viewer = Viewer(first.id, first.name, _members(rows), allowed, first.token_id)
-    return SignedIn(viewer, "token", False, first.made_at, first.made_at, first.used_at, held)
+    return SignedIn(viewer, "token", "", first.made_at, first.made_at, first.used_at, held)
 
 
 def mark_seen(

@@ -19,8 +19,8 @@ from starlette.routing import BaseRoute
 
 from app.access import NOTHING, Capability, Reach, Viewer
 from app.errors import Problem
+from app.store import accounts, migrate, reach, signed_in, trouble
 from app.store import db as store_db
-from app.store import reach, signed_in
 from app.store.doer import Doer
 from app.store.moments import not_before
 from app.store.signed_in import SignedIn
@@ -37,6 +37,8 @@ START_PAGES: tuple[tuple[Capability, str], ...] = (
     ("administer", "/people"),
     ("own_account", "/account"),
 )
+# What somebody gets who has shown one secret where two are asked for: setting up the second.
+SECONDS = ("/account/codes", "/account/passkeys", "/account/prove")
 BEARER = "bearer "
 # What each capability is called where somebody lacks it.
 IN_WORDS: dict[Capability, str] = {
@@ -59,6 +61,16 @@ class NotSignedIn(Problem):
 
     def __init__(self) -> None:
         super().__init__("Sign in first: nobody is signed in here, or the sign-in has ended.")
+
+
+class SecondNeeded(Problem):
+    """Whoever asks has shown one secret, where the register asks for two, and has no second yet."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This register lets nobody in with a password alone. Set up codes of an app or a passkey "
+            "first, under Account; until then neither you nor your tokens may do anything else."
+        )
 
 
 class NotAllowed(Problem):
@@ -117,23 +129,64 @@ def admitted(request: Request) -> Admitted:
     key, token = _key(request), _token(request)
     if needed == "everyone" and not key:
         return _kept(request, Admitted(None, NOTHING))
+    check_store(request)
     with store_db.read_session(request.app.state.sessions, NOTHING) as db:
         found = _who(db, request, key, token)
         if found is not None:
             count_person(request, str(found.viewer.person_id))
+        if found is not None and needed != "everyone":
+            _ask_for_two(db, request, found)
         reached = _reached(db, request, found, needed)
     if found is not None:
         presence.seen(request, found)
     return _kept(request, Admitted(found, reached))
 
 
+def check_store(request: Request) -> None:
+    """Raise NewerStore, or Refused for a store to be migrated first; asked once, before any question."""
+    state = request.app.state
+    if not state.store_checked:
+        with trouble.as_problem():
+            migrate.check(state.engine)
+        state.store_checked = True
+
+
 def _who(db: Session, request: Request, key: str, token: str) -> SignedIn | None:
-    """Whoever is let in by what they show; a second factor still wanted lets nobody in."""
+    """Whoever is let in by what they show; a second secret not yet shown lets nobody in."""
     now = request.app.state.clock()
     if token:
         return signed_in.viewer_by_token(db, token, now)
     found = signed_in.viewer_by_key(db, key, now) if key else None
-    return None if found is None or found.second_wanted else found
+    if found is None or found.second_wanted:
+        return None
+    # Set up meanwhile in another browser: a thief of the password may sit in this one.
+    unshown = _shows_too_little(request, found) and _has_second(db, found)
+    return None if unshown else found
+
+
+def _ask_for_two(db: Session, request: Request, found: SignedIn) -> None:
+    """Raise SecondNeeded where the person has no second secret and this is not where one is set up."""
+    if not _shows_too_little(request, found) or _sets_up_second(request):
+        return
+    by_token = found.viewer.token_id is not None
+    if not (by_token and _has_second(db, found)):
+        _kept(request, Admitted(found, NOTHING))
+        raise SecondNeeded
+
+
+def _shows_too_little(request: Request, found: SignedIn) -> bool:
+    """Whether one secret was shown where two are asked for."""
+    required: bool = request.app.state.settings.second_required
+    return required and not found.second
+
+
+def _has_second(db: Session, found: SignedIn) -> bool:
+    return accounts.has_second(db, found.viewer.person_id)
+
+
+def _sets_up_second(request: Request) -> bool:
+    path = request.url.path
+    return any(path == each or path.startswith(f"{each}/") for each in SECONDS)
 
 
 def _reached(db: Session, request: Request, found: SignedIn | None, needed: Needed) -> Reach:

@@ -30,13 +30,21 @@ LEEWAY = 60  # seconds by which two clocks may differ
 SCOPE = "openid email profile"
 # Signatures by a published key alone: none, and none by a secret that both sides know.
 ALGORITHMS = ["RS256", "PS256", "ES256", "RS384", "RS512", "ES384", "EdDSA", "Ed25519"]
+SEVERAL = "mfa"  # among the ways in which somebody signed in there (RFC 8176, 2)
 AWAY = "The provider does not answer as it should. Try again later, or sign in otherwise."
 NOT_ACCEPTED = "The provider’s answer was not accepted. Start again."
+# OSError and ArithmeticError are of moments that no calendar has.
+UNREADABLE = (
+    AuthlibBaseError, JoseError, LookupError, ValueError, TypeError, OSError, ArithmeticError,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """Who somebody is at the provider; `proved_at` is when they gave a secret there, where it says so."""
+    """Who somebody is at the provider; `proved_at` is when they gave a secret there, where it says so.
+
+    `two` when it says that it asked for several secrets; what it does not say counts as one.
+    """
 
     issuer: str
     subject: str
@@ -44,6 +52,7 @@ class Identity:
     email_verified: bool
     name: str
     proved_at: datetime | None
+    two: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +67,7 @@ class Begun:
 def address_of(settings: Settings, begun: Begun, back_to: str, anew: bool) -> str:
     """Where to send the browser; `anew` asks the provider for a secret even of who is signed in there."""
     client = _client(settings, back_to)
-    more = {"prompt": "login"} if anew else {}
+    more = {"prompt": "login"} if anew else {"max_age": str(_most(settings))}
     address, _ = client.create_authorization_url(
         _address(_described(settings), "authorization_endpoint"),
         state=begun.state,
@@ -80,20 +89,41 @@ def identity(settings: Settings, begun: Begun, code: str, back_to: str, now: dat
             code_verifier=begun.verifier,
         )
         keys = KeySet.import_key_set(cast("Any", _fetched(_address(described, "jwks_uri"))))
-        read = jwt.decode(str(answer["id_token"]), keys, algorithms=ALGORITHMS)
-        claims = CodeIDToken(
-            read.claims,
-            read.header,
-            {
-                "iss": {"essential": True, "value": settings.openid_issuer},
-                "aud": {"essential": True, "value": settings.openid_client_id},
-            },
-            {"nonce": begun.nonce, "client_id": settings.openid_client_id},
-        )
-        claims.validate(int(now.timestamp()), LEEWAY)
-    except (AuthlibBaseError, JoseError, KeyError, ValueError, TypeError) as wrong:
+        claims = _claims(settings, begun, str(answer["id_token"]), keys, now)
+        return _identity(settings, claims)
+    except UNREADABLE as wrong:
         raise Refused(NOT_ACCEPTED) from wrong
-    return _identity(settings, claims)
+
+
+def _claims(
+    settings: Settings, begun: Begun, token: str, keys: KeySet, now: datetime
+) -> Mapping[str, Any]:
+    """What an ID token says that was made now, by this issuer, for this client and this sign-in.
+
+    Raises JoseError or ValueError. The audience is this client alone: one meant for others besides is
+    refused. A token of another type says so in its header (RFC 9068, 2.1).
+    """
+    read = jwt.decode(token, keys, algorithms=ALGORITHMS)
+    if read.header.get("typ", "JWT") != "JWT":
+        raise ValueError("no ID token")
+    if read.claims.get("aud") not in (settings.openid_client_id, [settings.openid_client_id]):
+        raise ValueError("for somebody else")
+    claims = CodeIDToken(
+        read.claims,
+        read.header,
+        {"iss": {"essential": True, "value": settings.openid_issuer}},
+        {"nonce": begun.nonce, "client_id": settings.openid_client_id},
+    )
+    claims.validate(int(now.timestamp()), LEEWAY)
+    proved = claims.get("auth_time")
+    if isinstance(proved, int) and proved + _most(settings) + LEEWAY < now.timestamp():
+        raise ValueError("signed in there too long ago")
+    return cast("Mapping[str, Any]", claims)
+
+
+def _most(settings: Settings) -> int:
+    """How many seconds a secret given at the provider counts: as long as a sign-in here."""
+    return settings.sign_in_days * 24 * 3600
 
 
 def _identity(settings: Settings, claims: Mapping[str, Any]) -> Identity:
@@ -105,6 +135,7 @@ def _identity(settings: Settings, claims: Mapping[str, Any]) -> Identity:
         claims.get("email_verified") is True,
         str(claims.get("name", "")).strip()[:200],
         datetime.fromtimestamp(proved, UTC) if isinstance(proved, int) else None,
+        SEVERAL in (claims.get("amr") or ()),
     )
 
 
@@ -123,8 +154,9 @@ def _client(settings: Settings, back_to: str) -> OAuth2Client:
 
 def _described(settings: Settings) -> Mapping[str, Any]:
     """What the issuer says of itself (OpenID Connect Discovery 1.0, 4)."""
-    found = _fetched(f"{settings.openid_issuer}/.well-known/openid-configuration")
-    if str(found.get("issuer", "")).rstrip("/") != settings.openid_issuer:
+    base = settings.openid_issuer.rstrip("/")
+    found = _fetched(f"{base}/.well-known/openid-configuration")
+    if found.get("issuer") != settings.openid_issuer:  # to the letter (4.3)
         raise Refused(AWAY)
     return found
 
@@ -140,8 +172,12 @@ def _address(described: Mapping[str, Any], name: str) -> str:
 
 
 def _fetched(address: str) -> dict[str, Any]:
-    found = _answer(urllib.request.Request(address)).json()
-    if not isinstance(found, dict):
+    answer = _answer(urllib.request.Request(address))
+    try:
+        found = answer.json()
+    except ValueError as wrong:
+        raise Refused(AWAY) from wrong
+    if answer.status_code != 200 or not isinstance(found, dict):
         raise Refused(AWAY)
     return found
 

@@ -25,7 +25,14 @@ from app.errors import (
     Refused,
     TooMany,
 )
-from app.web.admission import READING, NotAllowed, NotSignedIn, sign_in_address, start_page
+from app.web.admission import (
+    READING,
+    NotAllowed,
+    NotSignedIn,
+    SecondNeeded,
+    sign_in_address,
+    start_page,
+)
 from app.web.headers import headers_for
 from app.web.held import held
 from app.web.hosts import own_address
@@ -37,6 +44,7 @@ log = logging.getLogger(__name__)
 
 STATUSES: dict[type[Problem], int] = {
     NotAllowed: 403,
+    SecondNeeded: 403,
     NotFound: 404,
     Outdated: 412,
     Conflict: 409,
@@ -73,6 +81,7 @@ def answer_problems(app: FastAPI) -> None:
     app.add_exception_handler(Problem, _problem)
     app.add_exception_handler(Busy, _busy)
     app.add_exception_handler(NotSignedIn, _not_signed_in)
+    app.add_exception_handler(SecondNeeded, _second_needed)
     app.add_exception_handler(RequestValidationError, _unreadable)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(Exception, _bug)
@@ -168,6 +177,20 @@ async def _not_signed_in(request: Request, problem: Exception) -> Response:
             held=await held(request),
         )
     return answer
+
+
+async def _second_needed(request: Request, problem: Exception) -> Response:
+    """A page that leads to both ways of setting a second secret up; holds what a form sent."""
+    assert isinstance(problem, SecondNeeded)
+    if request.url.path.startswith("/api/") or wants_part(request):
+        return explain(request, STATUSES[SecondNeeded], str(problem))
+    return page(
+        request,
+        "second_needed.html",
+        STATUSES[SecondNeeded],
+        message=str(problem),
+        held=await held(request),
+    )
 
 
 def _unreadable(request: Request, wrong: Exception) -> Response:

@@ -133,6 +133,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/people/{person_id}"): "administer",
     ("GET", "/people/{person_id}/changes"): "administer",
     ("POST", "/people/{person_id}/end"): "administer",
+    ("POST", "/people/{person_id}/end-sign-ins"): "administer",
     ("POST", "/people/{person_id}/new-password"): "administer",
     ("POST", "/people/{person_id}/roles"): "administer",
     ("POST", "/people/{person_id}/roles/end"): "administer",

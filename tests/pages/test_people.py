@@ -137,6 +137,7 @@ FORMS = {
     "/roles": {"party": "1", "roles": ["planner"]},
     "/roles/end": {"membership": "1"},
     "/end": {},
+    "/end-sign-ins": {},
     "/new-password": {},
     "/take-seconds-away": {},
 }
@@ -214,11 +215,40 @@ def test_ending_somebody_here_leaves_what_they_may_elsewhere(
         ida.post(f"{invite(eve, IDA, _party(app, SHOP), 'shop')}/accept")
         assert _roles(app, IDA.email) == {"planner", "shop"}
         # The shop’s administrator neither opens nor ends the whole account.
-        assert eve.post("/people/3/new-password").status_code == 422
-        assert eve.post("/people/3/take-seconds-away").status_code == 422
+        for form in ("new-password", "take-seconds-away"):
+            refused = eve.post(f"/people/3/{form}")
+            assert refused.status_code == 422
+            # Nor is told that the person belongs to somebody else besides.
+            assert "cannot be opened from this page" in refused.text
+            assert not re.search(f"another|other part|elsewhere|{KEEPER}", _notice(refused.text))
         eve.post("/people/3/end")
         assert _roles(app, IDA.email) == {"planner"}
         assert ida.get("/account").status_code == 200
+
+
+def _notice(html: str) -> str:
+    found = re.search(r'<div class="notice notice-stop".*?</div>', html, re.DOTALL)
+    assert found, html
+    return found[0]
+
+
+def test_an_administrator_signs_a_person_out_everywhere(
+    app: FastAPI, ada: TestClient, eve: TestClient
+) -> None:
+    link = invite(eve, IDA, _party(app, SHOP), "shop")
+    with browser(app) as ida, browser(app, ("203.0.113.9", 50_000)) as tablet:
+        join(ida, link, IDA)
+        sign_in(tablet, IDA)
+        assert "End all sign-ins" in eve.get("/people/3").text
+        assert eve.post("/people/3/end-sign-ins").headers["location"].endswith("=signed-out")
+        assert ida.get("/account").status_code == tablet.get("/account").status_code == 303
+        assert sign_in(ida, IDA).status_code == 303
+        assert "ended every sign-in" in ada.get("/changes").text
+        # Whose they are no longer is none of their business.
+        eve.post("/people/3/end")
+        ada.post("/people/3/roles", data={"party": "1", "roles": ["planner"]})
+        assert eve.post("/people/3/end-sign-ins").status_code in (404, 422)
+    assert eve.get("/account").status_code == 200
 
 
 def test_the_last_administrator_of_the_register_stays(app: FastAPI, ada: TestClient) -> None:
