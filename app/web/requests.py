@@ -16,8 +16,7 @@ from app.access import Viewer
 from app.errors import NotFound
 from app.settings import Settings
 from app.store import db as store_db
-from app.store import migrate, trouble
-from app.web.admission import READING, Admitted, admitted, doer, moment, viewer
+from app.web.admission import READING, Admitted, admitted, check_store, doer, moment, viewer
 
 # A form for a thousand cars posts as many fields; more is no form of ours.
 MOST_FIELDS = 20_000
@@ -30,10 +29,7 @@ DIGITS = 16
 def session(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> Iterator[Session]:
     """One session a request, with the reach of who asks; a changing one commits before the answer."""
     state = request.app.state
-    if not state.store_checked:
-        with trouble.as_problem():
-            migrate.check(state.engine)
-        state.store_checked = True
+    check_store(request)
     reads = request.method in READING
     opened = (
         store_db.read_session(state.sessions, asked.reach)

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
@@ -10,7 +11,8 @@ from sqlalchemy.orm import Session
 
 from app import api, pages, web
 from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Refused
-from tests.fixtures.web import Record
+from tests.fixtures.people import COOKIES, KEEPER
+from tests.fixtures.web import Record, asking
 
 FAULTS = [Fault("events.0.on", "want a date, got 'x'"), Fault("car.number", "want 1 to 999999")]
 
@@ -100,6 +102,7 @@ def test_a_commit_that_fails_is_no_200(
 def test_reading_waits_for_no_writer_and_keeps_nothing(
     web_app: FastAPI, client: TestClient, record: Record[None]
 ) -> None:
+    @web.may("record_facts")
     def write_in_a_get(db: web.Db) -> dict[str, str]:
         from app.store.tables import Party
 
@@ -113,7 +116,7 @@ def test_reading_waits_for_no_writer_and_keeps_nothing(
     def look(db: Session) -> None:
         from app.store import cars
 
-        assert not cars.party_names(db)
+        assert list(cars.party_names(db).values()) == [KEEPER]
 
     record(look)
 
@@ -180,31 +183,37 @@ def test_static_files_named_by_their_sum_are_kept_for_good(client: TestClient) -
     assert "immutable" not in client.get("/static/style.css").headers.get("cache-control", "")
 
 
-def test_who_records_is_typed_once_and_remembered(web_app: FastAPI, client: TestClient) -> None:
+def test_who_records_is_who_is_signed_in_whatever_name_is_sent(
+    web_app: FastAPI, client: TestClient, stranger: TestClient
+) -> None:
+    @web.may("record_work")
     def say(by: web.Recorder, posted: web.Posted) -> dict[str, str]:
         return {"by": by}
 
     web_app.add_api_route("/say", say, methods=["POST"])
-    assert client.post("/say").json() == {"by": "not stated"}
-    assert client.post("/say", data={"recorded_by": " Zoë Quill; x=1 "}).json() == {
-        "by": "Zoë Quill; x=1"
-    }
-    assert client.post("/say").json() == {"by": "Zoë Quill; x=1"}
+    assert client.post("/say").json() == {"by": "Test Planner"}
+    client.cookies.set("recorded_by", "Zoë Quill".encode().hex())
+    sent = {"recorded_by": "Zoë Quill", "by": "Zoë Quill"}
+    answer = client.post("/say?recorded_by=Quill", data=sent)
+    assert answer.json() == {"by": "Test Planner"}
+    assert "set-cookie" not in answer.headers  # nothing of it is kept for the next form either
+    assert stranger.post("/say", data=sent, follow_redirects=False).status_code in (303, 401)
 
 
+@pytest.mark.usefixtures("client")
 def test_a_body_over_the_limit_is_refused_with_the_limit(web_app: FastAPI) -> None:
     from app.main import create_app
     from app.settings import Settings
 
     url = web_app.state.settings.database_url
     small = create_app(Settings(database_url=url, upload_limit_mb=1))
-    with TestClient(small, raise_server_exceptions=False) as client:
-        answer = client.post("/imports", content=b"x" * 2_100_000)
+    with asking(small) as signed_in:
+        answer = signed_in.post("/imports", content=b"x" * 2_100_000)
         assert answer.status_code == 413
         assert "At most 1 MB" in answer.text
         pieces = (b"x" * 100_000 for _ in range(30))  # sent without saying how much
         form = {"Content-Type": "application/x-www-form-urlencoded"}
-        answer = client.post("/ladings/new", content=pieces, headers=form)
+        answer = signed_in.post("/ladings/new", content=pieces, headers=form)
         assert "At most 1 MB" in answer.text
 
 
@@ -234,6 +243,21 @@ def test_a_store_of_a_newer_version_is_told_on_every_page(
     answer = client.get("/fleet")
     assert answer.status_code == 503
     assert "newer version" in answer.text
+
+
+@pytest.mark.parametrize("cookies", [{}, COOKIES])
+@pytest.mark.parametrize("path", ["/fleet", "/sign-in", "/api/v1/cars"])
+def test_a_store_to_be_brought_up_to_date_first_is_told_before_anybody_is_let_in(
+    tmp_path: Path, path: str, cookies: dict[str, str]
+) -> None:
+    from app.main import create_app
+    from app.settings import Settings
+
+    empty = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'empty.db'}"))
+    with asking(empty, cookies) as client:
+        answer = client.get(path, follow_redirects=False)
+    assert answer.status_code == 422
+    assert "python -m app migrate" in answer.text
 
 
 def test_a_locked_store_is_busy_and_loses_nothing(
@@ -269,7 +293,7 @@ def test_health_says_that_it_serves(client: TestClient) -> None:
 
 # Other places of an address, filled with something that is there to be asked.
 FITTING = {"kind": "owner", "item": "visual", "table": "lining"}
-TEXTS = {"job_id", "upload_id"}
+TEXTS = {"job_id", "upload_id", "key"}  # the key of an invitation is a secret, not a number
 
 
 def numbered() -> Iterator[tuple[str, str]]:
