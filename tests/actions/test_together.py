@@ -6,7 +6,7 @@ from app.actions import cars, events
 from app.actions.changes import NewService
 from app.errors import Conflict
 from app.store import due
-from app.store.db import sessions, write_session
+from app.store.db import read_session, sessions, write_session
 from app.store.facts import load
 from app.store.tables import EventRow
 from tests.store.cast import TODAY, add_car, stamp, visual
@@ -45,7 +45,7 @@ def test_the_same_inspection_recorded_by_two_at_once_is_recorded_once(any_engine
         *[lambda db: events.record_event(db, car_id, visual(), stamp())] * 3,
     )
     assert sorted(type(each).__name__ for each in raised) == ["Conflict", "Conflict", "NoneType"]
-    with sessions(any_engine)() as db:
+    with read_session(sessions(any_engine)) as db:
         assert db.query(EventRow).count() == 1
 
 
@@ -75,7 +75,7 @@ def test_two_changes_of_one_car_at_once_are_both_in_its_due_items(any_engine):
         lambda db: events.record_event(db, car_id, visual(), stamp()),
     )
     assert raised == [None, None]
-    with sessions(any_engine)() as db:
+    with read_session(sessions(any_engine)) as db:
         record = load(db, [car_id], TODAY)[car_id]
         assert (record.car.service.commodity, len(record.events)) == ("Invented acid", 1)
         by_item = {row.item: row for row in due.for_car(db, car_id, TODAY)}

@@ -5,8 +5,11 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import select
 
 from app.store.derived import Job
+from app.store.people import Person
+from tests.fixtures.people import NAME
 from tests.fixtures.web import Record
 from tests.pages.reading import Page
 
@@ -38,7 +41,8 @@ def test_a_job_says_how_far_it_is(
 ) -> None:
     at = datetime(2026, 11, 25, 13, 0, tzinfo=UTC)
     row = {"id": "j", "kind": "import", "payload": {}, "asked_by": "Ada Vale", "asked_at": at}
-    record(lambda db: db.add(Job(**(row | kept))))
+    me = record(lambda db: db.scalars(select(Person.id).where(Person.name == NAME)).one())
+    record(lambda db: db.add(Job(**(row | kept), person_id=me)))
     page = client.get("/jobs/j").text
     assert said in Page(page).words
     assert ('hx-trigger="every 1s"' in page) is goes_on

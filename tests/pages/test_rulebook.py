@@ -41,7 +41,6 @@ def load(client: TestClient, source: str) -> str:
     answer = client.post(
         "/rulebook/editions",
         files={"file": ("edition.toml", source.encode())},
-        data={"recorded_by": "Ada Vale"},
         follow_redirects=False,
     )
     assert answer.status_code == 303, answer.text
@@ -52,7 +51,6 @@ def put(client: TestClient, app: FastAPI, asked: str) -> str:
     """Say yes and have the job done; gives the words of its page."""
     answer = client.post(
         f"/rulebook/effect/confirm?{asked}",
-        data={"recorded_by": "Ada Vale"},
         follow_redirects=False,
     )
     assert answer.status_code == 303, answer.text
@@ -201,7 +199,7 @@ def test_a_file_that_holds_no_document_is_refused(
 def test_a_loaded_edition_shows_what_differs_and_its_document(fleet_client: TestClient):
     address = load(fleet_client, edition())
     page = Page(fleet_client.get(address).text)
-    assert "Loaded 2026-11-25 14:00 by Ada Vale" in page.words
+    assert "Loaded 2026-11-25 14:00 by Test Planner" in page.words
     assert ["rules.visual.interval_months", "120", "84"] in page.rows
     assert ["rules.visual.confidence", "verified", "memory"] in page.rows
     assert fleet_client.get(f"{address}/source.toml").text == edition()
@@ -271,8 +269,8 @@ def test_a_programme_is_put_in_force_for_its_owner_and_taken_back(
     assert "2023-11-24" not in fleet_client.get("/due").text
     history = Page(fleet_client.get("/rulebook/editions").text).rows[-2:]
     assert [row[1:] for row in history] == [
-        [QUILLON, "back to what holds for all", "Ada Vale"],
-        [QUILLON, "zq-2027 , Invented edition", "Ada Vale"],
+        [QUILLON, "back to what holds for all", "Test Planner"],
+        [QUILLON, "zq-2027 , Invented edition", "Test Planner"],
     ]
 
 
