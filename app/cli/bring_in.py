@@ -18,6 +18,7 @@ from app.files.columns import COLUMNS, KINDS, Kind
 from app.files.sheets import Sheet
 from app.settings import Settings, read_settings
 from app.store.db import read_session, write_session
+from app.store.doer import Doer
 from app.store.moments import not_before
 
 EPILOG = f"""\
@@ -72,7 +73,11 @@ def _content(path: Path) -> bytes:
 
 
 def _store(settings: Settings, kind: Kind, sheet: Sheet, stamp: Stamp) -> int:
-    with register(settings) as factory, Progress() as tells, write_session(factory) as db:
+    with (
+        register(settings) as factory,
+        Progress() as tells,
+        write_session(factory, doer=Doer(stamp.by)) as db,
+    ):
         stamp = replace(stamp, at=not_before(db, stamp.at))
         done = imports.apply(db, kind, sheet, stamp, tells)
         told = f"{_counted(done.rows, done.added, done.changed, done.repeated)}. Import {done.id}."

@@ -10,12 +10,13 @@ from typing import Any
 
 from app.actions.stamp import Stamp
 from app.cli.progress import Progress
-from app.cli.register import moment, register, today_in
+from app.cli.register import moment, register, today_in, who
 from app.cli.status import FINE, STATUSES, Unusable
 from app.settings import read_settings
 from app.store import accounts
 from app.store.cars import RegisterFilter, count
 from app.store.db import write_session
+from app.store.doer import Doer
 from app.store.gathering import note
 
 EPILOG = f"""\
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     demo = _demo()
     password = "-".join(token_hex(3) for _ in range(4))
     added: Sequence[Any] = ()
-    with register(settings) as factory, write_session(factory) as db:
+    with register(settings) as factory, write_session(factory, doer=Doer(who())) as db:
         if count(db, RegisterFilter(standing="all")):
             print("The register has cars already, so the demo fleet was left out.")
             return FINE

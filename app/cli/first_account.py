@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from app.actions import invitations
-from app.cli.register import moment, register
+from app.cli.register import moment, register, who
 from app.errors import Busy
 from app.settings import Settings
 from app.store import accounts
 from app.store.db import read_session, write_session
+from app.store.doer import Doer
 
 
 def set_up_path(settings: Settings) -> str | None:
@@ -20,7 +21,7 @@ def set_up_path(settings: Settings) -> str | None:
             if accounts.anybody(db):
                 return None
         try:
-            with write_session(factory) as db:
+            with write_session(factory, doer=Doer(who())) as db:
                 key = invitations.set_up_link(db, moment())
         except Busy:
             return None

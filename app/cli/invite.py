@@ -15,6 +15,7 @@ from app.errors import NotFound, Refused
 from app.settings import Settings, read_settings
 from app.store import members
 from app.store.db import write_session
+from app.store.doer import Doer
 from app.store.tables import Party
 
 EPILOG = f"""\
@@ -38,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
-    with register(settings) as factory, write_session(factory) as db:
+    with register(settings) as factory, write_session(factory, doer=Doer(who())) as db:
         party = _party(db, args.party, args.new_party, args.role)
         office = Office(None, who())
         key = invitations.invite(db, office, args.email, args.name, party.id, args.role, moment())

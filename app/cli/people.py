@@ -16,6 +16,7 @@ from app.errors import Conflict, NotFound
 from app.settings import Settings, read_settings
 from app.store import accounts, members
 from app.store.db import Sessions, read_session, write_session
+from app.store.doer import Doer
 from app.store.people import Person
 
 EPILOG = f"""\
@@ -62,19 +63,19 @@ def _set_up(settings: Settings) -> int:
 
 
 def _new_password(factory: Sessions, email: str) -> str:
-    with write_session(factory) as db:
+    with write_session(factory, doer=Doer(who())) as db:
         person = _person(db, email)
         return f"/new-password/{invitations.new_password_link(db, _office(), person.id, moment())}"
 
 
 def _take_away(factory: Sessions, email: str) -> None:
-    with write_session(factory) as db:
+    with write_session(factory, doer=Doer(who())) as db:
         people.take_seconds_away(db, _office(), _person(db, email).id, moment())
     print("The password alone lets this person in now.")
 
 
 def _end(factory: Sessions, email: str) -> None:
-    with write_session(factory) as db:
+    with write_session(factory, doer=Doer(who())) as db:
         people.end_person(db, _office(), _person(db, email).id, moment())
     print("This person may do nothing here any longer.")
 

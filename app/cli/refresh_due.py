@@ -7,10 +7,11 @@ from functools import partial
 
 from app.actions import due
 from app.cli.progress import Progress
-from app.cli.register import register, today_in
+from app.cli.register import register, today_in, who
 from app.cli.status import FINE, STATUSES
 from app.settings import read_settings
 from app.store.db import write_session
+from app.store.doer import Doer
 
 EPILOG = f"""\
 example:
@@ -28,7 +29,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
-    with register(settings) as factory, write_session(factory) as db, Progress() as tell:
+    with (
+        register(settings) as factory,
+        write_session(factory, doer=Doer(who())) as db,
+        Progress() as tell,
+    ):
         count = due.refresh_all(
             db, today_in(settings.time_zone), partial(tell, "Working out due dates")
         )
