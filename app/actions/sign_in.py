@@ -60,6 +60,12 @@ def account_counted(email: str) -> Counted:
     return Counted("account", email_of(email))
 
 
+def account_of(db: Session, email: str) -> int | None:
+    """Whose account this address of mail opens, for the log."""
+    found = accounts.by_email(db, email_of(email))
+    return found.id if found else None
+
+
 def try_password(db: Session, email: str, place: Place, now: datetime) -> int:
     """Count an attempt before its password is looked at; 0, or the seconds it has to wait."""
     return attempts.begin(db, (account_counted(email), place.counted), now)
@@ -177,12 +183,14 @@ def fresh(proved_at: datetime, now: datetime) -> bool:
     return now - proved_at <= FRESH_FOR
 
 
-def sign_out(db: Session, held: str, now: datetime) -> None:
-    """Sign out here."""
+def sign_out(db: Session, held: str, now: datetime) -> int | None:
+    """Sign out here; whoever that was."""
     found = accounts.sign_in(db, held)
-    if found is not None:
-        note(db, "person.signed_out", ("person", found.person_id))
+    if found is None:
+        return None
+    note(db, "person.signed_out", ("person", found.person_id))
     end(db, held, now)
+    return found.person_id
 
 
 def end(db: Session, held: str, now: datetime) -> None:

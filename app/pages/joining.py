@@ -121,6 +121,7 @@ def _first_sign_in(
     signing.end_earlier(request, db, now)
     here, lasting = presence.place(request), presence.lasting(request.app.state.settings)
     key = sign_in.begin(db, person, "set_up", "", here, lasting, now)
+    signing.tell(request, "set_up", "in", person.id)
     return signing.let_in(request, key, address)
 
 

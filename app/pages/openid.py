@@ -68,6 +68,7 @@ def come_back(request: Request, asked: web.Asking, now: signing.Clock) -> Respon
         who = _who(request, begun)
         answer = _link(request, who, waited) if waited.linking else _let_in(request, who, waited)
     except Problem as problem:
+        signing.tell(request, "openid", "wrong")
         answer = refused(request, str(problem))
     drop_cookie(answer, request.app.state.settings, COOKIE)
     return answer
@@ -158,6 +159,7 @@ def _let_in(request: Request, who: Identity, waited: Waited) -> Response:
         signing.end_earlier(request, db, now)
         key, second = sign_in.with_provider(db, person, who.two, required, here, lasting, now)
         sign_in.proved(db, fingerprint(key), _proved_at(who, waited, now))
+    signing.tell(request, "openid", "second wanted" if second else "in", person.id)
     address = second_address(waited.address) if second else waited.address
     return signing.let_in(request, key, address)
 

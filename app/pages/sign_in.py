@@ -42,17 +42,22 @@ def give_password(
     email, here = posted.one("email"), presence.place(request)
     with signing.writing(request) as db:
         wait = sign_in.try_password(db, email, here, now)
+    with signing.reading(request) as db:
+        account = sign_in.account_of(db, email)
     if wait:
+        signing.tell(request, "password", "held up", account)
         return _later(_form(request, _typed(posted, wait_for(wait)), 429), wait)
     with signing.reading(request) as db:
         person, renewed = sign_in.person_with(db, email, posted.secret("password"))
     if person is None:
+        signing.tell(request, "password", "wrong", account)
         return _form(request, _typed(posted, WRONG), 422)
     lasting = presence.lasting(request.app.state.settings)
     with signing.writing(request, person) as db:
         signing.end_earlier(request, db, now)
         key, second = sign_in.with_password(db, person.id, renewed, here, lasting, now)
     address = own_next(posted.one("next"))
+    signing.tell(request, "password", "second wanted" if second else "in", person.id)
     return signing.let_in(request, key, second_address(address) if second else address)
 
 
@@ -79,6 +84,7 @@ def give_passkey(
         with signing.writing(request) as db:
             person = passkeys.accept(db, *shown)
     except Refused as refused:
+        signing.tell(request, "passkey", "wrong", person_id)
         if waiting:
             return _second_form(request, waiting, posted, str(refused), 422)
         return _form(request, _typed(posted, str(refused)), 422)
@@ -86,6 +92,7 @@ def give_passkey(
         signing.end_earlier(request, db, now)
         how = waiting.how if waiting else "passkey"
         key = sign_in.begin(db, person, how, "passkey", here, lasting, now)
+    signing.tell(request, "passkey", "in", person.id)
     return signing.let_in(request, key, own_next(posted.one("next")))
 
 
@@ -110,6 +117,7 @@ def give_code(
     with signing.writing(request) as db:
         wait = codes.try_code(db, waiting.viewer.person_id, now)
     if wait:
+        signing.tell(request, "code", "held up", waiting.viewer.person_id)
         return _later(_second_form(request, waiting, posted, wait_for(wait), 429), wait)
     here, lasting = presence.place(request), presence.lasting(request.app.state.settings)
     with signing.reading(request) as db:
@@ -119,6 +127,7 @@ def give_code(
         second = codes.accept(db, person, posted.one("code"), signing.seal(request), now)
         if second is not None:
             key = sign_in.second_given(db, waiting.fingerprint, second, here, lasting, now)
+    signing.tell(request, second or "code", "in" if second else "wrong", person.id)
     if second is None:
         return _second_form(request, waiting, posted, WRONG_CODE, 422)
     return signing.let_in(request, key, own_next(posted.one("next")))
@@ -130,7 +139,8 @@ def sign_out(request: Request, asked: web.Asking, now: signing.Clock) -> Respons
     key = read_cookie(request, request.app.state.settings)
     if key:
         with signing.writing(request) as db:
-            sign_in.sign_out(db, fingerprint(key), now)
+            person_id = sign_in.sign_out(db, fingerprint(key), now)
+        signing.tell(request, "", "out", person_id)
     return signing.leave(request, "/sign-in")
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
 from ipaddress import ip_address
-from typing import Annotated
+from typing import Annotated, Literal
 from urllib.parse import quote, urlsplit
 
 from fastapi import Depends, Request
@@ -21,12 +22,13 @@ from app.settings import Settings
 from app.store import db as store_db
 from app.store.people import Person
 from app.store.signed_in import SignedIn, fingerprint
-from app.web import sealing
+from app.web import presence, sealing
 from app.web.admission import Admitted, NotAllowed, NotSignedIn, admitted, doer
 from app.web.cookies import drop_cookie, read_cookie, set_cookie
 from app.web.hosts import THIS_MACHINE
 from app.web.rendering import see_other
 
+log = logging.getLogger(__name__)
 PROVE = "/account/prove"
 # A form that was opened with a fresh proof may be filled in at leisure.
 TIME_TO_TYPE = timedelta(minutes=20)
@@ -121,6 +123,18 @@ def writing(request: Request, person: Person | None = None) -> Iterator[Session]
 def reading(request: Request) -> Iterator[Session]:
     with store_db.read_session(request.app.state.sessions, NOTHING) as db:
         yield db
+
+
+def tell(
+    request: Request,
+    how: str,
+    outcome: Literal["in", "second wanted", "wrong", "held up", "out"],
+    person_id: int | None = None,
+) -> None:
+    """A line of the log on an attempt to sign in: whose account it is, but nothing that was typed."""
+    told = {"how": how, "outcome": outcome, "account": person_id}
+    level = logging.WARNING if outcome in ("wrong", "held up") else logging.INFO
+    log.log(level, "sign-in", extra={"told": told | {"address": presence.place(request).address}})
 
 
 def let_in(request: Request, key: str, address: str) -> Response:

@@ -263,6 +263,68 @@ def test_whom_a_provider_asked_for_one_secret_is_asked_for_the_second_here(
         assert later.get("/fleet").status_code == 200
 
 
+def test_every_sign_in_leaves_a_line_with_whose_it_is_and_nothing_that_was_typed(
+    app: FastAPI, ada: TestClient, there: Provider, clock: Clock, caplog: pytest.LogCaptureFixture
+) -> None:
+    made, papers = set_up_codes(ada, clock)
+    caplog.set_level("INFO", "app")
+    typed = ["what-was-typed-9f1c@people.invalid", OTHER_PASSWORD, "000000", papers[0]]
+    with browser(app, ("203.0.113.7", 50_000)) as other:
+        sign_in(other, Newcomer(email=typed[0]))
+        sign_in(other, Newcomer(password=OTHER_PASSWORD))
+        sign_in(other, ADA)
+        other.post("/sign-in/second", data={"code": "000000"})
+        give_code(other, made, clock)
+        other.post("/sign-out")
+        sign_in(other, ADA)
+        other.post("/sign-in/second", data={"code": papers[0]})
+        there.now += 180
+        _by_provider(other, there)
+        other.post("/sign-in/passkey", data={"challenge": "x", "answer": "{}"})
+        for _ in range(6):
+            sign_in(other, Newcomer(password=OTHER_PASSWORD))
+    told = [each.told for each in caplog.records if each.message == "sign-in"]
+    assert {each["address"] for each in told} == {"203.0.113.7"}
+    assert [(each["how"], each["outcome"], each["account"]) for each in told] == [
+        ("password", "wrong", None),
+        ("password", "wrong", 1),
+        ("password", "second wanted", 1),
+        ("code", "wrong", 1),
+        ("code", "in", 1),
+        ("", "out", 1),
+        ("password", "second wanted", 1),
+        ("recovery", "in", 1),
+        ("openid", "wrong", None),
+        ("passkey", "wrong", None),
+        *[("password", "wrong", 1)] * 5,
+        ("password", "held up", 1),
+    ]
+    every = " ".join(f"{each.getMessage()} {getattr(each, 'told', '')}" for each in caplog.records)
+    assert not [each for each in (*typed, PASSWORD, ADA.email) if each in every]
+
+
+def test_a_sign_in_reads_in_the_record_as_how_and_from_where(
+    app: FastAPI, ada: TestClient, there: Provider, clock: Clock
+) -> None:
+    made, _ = set_up_codes(ada, clock)
+    with browser(app, ("203.0.113.7", 50_000)) as other:
+        sign_in(other, ADA)
+        give_code(other, made, clock)
+        other.post("/sign-out")
+    said = re.sub(r"<[^>]+>|\s+", " ", ada.get("/changes").text)
+    said = re.sub(" +", " ", said)
+    for deed in (
+        "Ada Example began to sign in with a password from 203.0.113.7",
+        "Ada Example signed in with a password and a code from 203.0.113.7",
+        "Ada Example signed out",
+        "Ada Example turned codes of an app on",
+        "set the register up",
+        "made a link for the first account",
+    ):
+        assert deed in said
+    assert "changed something" not in said
+
+
 def test_codes_on_paper_are_beyond_guessing_even_with_the_store_in_hand(
     app: FastAPI, ada: TestClient, clock: Clock
 ) -> None:
