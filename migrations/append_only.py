@@ -43,7 +43,7 @@ def _let_go_sqlite(details: Sequence[str], columns: Sequence[str]) -> None:
         f"CREATE TRIGGER event_unchanged BEFORE UPDATE OF {', '.join(fixed)} ON event {event}"
     )
     op.execute(
-        f"CREATE TRIGGER event_details_kept BEFORE UPDATE OF {', '.join(details)} ON event "
+        f"CREATE TRIGGER event_details_unchanged BEFORE UPDATE OF {', '.join(details)} ON event "
         f"WHEN NOT ({permitted.format(key='id')} AND {emptied}) {event}"
     )
     op.execute(
