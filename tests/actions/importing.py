@@ -1,5 +1,6 @@
 """How the import tests speak: files as text, brought in on one day, and what the store then holds."""
 
+import json
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -63,9 +64,23 @@ def rows(db: Session, table: type[Base], **where: Any) -> list[Any]:
 
 
 def everything(db: Session) -> dict[str, list[Any]]:
-    """Every row of every table but the imports themselves, as the database has it."""
-    tables = [each.name for each in Base.metadata.sorted_tables if each.name != "import_run"]
-    return {name: list(db.execute(text(f"SELECT * FROM {name}"))) for name in tables}
+    """Every row of every table but the imports themselves, as the database has it.
+
+    An entry of the record of change that tells of nothing but an import is left out with it.
+    """
+    apart = {"import_run", "change", "change_about"}
+    names = [each.name for each in Base.metadata.sorted_tables if each.name not in apart]
+    held = {name: list(db.execute(text(f"SELECT * FROM {name}"))) for name in names}
+    entries = db.execute(text("SELECT * FROM change ORDER BY id"))
+    about = db.execute(text("SELECT * FROM change_about ORDER BY change_id, kind, key")).all()
+    told = [entry for entry in entries if not tells_of_an_import_alone(json.loads(entry.body))]
+    kept = {entry.id for entry in told}
+    return held | {"change": told, "change_about": [row for row in about if row.change_id in kept]}
+
+
+def tells_of_an_import_alone(body: dict[str, Any]) -> bool:
+    tables = [row["table"] for row in body["rows"]]
+    return tables == ["import_run"] and not any(each["brought"] for each in body.get("bulk", ()))
 
 
 def what_is_due(db: Session) -> list[Any]:
