@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import cars as actions
-from app.actions import components, looking_back, rulebooks
+from app.actions import components, looking_back
 from app.actions.stamp import Stamp
 from app.answers import answer_as_json
 from app.api.calculator import REQUEST
@@ -177,13 +177,11 @@ def add(
 
 
 def _shown(db: Session, car_id: int, at: Standpoint, soon_days: int) -> CarOut:
-    record, answer = answered(db, car_id, at, soon_days)
-    programme = rulebooks.in_force(db, at.known_at)
-    first = programme.whole_answer(record, at.as_of).first
-    car = record.facts(at.as_of, first).car
+    record, whole, rulebook = answered(db, car_id, at, soon_days)
+    car = record.facts(at.as_of, whole.first).car
     put_on = car_as_known.on_car(car_as_known.mounted_history(db, car_id, at))
     kinds = {each.component.kind for each in put_on}
-    told = of_car(car, record.events, kinds, programme.of(record.owner_id).rulebook)
+    told = of_car(car, record.events, kinds, rulebook)
     return CarOut(
         id=car_id,
         as_of=at.as_of,
@@ -194,6 +192,6 @@ def _shown(db: Session, car_id: int, at: Standpoint, soon_days: int) -> CarOut:
         region=record.region,
         standing=record.standing,
         facts=facts_out(car),
-        due=answer_as_json(answer)["items"],
+        due=answer_as_json(whole.answer)["items"],
         contradictions=[ReasonOut(text=each.text, citation=each.citation) for each in told],
     )

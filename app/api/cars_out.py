@@ -109,6 +109,7 @@ def _part(part: Any) -> dict[str, Any]:
 
 def _relief(device: facts.ReliefDevice) -> dict[str, Any]:
     shown = _part(device)
+    del shown["denied"]  # a contradiction tells it
     last_possible = shown.pop("installed_by")
     if device.installed_on and last_possible != device.installed_on:
         shown["installed_on"] = f"{device.installed_on:%Y-%m}"

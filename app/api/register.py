@@ -15,7 +15,9 @@ from sqlalchemy.orm import Session
 from app.actions import looking_back, rulebooks
 from app.actions.standpoint import Lookback, lookback
 from app.answers import answer_as_json
-from app.core.facts import Answer, Settings
+from app.core.devices import Whole
+from app.core.facts import Settings
+from app.core.rule import Rulebook
 from app.errors import Fault, Refused
 from app.store import cars
 from app.store.asked import Standpoint
@@ -94,13 +96,21 @@ def standpoint(back: Lookback | None, today: date) -> Standpoint:
     return back.at if back else Standpoint(today)
 
 
-def answered(db: Session, car_id: int, at: Standpoint, soon_days: int) -> tuple[CarRecord, Answer]:
-    """What is known of a car, seen from a day and a moment, and what the calculator says to it. Raises NotFound."""
+def answered(
+    db: Session, car_id: int, at: Standpoint, soon_days: int
+) -> tuple[CarRecord, Whole, Rulebook]:
+    """What is known of a car, seen from a day and a moment, what the calculator says to it, and by which rules.
+
+    Raises NotFound.
+    """
     cars.car_or_raise(db, car_id)
     record = looking_back.record_of(db, car_id, at, Settings(soon_days=soon_days))
-    return record, rulebooks.in_force(db, at.known_at).whole_answer(record, at.as_of).answer
+    programme = rulebooks.in_force(db, at.known_at)
+    whole = programme.whole_answer(record, at.as_of)
+    return record, whole, programme.of(record.owner_id).rulebook
 
 
 def answer_shown(db: Session, car_id: int, at: Standpoint, soon_days: int) -> dict[str, Any]:
     """The same as plain JSON."""
-    return answer_as_json(answered(db, car_id, at, soon_days)[1])
+    _, whole, _ = answered(db, car_id, at, soon_days)
+    return answer_as_json(whole.answer)

@@ -10,8 +10,7 @@ import pytest
 from app.api.cars import NEW_CAR
 from app.main import create_app
 from app.settings import Settings
-from app.store.db import write_session
-from tests.fixtures.people import COOKIES, let_in
+from tests.fixtures.people import COOKIES, beforehand, let_in
 
 with warnings.catch_warnings():
     # It would rather have another HTTP client than the one our lock file holds.
@@ -36,7 +35,7 @@ def any_client(migrated_url: str) -> Iterator[TestClient]:
 
 def _signed_in(url: str) -> TestClient:
     app = create_app(Settings(database_url=url), lambda: NOON)
-    with write_session(app.state.sessions) as db:
+    with beforehand(app.state.sessions) as db:
         let_in(db)
     return TestClient(app, cookies=dict(COOKIES), headers={"Origin": "http://testserver"})
 

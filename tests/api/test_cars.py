@@ -5,7 +5,6 @@ from datetime import date
 from typing import Any
 
 import pytest
-from sqlalchemy import event
 
 from app.actions import cars as actions
 from app.actions import components
@@ -15,6 +14,7 @@ from app.api.cars import NEW_CAR
 from app.store import cars
 from app.store.db import make_engine, sessions, write_session
 from tests.api.conftest import NOON, added
+from tests.fixtures.web import asked_meanwhile
 
 FULL: dict[str, Any] = {
     "mark": "ZQAX",
@@ -253,14 +253,9 @@ def test_of_several_relief_devices_the_first_due_speaks_and_any_can_stop_the_loa
 
 @pytest.mark.parametrize("address", ["/api/v1/cars", "/api/v1/due", "/api/v1/cars/1"])
 def test_more_cars_need_no_more_queries(client, car: int, address: str) -> None:
-    asked: list[str] = []
-    event.listen(
-        client.app.state.engine, "before_cursor_execute", lambda *told: asked.append(told[2])
-    )
-
     def queries() -> int:
-        asked.clear()
-        assert client.get(address).status_code == 200
+        with asked_meanwhile(client.app) as asked:
+            assert client.get(address).status_code == 200
         return len(asked)
 
     queries()  # whether the store is of this version is asked once

@@ -9,10 +9,9 @@ from fastapi.testclient import TestClient
 
 from app.main import create_app
 from app.settings import Settings
-from app.store.db import write_session
 from tests.api.conftest import added
+from tests.fixtures.people import beforehand, let_in
 from tests.fixtures.web import asking as signed_in
-from tests.fixtures.web import let_in
 
 
 class Clock:
@@ -32,7 +31,7 @@ def clock() -> Clock:
 @pytest.fixture
 def asking(migrated_url: str, clock: Clock) -> Iterator[TestClient]:
     app = create_app(Settings(database_url=migrated_url), clock)
-    with write_session(app.state.sessions) as db:
+    with beforehand(app.state.sessions) as db:
         let_in(db)
     with signed_in(app) as client:
         yield client

@@ -6,8 +6,7 @@ from app.api.cars import NEW_CAR
 from app.api.events import CORRECTION, INSPECTION
 from app.main import create_app
 from app.settings import Settings
-from app.store.db import write_session
-from tests.fixtures.people import let_in
+from tests.fixtures.people import beforehand, let_in
 from tests.fixtures.web import NOW, asking
 
 KEY = {"Idempotency-Key": "5f0c1f7e-6f0b-4d2a-9d5e-0c6a3f4b7a11"}
@@ -16,7 +15,7 @@ KEY = {"Idempotency-Key": "5f0c1f7e-6f0b-4d2a-9d5e-0c6a3f4b7a11"}
 @pytest.fixture
 def signed_in(migrated_url):
     app = create_app(Settings(database_url=migrated_url), clock=lambda: NOW)
-    with write_session(app.state.sessions) as db:
+    with beforehand(app.state.sessions) as db:
         let_in(db)
     with asking(app) as client:
         yield client

@@ -7,8 +7,8 @@ import pytest
 from app.api.visits import ARRIVAL, RELEASE, SENDING
 from app.main import create_app
 from app.settings import Settings
-from app.store.db import write_session
 from tests.access.parties import MARK, NUMBER, OWNER, browser, companies, lined_car, signed_in
+from tests.fixtures.people import beforehand
 from tests.fixtures.web import NOW, TestClient
 
 
@@ -16,7 +16,7 @@ from tests.fixtures.web import NOW, TestClient
 def planner(migrated_url: str) -> Iterator[TestClient]:
     """A planner of the one company, which has car 1."""
     app = create_app(Settings(database_url=migrated_url), clock=lambda: NOW)
-    with write_session(app.state.sessions) as db:
+    with beforehand(app.state.sessions) as db:
         party = companies(db, OWNER)
         signed_in(db, party[OWNER], "planner")
         lined_car(db, party[OWNER])
