@@ -7,7 +7,6 @@ import json
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from secrets import token_urlsafe
-from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -23,6 +22,7 @@ from app.store.signed_in import fingerprint
 from app.web import openid, presence, signing
 from app.web.cookies import drop_cookie, read_cookie, set_cookie
 from app.web.openid import Begun, Identity
+from app.web.rendering import query
 
 router = APIRouter()
 BACK = "/sign-in/openid/back"
@@ -47,7 +47,7 @@ class Waited:
 def begin(request: Request, asked: web.Asking) -> Response:
     address = own_next(request.query_params.get("next", ""))
     if not _asked_by_a_person(request):
-        return web.see_other(f"/sign-in?next={quote(address, safe='')}")
+        return web.see_other(f"/sign-in{query({'next': address if address != '/' else ''})}")
     return _begin(request, address, None, anew=asked.signed_in is not None)
 
 
