@@ -91,7 +91,7 @@ def remove(db: Session, event_ids: Sequence[int], reason: str, stamp: Stamp) -> 
     _tell(db, found)
     retention.blank(db, wanted)
     note(db, "report.removed", reason=reason.strip(), citation=CITATION, went=went,
-         brought_again=_brought_again(db, found), many=True)  # fmt: skip
+         bulk=_brought_again(db, found))  # fmt: skip
     due.refresh(db, car_ids, stamp.today)
     db.expire_all()
     return found
@@ -147,4 +147,4 @@ def _tell(db: Session, found: Sequence[EventRow]) -> None:
 def _brought_again(db: Session, found: Sequence[EventRow]) -> list[dict[str, object]]:
     """The digests of the files whose rows these were, as they are from now on."""
     runs = sorted({row.import_id for row in found if row.import_id is not None})
-    return [{"import": run, **digests.of_events(db, run)} for run in runs]
+    return [{"import": run, "again": digests.of_events(db, run)} for run in runs]

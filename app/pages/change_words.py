@@ -197,8 +197,9 @@ def _entry(
 
 def _beside(body: Mapping[str, Any]) -> Iterable[str]:
     """What an action said beside its rows."""
-    for name, table in (body.get("brought") or {}).items():
-        yield f"{label(TABLES.get(name, name))}: {table['rows']:,} rows"
+    for told in body.get("bulk", ()):
+        for name, table in told.get("brought", {}).items():
+            yield f"{label(TABLES.get(name, name))}: {table['rows']:,} rows"
     if reason := body.get("reason"):
         yield f"reason: {reason}"
 

@@ -71,7 +71,7 @@ def _before_commit(db: Session) -> None:
         return
     db.flush()
     told = gathering.gathered(db)
-    if told.rows or told.counted or any(deed.many for deed in told.deeds):
+    if told.rows or told.counted or any(deed.bulk for deed in told.deeds):
         _write(db, told)
 
 
@@ -143,6 +143,9 @@ def _body(told: Gathered) -> str:
         body["counted"] = told.counted
     for deed in told.deeds:
         body |= {name: value for name, value in deed.said.items() if value is not None}
+    bulk = [each for deed in told.deeds for each in deed.bulk]
+    if bulk:
+        body["bulk"] = bulk
     also = list(dict.fromkeys(deed.name for deed in told.deeds))[1:]
     return canonical(body | ({"also": also} if also else {}))
 

@@ -7,7 +7,7 @@ the session (thousands of rows at once) is told by whoever wrote it, with `note`
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -70,12 +70,12 @@ class Counted:
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What an action says of its doing. With `many` it changed rows that nobody else tells of."""
+    """What an action says of its doing; `bulk` tells of rows that nobody else does, by their digests."""
 
     name: str
     about: tuple[About, ...]
     said: Mapping[str, Any]
-    many: bool = False
+    bulk: Sequence[Mapping[str, Any]] = ()
 
 
 @dataclass(slots=True)
@@ -127,17 +127,17 @@ def note(
     db: Session,
     deed: str,
     *about: tuple[str, object],
-    many: bool = False,
+    bulk: Sequence[Mapping[str, Any]] = (),
     **said: Any,
 ) -> None:
     """Name what is being done, in the same transaction: "event.recorded", and what else it is about.
 
     The cars, people and settings of rows written through the session need not be named. The first
-    deed of a transaction names its entry. A deed that changes nothing leaves none, unless `many`
-    says that rows were written past the session; then `said` has to tell which.
+    deed of a transaction names its entry. A deed that changes nothing leaves none, unless `bulk`
+    tells by digests which rows were written past the session (`store.digests`, `store.proof`).
     """
     named = tuple((kind, str(key)) for kind, key in about)
-    gathered(db).items.append(Deed(deed, named, said, many))
+    gathered(db).items.append(Deed(deed, named, said, bulk))
 
 
 def tell(db: Session, table: Table, rows: Iterable[Values]) -> None:

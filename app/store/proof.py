@@ -162,10 +162,11 @@ def replay(db: Session, tell: Tell) -> Replayed:
         found.older.update(body.get("older", {}))
         for row in body["rows"]:
             _take_in(found.rows[row["table"]], entry.id, row)
-        for again in body.get("brought_again", ()):
-            _bring_again(found.bulks, entry.id, again)
-        if body.keys() & {"brought", "taken_back", "made"}:
-            found.bulks.append(_bulk(entry.id, body))
+        for told in body.get("bulk", ()):
+            if "again" in told:
+                _bring_again(found.bulks, entry.id, told)
+            else:
+                found.bulks.append(_bulk(entry.id, told))
     return found
 
 
@@ -179,18 +180,16 @@ def _take_in(told: dict[str, Told], entry: int, row: dict[str, Any]) -> None:
     told[key] = Told(entry, after)
 
 
-def _bring_again(bulks: list[Bulk], entry: int, again: dict[str, Any]) -> None:
+def _bring_again(bulks: list[Bulk], entry: int, told: dict[str, Any]) -> None:
     """Reports that need be kept no longer have gone: from then on the file's rows have other digests."""
+    again = told["again"]
     for place, bulk in enumerate(bulks):
-        if bulk.import_id == again["import"] and bulk.brought:
-            digests = {name: again[name] for name in ("event", "reading")}
-            now = {name: each for name, each in digests.items() if each["rows"]}
-            rest = {name: each for name, each in bulk.brought.items() if name not in digests}
+        if bulk.import_id == told["import"] and bulk.brought:
+            now = {name: each for name, each in again.items() if each["rows"]}
+            rest = {name: each for name, each in bulk.brought.items() if name not in again}
             bulks[place] = replace(bulk, entry=entry, brought=rest | now)
 
 
-def _bulk(entry: int, body: dict[str, Any]) -> Bulk:
-    (run,) = (row for row in body["rows"] if row["table"] == "import_run")
-    at = run["after"].get("taken_back_at") or run["after"]["recorded_at"]
-    parts = (body.get(name, {}) for name in ("brought", "taken_back", "made"))
-    return Bulk(entry, run["key"], datetime.fromisoformat(at), *parts)
+def _bulk(entry: int, told: dict[str, Any]) -> Bulk:
+    parts = (told.get(name, {}) for name in ("brought", "taken_back", "made"))
+    return Bulk(entry, told["import"], datetime.fromisoformat(told["at"]), *parts)

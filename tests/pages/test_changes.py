@@ -56,7 +56,7 @@ def test_a_correction_reads_as_a_sentence(cast):
         ("?q=ZQKX+1045", 4),
         ("?q=ZQAX", 0),
         ("?about=ladings", 1),
-        ("?to=2026-11-23", 3),
+        ("?from=2026-11-20&to=2026-11-23", 3),
         ("?from=2026-11-25&by=bo", 2),
         ("?deed=car.added&by=Alba", 1),
     ],

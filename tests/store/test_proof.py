@@ -5,9 +5,10 @@ import re
 import pytest
 from sqlalchemy import func, select, text
 
-from app.actions import cars, components, events, ladings
+from app.actions import cars, components, events, imports, ladings
 from app.actions.changes import NewLading, NewName, NewStanding
 from app.actions.imports import take_back
+from app.files import sheets
 from app.store import migrate, proof, proof_rows
 from app.store.db import (
     for_migrating,
@@ -228,3 +229,13 @@ def test_what_was_there_before_the_record_began_is_no_fault(engine_url):
     )
     assert behind(factory) == "component 2 is in no entry of the record of change"
     engine.dispose()
+
+
+def test_two_files_in_one_transaction_are_each_proved(any_engine):
+    factory = sessions(any_engine)
+    with write_session(factory) as db:
+        for kind, content in (("cars", CARS.format(1)), ("events", EVENTS)):
+            imports.apply(db, kind, sheets.read(f"{kind}.csv", content.encode()), stamp())
+    assert (broken(factory), behind(factory)) == (None, None)
+    by_hand(factory, "UPDATE event SET inspector = 'Someone'")
+    assert "event: of import 2 there are other rows than entry 2" in behind(factory)

@@ -26,6 +26,7 @@ from app.files.sheets import Sheet
 from app.store import digests, imports, reach
 from app.store.derived import ImportRun
 from app.store.gathering import note
+from app.store.kept import plain
 
 CARS_BETWEEN_WORDS = 1_000
 
@@ -88,7 +89,8 @@ def _store(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell) -> R
 def _note(db: Session, run_id: int, at: datetime, report: Report) -> None:
     """Tell the record of change what came past the session: the cars concerned, and a digest of the rows."""
     cars = [("car", car_id) for car_id in report.touched]
-    note(db, "import.stored", *cars, many=True, brought=digests.brought(db, run_id, at))
+    told = {"import": run_id, "at": plain(at), "brought": digests.brought(db, run_id, at)}
+    note(db, "import.stored", *cars, bulk=[told])
 
 
 @contextmanager

@@ -18,6 +18,7 @@ from app.store.columns import CarFact, Recorded
 from app.store.derived import ImportRun
 from app.store.gathering import note
 from app.store.intake import table_of
+from app.store.kept import plain
 from app.store.tables import (
     ApprovalFact,
     Car,
@@ -58,12 +59,15 @@ def take_back(db: Session, import_id: int, stamp: Stamp) -> ImportRun:
     run.taken_back_at, run.taken_back_by = stamp.at, stamp.by
     db.flush()
     cars = [("car", car_id) for car_id in {*touched, *added}]
-    stamped = digests.taken_back(db, import_id, stamp.at)
     made = {
         held.name: digests.made(db, held, last[held.name], digests.last_key(db, held), stamp.at)
         for held in MADE
     }
-    note(db, "import.taken_back", *cars, many=True, taken_back=stamped, made=made)
+    told = {
+        "import": import_id, "at": plain(stamp.at), "made": made,
+        "taken_back": digests.taken_back(db, import_id, stamp.at),
+    }  # fmt: skip
+    note(db, "import.taken_back", *cars, bulk=[told])
     due.refresh(db, sorted(touched), stamp.today)
     return run
 
