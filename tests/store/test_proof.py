@@ -171,7 +171,8 @@ def test_a_chain_written_anew_from_an_entry_on_shows_against_a_kept_head(factory
         # A row that an entry tells one by one.
         ("UPDATE event SET facility = 'Elsewhere' WHERE id = {event_3}", r"event {event_3}: facility .*entry 9"),
         ("UPDATE event SET superseded_at = NULL WHERE id = {event_2}", r"event {event_2}: superseded_at .*entry 9"),
-        ("UPDATE reading SET inches = 500000 WHERE event_id = {event_2}", r"reading \[{event_2}, 0\]: inches .*entry 8"),
+        ("UPDATE reading SET inches = 500000 WHERE event_id = {event_2}",
+         r"reading \[{event_2}, 0\]: inches .*entry 8"),
         ("DELETE FROM reading WHERE event_id = {event_2}",
          r"reading \[{event_2}, 0\] is gone, and entry 8"),
         ("DELETE FROM withdrawal", r"withdrawal 1 is gone, and entry 14"),
