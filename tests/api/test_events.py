@@ -33,7 +33,10 @@ def test_recording_moves_the_dates_in_the_same_answer(client, car: int) -> None:
     shown = client.get(answer.headers["Location"]).json()
     assert shown == answer.json()["event"] == history(client, car)[0]
     assert [reading["inches"] for reading in shown["readings"]] == [0.441, 0.437]
-    assert (shown["recorded_by"], shown["in_force"]) == ("maintenance system", True)
+    assert (shown["recorded_by"], shown["in_force"]) == (
+        "Test Planner (maintenance system)",
+        True,
+    )
 
 
 def test_a_month_is_kept_as_a_month(client, car: int) -> None:

@@ -27,6 +27,7 @@ PAGES = (
     "", "/events/new", "/facts/lading", "/facts/details", "/facts/owner", "/components/new",
     "/../../installations/2/swap", "/../../installations/2/remove", "/../../events/1/correct",
     "/../../events/1/withdraw", "/../new", "/../../record", "/../../record?q=ZQKX",
+    "?as_of=2026-11-21&known=2099-01-01", "?as_of=2020-01-01", "/changes", "/visits/new",
 )  # fmt: skip
 
 
@@ -111,8 +112,8 @@ def test_the_outcome_is_asked_for_only_when_something_was_inspected(
 
 def test_the_menu_of_the_car_closes_as_menus_do(page: Page, car: str):
     page.goto(car)
-    summary = page.locator(".menu > summary")
-    first = page.locator(".menu a").first
+    menu = page.locator(".menu", has_text="Change something else")
+    summary, first = menu.locator("summary"), menu.get_by_role("link").first
     summary.click()
     expect(first).to_be_visible()
     first.focus()
@@ -132,10 +133,11 @@ def test_the_menu_of_the_car_opens_and_closes_without_javascript(
     page_without_javascript: Page, car: str
 ):
     page_without_javascript.goto(car)
-    first = page_without_javascript.locator(".menu a").first
-    for shown in (True, False):
-        page_without_javascript.locator(".menu > summary").click()
-        expect(first).to_be_visible(visible=shown)
+    for name, held in (("Change something else", "a"), ("Look back", "input")):
+        menu = page_without_javascript.locator(".menu", has_text=name)
+        for shown in (True, False):
+            menu.locator("summary").click()
+            expect(menu.locator(held).first).to_be_visible(visible=shown)
 
 
 def test_reasons_unfold_in_place(page: Page, car: str):

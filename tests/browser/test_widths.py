@@ -10,6 +10,7 @@ TRIAL = "lading.commodity=Invented+acid&lading.corrosive_or_reactive=yes"
 PAGES = (
     "/", "/fleet", "/due", "/overdue", "/cars/1", "/cars/2", "/cars/7", "/cars/1/worked-out",
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
+    "/visits", "/loading", "/changes", "/changes/2", "/retention", "/people", "/people/1", "/account",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 
