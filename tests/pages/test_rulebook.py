@@ -5,6 +5,7 @@ import re
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlalchemy import select
 
 from app.actions import rulebook_effect
 from app.jobs.doing import Doer
@@ -13,6 +14,7 @@ from app.pages import rulebook_effect as effect_pages
 from app.rules.questions import open_questions
 from app.rules.reader import default_rulebook
 from app.store.due import DueFilter, count
+from app.store.tables import Party
 from tests.fixtures.fleet import Listed
 from tests.fixtures.web import TODAY, Queries, Record
 from tests.pages.fleet_cast import MARROW, QUILLON, fleet
@@ -297,12 +299,16 @@ def test_every_answer_for_a_stored_car_goes_by_the_programme(
     assert client.post("/api/v1/due-dates", json=body).json()["rulebook"]["id"] == "us-49cfr"
 
 
-def test_what_is_in_force_cannot_be_put_in_force_again(fleet_client: TestClient, web_app: FastAPI):
+def test_what_is_in_force_cannot_be_put_in_force_again(
+    fleet_client: TestClient, web_app: FastAPI, record: Record[int]
+):
     load(fleet_client, edition())
     put(fleet_client, web_app, "edition=1")
     assert "in force already" in Page(fleet_client.get("/rulebook/effect?edition=1").text).words
     assert fleet_client.post("/rulebook/effect/confirm?edition=1").status_code == 409
-    assert "nothing to take back" in Page(fleet_client.get("/rulebook/effect?owner=1").text).words
+    owner = record(lambda db: db.scalars(select(Party.id).where(Party.name == QUILLON)).one())
+    words = Page(fleet_client.get(f"/rulebook/effect?owner={owner}").text).words
+    assert "nothing to take back" in words
 
 
 def test_saying_yes_twice_is_one_job(fleet_client: TestClient):

@@ -4,7 +4,6 @@ import re
 import shutil
 from pathlib import Path
 
-from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from app.main import create_app
@@ -12,6 +11,8 @@ from app.rules.reader import default_rulebook
 from app.settings import Settings
 from app.store.db import make_engine, sessions
 from app.store.derived import DueRow
+from tests.fixtures.people import let_in_at
+from tests.fixtures.web import asking
 from tests.pages.test_rulebook import edition
 
 
@@ -20,8 +21,9 @@ def test_the_effect_on_the_demo_fleet_is_answered_at_once_and_not_as_a_job(
 ):
     path = tmp_path / "store.db"
     shutil.copyfile(demo_template, path)
+    let_in_at(f"sqlite:///{path}")
     app = create_app(Settings(database_url=f"sqlite:///{path}"))
-    with TestClient(app, raise_server_exceptions=False) as client:
+    with asking(app) as client:
         client.post("/rulebook/editions", data={"text": edition()})
         shown = client.get("/rulebook/effect?edition=1").text
     looked_at = re.search(r"Cars looked at</dt><dd>([^<]+)", shown)

@@ -23,6 +23,7 @@ from app.core.words import capitalized, label
 from app.pages import trial_fleet
 from app.store import due
 from app.store.columns import Base
+from app.store.tables import Party
 from tests.pages import fleet_cast
 from tests.pages.car_cast import STAMP, TODAY, acid_car, plain_car, with_valves
 from tests.pages.reading import Page, csv_rows
@@ -282,10 +283,11 @@ def selection(client, **asked: str):
     )
 
 
-def test_a_selection_is_told_in_words_and_counted_by_item(client, fleet):
+def test_a_selection_is_told_in_words_and_counted_by_item(client, fleet, record):
+    named = select(Party.id).where(Party.name == fleet_cast.MARROW)
     answer = selection(
         client,
-        owner="2",
+        owner=str(record(lambda db: db.scalars(named).one())),
         approval__item="visual",
         approval__interval_months="60",
         approval__stenciled="yes",
