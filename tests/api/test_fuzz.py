@@ -16,9 +16,12 @@ from hypothesis import strategies as st
 from app.api.calculator import REQUEST
 from app.api.cars import NEW_CAR
 from app.api.docs import described
+from app.api.visits import SENDING
 from app.main import create_app
 from app.settings import Settings
 from tests.api.conftest import NOON, TestClient
+from tests.fixtures.people import COOKIES, beforehand, let_in
+from tests.fixtures.web import asking as asking_as_a_person
 
 with warnings.catch_warnings():
     # Its own dependencies are older than our warnings.
@@ -27,6 +30,7 @@ with warnings.catch_warnings():
     from schemathesis import GenerationMode
     from schemathesis.generation.case import Case
 
+SAID = {"Origin": "http://testserver"}
 # How many requests of each kind an operation is asked; set by `make fuzz`.
 MANY = int(os.environ.get("FUZZ_EXAMPLES", "0"))
 fuzzing = settings(
@@ -39,19 +43,28 @@ fuzzing = settings(
 )
 # The description does not depend on a store.
 DESCRIBED: dict[str, Any] = described(create_app(Settings(database_url="sqlite://")))
+# What takes nothing at all cannot be asked wrongly.
 OPERATIONS = [
-    (method.upper(), path) for path, told in DESCRIBED["paths"].items() for method in told
+    (method.upper(), path, mode)
+    for path, methods in DESCRIBED["paths"].items()
+    for method, told in methods.items()
+    for mode in GenerationMode
+    if mode == GenerationMode.POSITIVE or "parameters" in told or "requestBody" in told
 ]
 
 
 @pytest.fixture
 def web_app(sqlite_url: str) -> Iterator[FastAPI]:
-    """The application on a store with one car and one event, so that some requests find something."""
-    app = create_app(Settings(database_url=sqlite_url), lambda: NOON)
-    with TestClient(app) as asking:
+    """The application on a store with a car, an event and a visit, so that some requests find something."""
+    unlimited = {"requests_per_minute_address": 0, "requests_per_minute_person": 0}
+    app = create_app(Settings(database_url=sqlite_url, **unlimited), lambda: NOON)
+    with beforehand(app.state.sessions) as db:
+        let_in(db)
+    with TestClient(app, headers=SAID, cookies=dict(COOKIES)) as asking:
         car = asking.post("/api/v1/cars", json=NEW_CAR).json()["id"]
         event = {"on": "2018-03-15", "items": ["visual", "thickness"]}
         assert asking.post(f"/api/v1/cars/{car}/events", json=event).status_code == 201
+        assert asking.post(f"/api/v1/cars/{car}/visits", json=SENDING).status_code == 201
         yield app
 
 
@@ -62,8 +75,9 @@ def asked_of(app: FastAPI, method: str, path: str) -> Any:
     return schema[path][method]
 
 
-@pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
-@pytest.mark.parametrize(("method", "path"), OPERATIONS)
+@pytest.mark.parametrize(
+    ("method", "path", "mode"), OPERATIONS, ids=lambda part: getattr(part, "value", part)
+)
 def test_no_request_made_from_the_description_finds_a_bug(
     web_app: FastAPI, method: str, path: str, mode: GenerationMode
 ):
@@ -72,12 +86,14 @@ def test_no_request_made_from_the_description_finds_a_bug(
     @given(case=operation.as_strategy(generation_mode=mode), found=st.booleans())
     @fuzzing
     def holds(case: Case, found: bool) -> None:
-        # Half of all ask about the car and the event that are there.
-        for name in ("car_id", "event_id"):
+        # Half of all ask about the car, the event and the visit that are there.
+        for name in ("car_id", "event_id", "visit_id"):
             if found and name in case.path_parameters:
                 case.path_parameters[name] = 1
-        response = case.call()
+        response = case.call(headers=SAID, cookies=dict(COOKIES))
         assert response.status_code < 500, f"{case.as_curl_command()}\n{response.text}"
+        # Else none of them reached what it asks for.
+        assert response.status_code not in (401, 403, 429), response.text
 
     holds()
 
@@ -121,7 +137,7 @@ def replaced(value: Any, way: tuple[Any, ...], odd: Any) -> Any:
 
 
 def test_no_odd_value_anywhere_in_a_good_request_finds_a_bug(web_app: FastAPI):
-    with TestClient(web_app, raise_server_exceptions=False) as asking:
+    with asking_as_a_person(web_app) as asking:
 
         @given(st.sampled_from(list(spots(REQUEST))), ODD)
         @settings(fuzzing, max_examples=MANY or 200)
