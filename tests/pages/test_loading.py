@@ -28,7 +28,9 @@ def add(db, party, number: int, inspected_on: date | None, mark: str = "ZQAX") -
         db,
         NewCar(
             NewName(mark, number), NewOwnership(party.name), CarDetails("DOT 111A100W1", built_on=date(2005, 3, 1)),
-            service=NewService("Invented mild lading", hazard_class="9", packing_group="III", corrosive_or_reactive=False),
+            service=NewService(
+                "Invented mild lading", hazard_class="9", packing_group="III", corrosive_or_reactive=False
+            ),
         ),
         STAMP,
     )  # fmt: skip
