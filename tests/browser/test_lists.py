@@ -76,7 +76,7 @@ def test_axe_finds_nothing_where_people_sign_in(
     page.get_by_label("Address of mail").fill("nobody@people.invalid")
     page.get_by_label("Password").fill("not the one")
     page.get_by_role("button", name="Sign in").click()
-    expect(page.get_by_role("alert").first).to_be_visible()
+    expect(page.get_by_role("alert").last).to_be_visible()
     is_sound(page)
     page.goto(f"{demo_server.url}/fleet")
     expect(page.get_by_role("button", name="Sign in")).to_be_visible()

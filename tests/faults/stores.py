@@ -14,6 +14,7 @@ from itertools import count
 from pathlib import Path
 
 import psycopg
+from sqlalchemy import make_url
 
 from app.actions import people, tokens
 from app.store import migrate
@@ -91,7 +92,7 @@ class Cluster:
 
     def kill_connection(self, url: str, sign: signal.Signals, place: int) -> bool:
         """End a connection of the program; by SIGKILL, PostgreSQL ends all others and recovers."""
-        name = url.rpartition("/")[2].partition("?")[0]
+        name = make_url(url).database
         with self.connected() as connection:
             found = connection.execute(
                 "SELECT pid FROM pg_stat_activity WHERE datname = %s ORDER BY pid", [name]
