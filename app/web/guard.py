@@ -7,8 +7,6 @@ body before anything reads it.
 
 from __future__ import annotations
 
-from urllib.parse import urlsplit
-
 from fastapi import Request
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
@@ -23,10 +21,10 @@ from app.web.cookies import HOST_ONLY, SESSION
 from app.web.headers import headers_for
 from app.web.hosts import (
     ASKED_BY_MACHINES,
-    FORWARDING,
     allowed_hosts,
     from_this_machine,
     host_of,
+    passed_on,
 )
 from app.web.limits import Limits, cost_of, counted_address
 from app.web.problems import explain
@@ -104,9 +102,7 @@ class Guard:
         known = request.scope["scheme"] == "https" or request.url.path in ASKED_BY_MACHINES
         if not self.settings.https or known or from_this_machine(request):
             return None
-        if not request.scope["state"].get("proxied") and any(
-            name in request.headers for name in FORWARDING
-        ):
+        if not request.scope["state"].get("proxied") and passed_on(request.headers):
             return explain(request, 403, UNKNOWN_PROXY)
         # A program that is led on would go on sending its token in the clear.
         if request.method not in ("GET", "HEAD") or request.url.path.startswith("/api/"):
@@ -130,7 +126,7 @@ class Guard:
         if request.method in READING:
             return None
         headers = request.headers
-        if came_from_elsewhere(headers, self.settings.public_url):
+        if came_from_elsewhere(headers, request.scope["scheme"], self.settings.public_url):
             return explain(request, 403, FOREIGN)
         says = "sec-fetch-site" in headers or "origin" in headers
         signed_in = {SESSION, HOST_ONLY + SESSION} & request.cookies.keys()
@@ -156,15 +152,16 @@ class Guard:
         return sending
 
 
-def came_from_elsewhere(headers: Headers, public_url: str = "") -> bool:
-    """Whether a browser says that another site asked. Programs say nothing of it and may pass."""
+def came_from_elsewhere(headers: Headers, scheme: str, public_url: str = "") -> bool:
+    """Whether a browser says that another site asked. Programs say nothing of it and may pass.
+
+    `scheme` is that of the request: a page of the same host by the other scheme is another site.
+    """
     site = headers.get("sec-fetch-site")
     if site is not None:
         return site not in ("same-origin", "none")
     origin = headers.get("origin")
-    if origin is None or (public_url and origin == public_url):
-        return False
-    return urlsplit(origin).netloc != headers.get("host")
+    return origin not in (None, public_url or None, f"{scheme}://{headers.get('host')}")
 
 
 def _hung_up(answer: Response) -> Response:

@@ -18,7 +18,13 @@ EVERYWHERE = frozenset({"0.0.0.0", "::", ""})
 # What a load balancer asks by whatever name it has for us; it tells nothing of the register.
 ASKED_BY_MACHINES = ("/health", "/ready")
 HOST = re.compile(r"(\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(:[0-9]{1,5})?")
-FORWARDING = ("x-forwarded-for", "x-forwarded-proto", "x-forwarded-host", "forwarded", "via")
+# What proxies write of those on whose behalf they ask, besides all that begins with x-forwarded.
+FORWARDING = frozenset(
+    {
+        "forwarded", "via", "x-real-ip", "x-client-ip", "x-cluster-client-ip", "true-client-ip",
+        "cf-connecting-ip", "x-original-forwarded-for", "x-proxyuser-ip",
+    }
+)  # fmt: skip
 
 
 def allowed_hosts(settings: Settings) -> frozenset[str]:
@@ -40,9 +46,14 @@ def from_this_machine(asked: HTTPConnection) -> bool:
     """Whether a person or tool on this very machine asks, and no proxy on behalf of another."""
     return (
         _is_loopback(asked.client.host if asked.client else "")
-        and not any(name in asked.headers for name in FORWARDING)
+        and not passed_on(asked.headers)
         and host_of(asked.headers) in THIS_MACHINE
     )
+
+
+def passed_on(headers: Headers) -> bool:
+    """Whether a proxy says that it asks on behalf of somebody, truly or not."""
+    return any(name in FORWARDING or name.startswith("x-forwarded") for name in headers)
 
 
 def _is_loopback(address: str) -> bool:

@@ -1,6 +1,7 @@
 """A change is taken only when a page of the register asked for it."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from fastapi import FastAPI
@@ -9,6 +10,8 @@ from fastapi.testclient import TestClient
 from starlette.routing import BaseRoute
 
 from app import api, pages
+from app.main import create_app
+from app.settings import Settings
 from app.web.admission import READING
 
 SIGNED_IN = [{"Cookie": "session=x"}, {"Cookie": "__Host-session=x"}, {"Cookie": "a=b; session=x"}]
@@ -45,6 +48,32 @@ def test_with_a_sign_in_a_change_says_which_page_asked(
 def test_either_way_of_saying_so_passes_the_gate(bare: TestClient, said: dict[str, str]) -> None:
     answer = bare.post("/nothing", headers=SIGNED_IN[0] | said)
     assert answer.status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("base", "public", "origin", "status"),
+    [
+        ("http://localhost", "", "http://localhost", 404),
+        ("http://localhost", "", "https://localhost", 403),  # the same host by the other scheme
+        ("https://localhost", "", "http://localhost", 403),
+        ("http://localhost:8000", "", "http://localhost:8000", 404),
+        ("http://localhost:8000", "", "http://localhost", 403),  # another port
+        ("http://localhost", "", "null", 403),  # a page without an origin
+        ("http://localhost", "", "", 403),
+        ("http://localhost", "", "//localhost", 403),
+        ("https://register.example", "https://register.example", "https://register.example", 404),
+        ("https://register.example", "https://register.example", "http://register.example", 403),
+        # A proxy on the machine itself that keeps no name: the address people open is told.
+        ("http://localhost", "https://register.example", "https://register.example", 404),
+    ],
+)
+def test_an_older_browser_tells_the_asking_page_by_scheme_host_and_port(
+    sqlite_url: str, base: str, public: str, origin: str, status: int
+) -> None:
+    app = create_app(Settings(database_url=sqlite_url, public_url=public))
+    options: dict[str, Any] = {"client": ("127.0.0.1", 5000), "raise_server_exceptions": False}
+    with TestClient(app, base_url=base, **options) as asking:
+        assert asking.post("/nothing", headers={"Origin": origin}).status_code == status
 
 
 def test_a_program_with_a_token_and_no_cookie_need_not_say_it(bare: TestClient) -> None:

@@ -174,6 +174,14 @@ def test_a_name_that_a_proxy_passes_on_has_to_be_ours_too(asked: Serve) -> None:
         ("127.0.0.1", "127.0.0.1", {"X-Forwarded-For": "203.0.113.9"}, False),  # behind a proxy
         ("127.0.0.1", "127.0.0.1", {"Via": "1.1 proxy"}, False),
         ("127.0.0.1", "127.0.0.1", {"Forwarded": "for=203.0.113.9"}, False),
+        # A proxy that writes none of the usual ones, each by itself.
+        ("127.0.0.1", "127.0.0.1", {"X-Real-IP": "203.0.113.9"}, False),
+        ("127.0.0.1", "127.0.0.1", {"True-Client-IP": "203.0.113.9"}, False),
+        ("127.0.0.1", "127.0.0.1", {"CF-Connecting-IP": "203.0.113.9"}, False),
+        ("127.0.0.1", "127.0.0.1", {"X-Client-IP": "203.0.113.9"}, False),
+        ("127.0.0.1", "127.0.0.1", {"X-Forwarded-Server": "proxy.example"}, False),
+        ("127.0.0.1", "127.0.0.1", {"X-Forwarded-Port": "443"}, False),
+        ("127.0.0.1", "127.0.0.1", {"X-Forwarded-Anything": ""}, False),
         ("127.0.0.1", "testserver", {}, False),  # a name that was led to this machine
         ("203.0.113.9", "localhost", {}, False),
     ],
@@ -205,6 +213,12 @@ def test_a_proxy_that_was_forgotten_is_told_instead_of_led_in_circles(asked: Ser
         answer = client.get("/fleet", headers=TOLD)
     assert answer.status_code == 403
     assert "TRUSTED_PROXIES" in answer.text
+
+
+@pytest.mark.parametrize("header", ["X-Real-IP", "CF-Connecting-IP", "X-Forwarded-Port"])
+def test_so_is_a_proxy_that_tells_less(asked: Serve, header: str) -> None:
+    with asked("http://register.example", PROXY, public_url=PUBLIC) as client:
+        assert "TRUSTED_PROXIES" in client.get("/fleet", headers={header: "443"}).text
 
 
 def test_tools_on_the_machine_itself_need_no_https(asked: Serve) -> None:
