@@ -24,7 +24,7 @@ LAST = "would leave the register without an administrator; make somebody else on
 REGISTER_ONLY = "Only who looks after the register can do this."
 # Says nothing of where else the person belongs.
 NOT_FROM_HERE = (
-    "This account cannot be opened from this page. Whoever runs the register can do it, at the "
+    "This account cannot be changed from this page. Whoever runs the register can do it, at the "
     "machine or as its administrator."
 )
 
@@ -75,9 +75,9 @@ def seen_person(db: Session, office: Office, person_id: int) -> Person:
 
 
 def whole_person(db: Session, office: Office, person_id: int) -> Person:
-    """The same where the office reaches all that the person belongs to, so may open their account.
+    """The same where the office reaches all that the person belongs to, so may change their account.
 
-    Else an administrator of one party could act as the person in another.
+    Else an administrator of one party could act as the person in another, or hinder them there.
     """
     person = seen_person(db, office, person_id)
     belongs = members.memberships(db, person_id=person_id)
@@ -170,10 +170,9 @@ def end_person(db: Session, office: Office, person_id: int, now: datetime) -> No
 
 
 def end_sign_ins(db: Session, office: Office, person_id: int, now: datetime) -> None:
-    """Sign a person of the office out everywhere; whoever it really is signs in again."""
-    person = seen_person(db, office, person_id)
-    belongs = members.memberships(db, person_id=person_id, parties=office.parties)
-    if office.parties is not None and not belongs:
+    """Sign a person of the office alone out everywhere; whoever it really is signs in again."""
+    person = whole_person(db, office, person_id)
+    if office.parties is not None and not members.memberships(db, person_id=person_id):
         raise Refused(f"{person.name} may do nothing here any longer.")
     sign_in.end_everywhere(db, person_id, now)
 

@@ -215,12 +215,14 @@ def test_ending_somebody_here_leaves_what_they_may_elsewhere(
         ida.post(f"{invite(eve, IDA, _party(app, SHOP), 'shop')}/accept")
         assert _roles(app, IDA.email) == {"planner", "shop"}
         # The shop’s administrator neither opens nor ends the whole account.
-        for form in ("new-password", "take-seconds-away"):
+        for form in ("new-password", "take-seconds-away", "end-sign-ins"):
             refused = eve.post(f"/people/3/{form}")
             assert refused.status_code == 422
             # Nor is told that the person belongs to somebody else besides.
-            assert "cannot be opened from this page" in refused.text
+            assert "cannot be changed from this page" in refused.text
             assert not re.search(f"another|other part|elsewhere|{KEEPER}", _notice(refused.text))
+        # Nor signs the person out of their work there.
+        assert ida.get("/account").status_code == 200
         eve.post("/people/3/end")
         assert _roles(app, IDA.email) == {"planner"}
         assert ida.get("/account").status_code == 200
