@@ -132,7 +132,7 @@ def write(
         car_id=car.id,
         from_on=from_on,
         corrects=corrects,
-        **_values(db, tidied(stated), owner_id),
+        **_values(db, car.id, tidied(stated), owner_id),
         **stamp.columns(),
     )
     return rows.add(db, row, "Somebody else corrected this just now. Open it anew.")
@@ -225,26 +225,31 @@ def _check_history(db: Session, faults: Faults, car: Car, details: CarDetails) -
         faults.add("built_on", f"{details.built_on} lies after an event recorded on {first}")
 
 
-def _values(db: Session, stated: Change, owner_id: int | None = None) -> dict[str, Any]:
+def _values(
+    db: Session, car_id: int, stated: Change, owner_id: int | None = None
+) -> dict[str, Any]:
     """The columns of what a change states."""
     if isinstance(stated, NewOwnership):
-        return {
-            "owner_id": owner_id or rows.party_anywhere(db, stated.owner).id,
-            "lining_owner_id": _party_id(db, stated.lining_owner),
-            "equipment_owner_id": _party_id(db, stated.equipment_owner),
-            "region": stated.region,
+        held = dated.in_force(db, Ownership, car_id)
+        names = {
+            "owner_id": None if owner_id else stated.owner,
+            "lining_owner_id": stated.lining_owner,
+            "equipment_owner_id": stated.equipment_owner,
         }
+        meant = {
+            column: rows.party_anywhere(db, name, getattr(held, column, None)).id if name else None
+            for column, name in names.items()
+        }
+        return meant | {"owner_id": owner_id or meant["owner_id"], "region": stated.region}
     values = asdict(stated)
     del values["from_on"]
     return values
-
-
-def _party_id(db: Session, name: str | None) -> int | None:
-    return rows.party_anywhere(db, name).id if name else None
 
 
 def _holds_already(db: Session, held: CarFact, stated: Change) -> bool:
     from_on = begins(stated)
     if from_on is not None and from_on < held.from_on:
         return False
-    return all(getattr(held, name) == value for name, value in _values(db, stated).items())
+    return all(
+        getattr(held, name) == value for name, value in _values(db, held.car_id, stated).items()
+    )

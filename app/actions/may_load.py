@@ -51,7 +51,7 @@ def of_car(db: Session, mark: str, number: int, on: date, soon_days: int) -> May
         )
     if len(found) > 1:
         raise Conflict(
-            f"Two companies have a car {mark} {number} in record. Ask them which of the two it is."
+            f"Two cars are in record as {mark} {number}. Ask their owners which of the two it is."
         )
     record = looking_back.record_of(db, found[0].id, Standpoint(on), Settings(soon_days=soon_days))
     whole = rulebooks.in_force(db).whole_answer(record, on).answer

@@ -84,8 +84,14 @@ def party(db: Session, name: str) -> Party:
     return cars.party_by_name(db, name) or _kept(db, name)
 
 
-def party_anywhere(db: Session, name: str) -> Party:
-    """The same; but a party of that name that stands for itself rather than a new one."""
+def party_anywhere(db: Session, name: str, held_id: int | None = None) -> Party:
+    """The party of this name that stands for itself; else the session's; else a new one.
+
+    What is held already stays who it is when its name is stated again (`held_id`).
+    """
+    held = db.get(Party, held_id) if held_id is not None else None
+    if held is not None and held.name == name:
+        return held
     return cars.party_anywhere(db, name) or _kept(db, name)
 
 

@@ -407,9 +407,12 @@ def party_by_name(db: Session, name: str) -> Party | None:
 
 
 def party_anywhere(db: Session, name: str) -> Party | None:
-    """The same, else the party of this name that stands for itself, whoever's it is."""
+    """The party of this name that stands for itself, whoever's it is; else one that the session keeps.
+
+    So a name means the same company whether or not somebody used it here before.
+    """
     alone = select(Party).where(Party.name == name, Party.kept_by.is_(None))
-    return party_by_name(db, name) or db.scalars(alone).first()
+    return db.scalars(alone).first() or party_by_name(db, name)
 
 
 def keeper(db: Session) -> int | None:

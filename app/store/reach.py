@@ -16,6 +16,7 @@ from sqlalchemy import (
     Select,
     and_,
     bindparam,
+    case,
     delete,
     exists,
     func,
@@ -27,16 +28,14 @@ from sqlalchemy import (
     tuple_,
     update,
 )
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, aliased
 
 from app.access import KINDS_OF, Capability, Reach, Viewer
 from app.access.capability import FOREIGN, Kind
 from app.access.reach import ITEMS_OF
 from app.core.facts import ITEMS
-from app.errors import Conflict
 from app.store.derived import DueRow
-from app.store.tables import Car, Ownership, Party
+from app.store.tables import IN_RECORD, Car, Ownership, Party
 from app.store.visits import CarReach, Visit, VisitStep
 
 Condition = ColumnElement[bool]
@@ -167,7 +166,8 @@ def _shared(reach: Reach, kinds: Sequence[str]) -> Select[int]:
 def settle_keepers(db: Session, car_ids: Collection[int] | None = None) -> None:
     """Bring up to date who keeps the records of these cars (None: of all), after their owners or parties changed.
 
-    Raises Conflict when that keeper has another car in record of the same mark and number.
+    A keeper who has a car of the same mark and number in record gets the other as its `twin`: whoever
+    gives a car away must not learn of it.
     """
     keeper = (
         select(func.coalesce(Party.kept_by, Party.id))
@@ -177,16 +177,24 @@ def settle_keepers(db: Session, car_ids: Collection[int] | None = None) -> None:
     differs = [Car.keeper_id != keeper]
     if car_ids is not None:
         differs.append(Car.id.in_(car_ids))
-    if db.scalar(select(Car.id).where(*differs).limit(1)) is None:
-        return
-    settled = update(Car).where(*differs).values(keeper_id=keeper)
-    try:
-        db.execute(settled, execution_options={"synchronize_session": False})
-    except IntegrityError as clash:
-        raise Conflict(
-            "This cannot be recorded: with whoever would own the car now, another car in record "
-            "bears its mark and number. Re-mark one of them first."
-        ) from clash
+    for car_id, keeper_id in db.execute(select(Car.id, keeper).where(*differs)).all():
+        moved = update(Car).where(Car.id == car_id)
+        twin = case((_has_namesake(keeper_id), Car.id), else_=0)
+        db.execute(
+            moved.values(keeper_id=keeper_id, twin=twin),
+            execution_options={"synchronize_session": False},
+        )
+
+
+def _has_namesake(keeper_id: int) -> Condition:
+    other = aliased(Car)
+    return exists().where(
+        other.mark == Car.mark,
+        other.number == Car.number,
+        other.keeper_id == keeper_id,
+        other.id != Car.id,
+        other.standing.in_(IN_RECORD),
+    )
 
 
 # Derived with the due items ---------------------------------------------------------------------------------------

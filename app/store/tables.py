@@ -94,6 +94,10 @@ class Car(Base):
         ForeignKey("party.id"),
         comment="whose people keep its records: the owner or its keeper",
     )
+    twin: Mapped[int] = mapped_column(
+        Key, default=0, server_default="0",
+        comment="its own key where it came to a keeper who had a car of its name in record, else 0",
+    )  # fmt: skip
     mark: Mapped[str] = mapped_column(String(4))
     number: Mapped[int] = mapped_column(Integer)
     region: Mapped[Words] = mapped_column(default="")
@@ -111,7 +115,7 @@ class Car(Base):
         one_of("standing", STANDINGS),
         Index(
             # Whether another's register has a car of this name is not told, so it is not asked.
-            "uq_car_name_in_record", "mark", "number", "keeper_id", unique=True,
+            "uq_car_name_in_record", "mark", "number", "keeper_id", "twin", unique=True,
             sqlite_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
             postgresql_where=text("standing IN ('in_service', 'out_of_service', 'stored')"),
         ),

@@ -430,6 +430,15 @@ def _keepers() -> None:
                 comment="whose people keep its records: the owner or its keeper",
             )
         )
+        car.add_column(
+            sa.Column(
+                "twin",
+                KEY,
+                nullable=False,
+                server_default="0",
+                comment="its own key where it came to a keeper who had a car of its name in record, else 0",
+            )
+        )
         car.create_foreign_key("fk_car_keeper_id_party", "party", ["keeper_id"], ["id"])
     op.execute("UPDATE car SET keeper_id = owner_id")
     with op.batch_alter_table("car") as car:
@@ -437,7 +446,7 @@ def _keepers() -> None:
     op.create_index(
         "uq_car_name_in_record",
         "car",
-        ["mark", "number", "keeper_id"],
+        ["mark", "number", "keeper_id", "twin"],
         unique=True,
         sqlite_where=standing,
         postgresql_where=standing,

@@ -121,3 +121,35 @@ def test_a_car_added_under_another_company_s_name_stays_with_whoever_adds_it(mar
     form = {"mark": MARK, "number": "8", "specification": "DOT 111A100W1", "owner": BUYER}
     assert seller.post("/cars", data=form).status_code == 200
     assert {row["owner"] for row in seller.get("/api/v1/cars").json()["rows"]} == {OWNER, BUYER}
+
+
+def test_a_seller_does_not_learn_that_the_buyer_has_a_car_of_the_same_name(market):
+    app, car = market
+    seller, buyer = (browser(app, name, "planner") for name in (OWNER, BUYER))
+    same = {"mark": MARK, "number": NUMBER, "owner": BUYER, "specification": "DOT 111A100W1"}
+    namesake = buyer.post("/api/v1/cars", json=same)
+    assert namesake.status_code == 201
+    answer = seller.post(f"/cars/{car}/facts/owner", data=SALE)
+    assert answer.status_code == 200
+    assert "is now in the register of the company that owns it" in Page(answer.text).words.replace(
+        "\xa0", " "
+    )
+    rows = buyer.get("/api/v1/cars").json()["rows"]
+    assert {row["id"] for row in rows} == {car, namesake.json()["id"]}
+    # Which of the two stands at the rack nobody but a person can tell.
+    assert buyer.get(f"/api/v1/cars/{MARK}/{NUMBER}/loading").status_code == 409
+
+
+def test_a_name_means_the_company_that_stands_for_itself_though_one_was_kept_under_it(market):
+    app, car = market
+    seller, liner = browser(app, OWNER, "planner"), browser(app, LINER, "planner")
+    kept = {"mark": MARK, "number": NUMBER + 1, "owner": LINER, "specification": "DOT 111A100W1"}
+    assert seller.post("/api/v1/cars", json=kept).status_code == 201
+    stated = {"owner": OWNER, "region": "", "lining_owner": LINER, "from_on": "2026-11-20"}
+    assert seller.post(f"/cars/{car}/facts/owner", data=stated).status_code == 200
+    assert liner.get(f"/cars/{car}").status_code == 200
+    # The car kept under that name stays whose it is when its owner is stated again.
+    [mine] = [row for row in seller.get("/api/v1/cars").json()["rows"] if row["id"] != car]
+    again = {"owner": LINER, "region": "Gulf", "from_on": "2026-11-20"}
+    assert seller.post(f"/cars/{mine['id']}/facts/owner", data=again).status_code == 200
+    assert seller.get(f"/cars/{mine['id']}").status_code == 200

@@ -197,7 +197,7 @@ def test_two_companies_cars_of_one_name_are_not_guessed_between(rack_app):
     asking = browser(rack_app, "Made-up Twin Shop", "shop")
     answer = asking.get("/loading", params={"car": "ZQTX 77"})
     assert answer.status_code == 404
-    assert "Two companies have a car ZQTX 77" in Page(answer.text).words
+    assert "Two cars are in record as ZQTX 77" in Page(answer.text).words
     assert asking.get("/api/v1/cars/ZQTX/77/loading").status_code == 409
     assert (
         browser(rack_app, OWNER, "loading_rack").get("/api/v1/cars/ZQTX/77/loading").status_code

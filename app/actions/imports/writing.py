@@ -72,11 +72,10 @@ class Writer:
     def party(self, name: str, *, anywhere: bool = False) -> int:
         """The session's party of this name, whatever its capitals; added when there is none.
 
-        `anywhere`: one that stands for itself will do, as for whoever owns a lining.
+        `anywhere`: rather one that stands for itself, as for whoever owns a lining.
         """
-        found = self._parties.get(name.casefold())
-        if found is None and anywhere:
-            found = self._others.get(name.casefold())
+        found = self._others.get(name.casefold()) if anywhere else None
+        found = found or self._parties.get(name.casefold())
         return self._new_party(name) if found is None else found
 
     def _new_party(self, name: str) -> int:
