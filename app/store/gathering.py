@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
-from weakref import WeakKeyDictionary
+from weakref import WeakKeyDictionary, WeakSet
 
 from sqlalchemy import Delete, Insert, Table, Update, event, inspect, select
 from sqlalchemy.orm import (
@@ -80,11 +80,16 @@ class Deed:
 
 @dataclass(slots=True)
 class Gathered:
-    """In the order in which it happened; `marks` say how much there was when a savepoint began."""
+    """In the order in which it happened; `marks` say how much there was when a savepoint began.
+
+    `released` savepoints are those whose writes stay.
+    """
 
     items: list[RowChange | Counted | Deed] = field(default_factory=list)
-    # Weakly: a transaction ends before one hears that it was rolled back.
     marks: WeakKeyDictionary[SessionTransaction, int] = field(default_factory=WeakKeyDictionary)
+    released: WeakSet[SessionTransaction] = field(default_factory=WeakSet)
+    # Rows about to be written of which the session did not hold all, as they are until then.
+    unheld: dict[InstanceState[Any], Values] = field(default_factory=dict)
 
     @property
     def rows(self) -> list[RowChange]:
@@ -147,10 +152,11 @@ def tell(db: Session, table: Table, rows: Iterable[Values]) -> None:
 
 def listen(factory: sessionmaker[Session]) -> None:
     """Have every session of this factory gather what it changes."""
+    event.listen(factory, "before_flush", _before_flush)
     event.listen(factory, "after_flush", _after_flush)
     event.listen(factory, "do_orm_execute", _around_statement)
     event.listen(factory, "after_transaction_create", _begun)
-    event.listen(factory, "after_soft_rollback", _rolled_back)
+    event.listen(factory, "after_commit", _released)
     event.listen(factory, "after_transaction_end", _ended)
 
 
@@ -159,63 +165,102 @@ def _begun(db: Session, transaction: SessionTransaction) -> None:
     held.marks[transaction] = len(held.items)
 
 
-def _rolled_back(db: Session, transaction: SessionTransaction) -> None:
-    held = gathered(db)
-    del held.items[held.marks.get(transaction, 0) :]
+def _released(db: Session) -> None:
+    savepoint = db.get_nested_transaction()
+    if savepoint is not None:
+        gathered(db).released.add(savepoint)
 
 
 def _ended(db: Session, transaction: SessionTransaction) -> None:
+    """Drop what did not stay, however it ended: one whose flush failed is closed and never rolled back."""
+    held = gathered(db)
     if transaction.parent is None:
-        gathered(db).items.clear()
+        held.items.clear()
+    elif transaction.nested and transaction not in held.released:
+        del held.items[held.marks[transaction] :]
 
 
 # Rows written through the session --------------------------------------------------------------------------------
 
 
-def _after_flush(db: Session, _: UOWTransaction) -> None:
-    items = gathered(db).items
-    for made in db.new:
-        items.extend(_told(made, _inserted))
-    for held in db.dirty:
-        items.extend(_told(held, _changed))
-    for gone in db.deleted:
-        items.extend(_told(gone, _deleted))
+def _before_flush(db: Session, _: UOWTransaction, __: Sequence[Any] | None) -> None:
+    """Read what a rolled back savepoint made the session forget of rows that are changed now."""
+    unheld = gathered(db).unheld
+    unheld.clear()
+    for row in (*db.dirty, *db.deleted):
+        state: InstanceState[Any] = inspect(row)
+        table = _kept_table(state)
+        if table is not None and not _all_held(state):
+            keys = zip(table.primary_key.columns, state.identity or (), strict=True)
+            same = [column == value for column, value in keys]
+            found = db.connection().execute(select(table).where(*same)).mappings().first()
+            unheld[state] = dict(found or {})
 
 
-def _told(row: object, how: Any) -> Iterable[RowChange]:
-    state: InstanceState[Any] = inspect(row)
+def _all_held(state: InstanceState[Any]) -> bool:
+    for attribute in state.mapper.column_attrs:
+        history = state.attrs[attribute.key].history
+        if attribute.key not in state.dict or (history.added and not history.deleted):
+            return False
+    return True
+
+
+def _kept_table(state: InstanceState[Any]) -> Table | None:
     table = state.mapper.local_table
-    if isinstance(table, Table) and table.name in KEPT:
-        told: RowChange | None = how(table, state)
+    return table if isinstance(table, Table) and table.name in KEPT else None
+
+
+def _after_flush(db: Session, _: UOWTransaction) -> None:
+    held = gathered(db)
+    for made in db.new:
+        held.items.extend(_told(held, made, _inserted))
+    for changed in db.dirty:
+        held.items.extend(_told(held, changed, _changed))
+    for gone in db.deleted:
+        held.items.extend(_told(held, gone, _deleted))
+
+
+def _told(held: Gathered, row: object, how: Any) -> Iterable[RowChange]:
+    state: InstanceState[Any] = inspect(row)
+    table = _kept_table(state)
+    if table is not None:
+        told: RowChange | None = how(table, state, held.unheld.get(state, {}))
         if told is not None:
             yield told
 
 
-def _held(state: InstanceState[Any]) -> Values:
-    """What the session knows of the row, by column; asks the database nothing."""
+def _held(state: InstanceState[Any], unheld: Values) -> Values:
+    """What is known of the row, by column; asks the database nothing."""
     keys = zip(state.mapper.primary_key, state.identity or (), strict=False)
-    return {column.name: value for column, value in keys} | {
-        attribute.columns[0].name: state.dict[attribute.key]
-        for attribute in state.mapper.column_attrs
-        if attribute.key in state.dict
-    }
+    return (
+        unheld
+        | {column.name: value for column, value in keys}
+        | {
+            attribute.columns[0].name: state.dict[attribute.key]
+            for attribute in state.mapper.column_attrs
+            if attribute.key in state.dict
+        }
+    )
 
 
-def _inserted(table: Table, state: InstanceState[Any]) -> RowChange:
-    return of_row(table, None, _held(state))
+def _inserted(table: Table, state: InstanceState[Any], unheld: Values) -> RowChange:
+    # What was not given is null in the table, and told, so that nobody fills it in unseen.
+    empty: Values = dict.fromkeys(column.name for column in table.columns)
+    return of_row(table, None, empty | _held(state, unheld))
 
 
-def _deleted(table: Table, state: InstanceState[Any]) -> RowChange:
-    return of_row(table, _held(state), None)
+def _deleted(table: Table, state: InstanceState[Any], unheld: Values) -> RowChange:
+    return of_row(table, _held(state, unheld), None)
 
 
-def _changed(table: Table, state: InstanceState[Any]) -> RowChange | None:
+def _changed(table: Table, state: InstanceState[Any], unheld: Values) -> RowChange | None:
     before: Values = {}
     for attribute in state.mapper.column_attrs:
         history = state.attrs[attribute.key].history
         if history.has_changes():
-            before[attribute.columns[0].name] = history.deleted[0] if history.deleted else None
-    return of_change(table, _held(state), before)
+            name = attribute.columns[0].name
+            before[name] = history.deleted[0] if history.deleted else unheld.get(name)
+    return of_change(table, _held(state, unheld), before)
 
 
 def of_row(table: Table, before: Values | None, after: Values | None) -> RowChange:

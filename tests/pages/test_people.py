@@ -8,10 +8,12 @@ import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.handlers import Message
 from fastapi import FastAPI
-from sqlalchemy import select
+from sqlalchemy import func, select
 
+from app.actions.verifying import Asked, verify
 from app.main import create_app
 from app.settings import Settings
+from app.store.changes import Change
 from app.store.db import read_session, write_session
 from app.store.doer import Doer
 from app.store.people import Membership, Person
@@ -120,6 +122,24 @@ def test_somebody_who_has_an_account_accepts_by_signing_in(
     assert ada.post(f"{link}/accept").status_code == 422  # it is not for her
     assert eve.post(f"{link}/accept").status_code == 303
     assert _roles(app, EVE.email) == {"administrator", "shop", "inspector"}
+
+
+def test_a_refused_second_account_leaves_no_entry_and_the_record_stays_proved(
+    app: FastAPI, ada: TestClient, eve: TestClient
+) -> None:
+    link = invite(ada, EVE, _party(app, KEEPER), "inspector")
+
+    def entries() -> int:
+        with read_session(app.state.sessions) as db:
+            return db.scalars(select(func.count()).select_from(Change)).one()
+
+    before = entries()
+    with browser(app) as other:
+        assert join(other, link, Newcomer("Mallory", EVE.email, OTHER_PASSWORD)).status_code == 422
+    assert entries() == before
+    with read_session(app.state.sessions) as db:
+        told = list(verify(db, Asked(NOW.date()), lambda *_: None))
+    assert [each for each in told if each[1]] == []
 
 
 def test_an_administrator_sees_people_of_her_own_parties_alone(
