@@ -23,7 +23,7 @@ ALLOWED = {
 POLICY = "; ".join(f"{kind} {sources}" for kind, sources in ALLOWED.items())
 # What no page asks of a browser; passkeys are asked by this site alone.
 UNUSED = (
-    "accelerometer", "autoplay", "bluetooth", "camera", "display-capture", "geolocation",
+    "accelerometer", "autoplay", "camera", "display-capture", "geolocation",
     "gyroscope", "hid", "magnetometer", "microphone", "midi", "payment", "serial", "usb",
     "xr-spatial-tracking",
 )  # fmt: skip
