@@ -30,6 +30,7 @@ PAGES = [
     "/changes",
     "/changes?from=yesterday",
     "/changes/2",
+    "/cars/1/changes",
     "/retention",
     "/people",
     "/people/invite",
