@@ -30,8 +30,9 @@ Words = Annotated[str, Field(max_length=200, pattern=r"^[^\x00]*$")]
 
 KNOWN = (
     "the register as it was known at this moment, by the rules in force then: `2026-01-05T12:00` in the "
-    "time zone of the settings, or a day, which is its end. What was recorded or corrected later does "
-    "not count"
+    "time zone of the settings, with seconds, a fraction of them and an offset where they matter "
+    "(`2026-01-05T12:00:30.25Z`), or a day. A day, minute, second or fraction is its end. What was "
+    "recorded or corrected later does not count"
 )
 
 

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from app.actions.standpoint import lookback
+from app.actions.standpoint import in_text, lookback
 from app.cli.due_lines import COLUMNS, Question, lines
 from app.cli.register import moment, register, today_in
 from app.cli.status import FINE, STATUSES, Unusable
@@ -59,8 +59,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     add(
         "--known", metavar="MOMENT",
-        help="as known at this moment, YYYY-MM-DDTHH:MM or a day, by the rules in force then: what "
-        "was recorded later does not count; adds the columns as_of and known_at",
+        help="as known at this moment, YYYY-MM-DDTHH:MM, with :SS, a fraction and Z or +HH:MM where "
+        "they matter, or a day, by the rules in force then: what was recorded later does not count; "
+        "adds the columns as_of and known_at",
     )  # fmt: skip
     add("--overdue", action="store_true", help="only what is overdue or due now")
     add("--owner", metavar="NAME", help="only the cars of this owner, by the whole name")
@@ -80,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
             if question.known_at is None:
                 _write(out, args.format, COLUMNS, rows)
             else:
-                said = (question.as_of, question.known_at.isoformat(timespec="seconds"))
+                said = (question.as_of, in_text(question.known_at))
                 _write(out, args.format, (*COLUMNS, *SEEN_FROM), ((*row, *said) for row in rows))
     return FINE
 

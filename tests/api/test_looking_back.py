@@ -86,6 +86,27 @@ def test_it_says_from_where_it_was_seen(asking: TestClient, clock: Clock) -> Non
         assert answer["known_at"] == "2026-11-20T23:59:59.999999Z", path
 
 
+def test_a_moment_of_an_answer_can_be_asked_for(asking: TestClient, clock: Clock) -> None:
+    clock.now = datetime(2026, 11, 20, 12, 0, 20, 500_000, tzinfo=UTC)
+    key = added(asking)
+    clock.now = datetime(2026, 11, 25, 12, tzinfo=UTC)
+    address = f"/api/v1/cars/{key}"
+    for asked, status, known_at in (
+        ("2026-11-20T12:00:19Z", 404, None),
+        ("2026-11-20T12:00:20.499999Z", 404, None),
+        ("2026-11-20T12:00:20.5Z", 200, "2026-11-20T12:00:20.599999Z"),
+        ("2026-11-20T12:00:20.500000Z", 200, "2026-11-20T12:00:20.500000Z"),
+        ("2026-11-20T12:00:20Z", 200, "2026-11-20T12:00:20.999999Z"),
+        ("2026-11-20T13:00+01:00", 200, "2026-11-20T12:00:59.999999Z"),
+    ):
+        answer = asking.get(address, params={"known": asked})
+        assert answer.status_code == status, asked
+        if known_at:
+            assert answer.json()["known_at"] == known_at
+            again = asking.get(address, params={"known": known_at})
+            assert again.json() == answer.json()
+
+
 @pytest.mark.parametrize(
     ("asked", "path", "said"),
     [

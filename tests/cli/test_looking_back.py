@@ -50,6 +50,16 @@ def test_what_was_recorded_later_does_not_count(run: Run, since: str) -> None:
     assert {name: again[name] for name in now} == now
 
 
+def test_seconds_and_an_offset_say_exactly_when(run: Run, since: str) -> None:
+    for moment, due_on, known_at in (
+        ("2099-11-27T07:59:59Z", "2026-05-01", "2099-11-27T07:59:59+00:00"),
+        ("2099-11-27T07:59:59.999998Z", "2026-05-01", "2099-11-27T07:59:59.999998+00:00"),
+        ("2099-11-27T09:00:00.000000+01:00", "2036-11-01", "2099-11-27T08:00:00.000000+00:00"),
+    ):
+        told = visual(run("due", *BEFORE, "--as-of", "2026-11-25", "--known", moment).text)
+        assert (told["due_on"], told["known_at"]) == (due_on, known_at), moment
+
+
 def test_each_format_says_from_where(run: Run, since: str, tmp_path: Path) -> None:
     asked = (*BEFORE, "--as-of", "2026-11-25", "--known", since)
     [first, *_] = json.loads(run("due", *asked, "--format", "json").text)

@@ -151,6 +151,19 @@ def test_a_car_that_was_not_known_then_is_not_found(
         # A day or a minute that has begun is as known by now.
         ("known=2026-11-25", 200, "as known at the end of 2026-11-25"),
         ("known=2026-11-25T14:00", 200, "as known at 2026-11-25 14:00"),
+        # Seconds, parts of them and an offset; a plus that was not escaped comes as a space.
+        ("known=2026-11-23T10:15:30", 200, "as known at 2026-11-23 10:15:30 (UTC)"),
+        ("known=2026-11-23T10:15:30.25", 200, "as known at 2026-11-23 10:15:30.25 (UTC)"),
+        ("known=2026-11-23T10:15:30Z", 200, "as known at 2026-11-23 10:15:30 (UTC)"),
+        ("known=2026-11-23T10:15-06:00", 200, "as known at 2026-11-23 10:15 (UTC-06:00)"),
+        ("known=2026-11-23T10:15:30%2B01:00", 200, "as known at 2026-11-23 10:15:30 (UTC+01:00)"),
+        ("known=2026-11-23T10:15:30+01:00", 200, "as known at 2026-11-23 10:15:30 (UTC+01:00)"),
+        ("known=2026-11-25T14:01%2B01:00", 200, "as known at 2026-11-25 14:01 (UTC+01:00)"),
+        ("known=2026-11-25T14:00-00:01", 422, "has not come yet"),
+        ("known=2026-11-23T10:15.5", 422, "want a day YYYY-MM-DD, or a minute"),
+        ("known=2026-11-23T10:15:30.1234567", 422, "want a day YYYY-MM-DD, or a minute"),
+        ("known=2026-11-23Z", 422, "want a day YYYY-MM-DD, or a minute"),
+        ("known=2026-11-23T10:15:30%2B25:00", 422, "is no day and time"),
         ("known=2026-13-01", 422, "is no day and time"),
         ("known=9999-12-31", 422, "want a day YYYY-MM-DD, or a minute"),
         ("known=yesterday", 422, "want a day YYYY-MM-DD, or a minute"),
@@ -206,6 +219,13 @@ def test_the_moment_is_read_in_the_time_zone_of_the_settings(sqlite_url: str) ->
         ("2026-11-20T03:30", datetime(2026, 11, 20, 9, 31, tzinfo=UTC)),
         ("2026-11-20 03:30", datetime(2026, 11, 20, 9, 31, tzinfo=UTC)),
         ("2026-11-20T03:30:15", datetime(2026, 11, 20, 9, 30, 16, tzinfo=UTC)),
+        ("2026-11-20T03:30:15.5", datetime(2026, 11, 20, 9, 30, 15, 600_000, tzinfo=UTC)),
+        ("2026-11-20T03:30:15.000001", datetime(2026, 11, 20, 9, 30, 15, 2, tzinfo=UTC)),
+        ("2026-11-20T09:30:15Z", datetime(2026, 11, 20, 9, 30, 16, tzinfo=UTC)),
+        ("2026-11-20T09:30Z", datetime(2026, 11, 20, 9, 31, tzinfo=UTC)),
+        ("2026-11-20T10:30:15+01:00", datetime(2026, 11, 20, 9, 30, 16, tzinfo=UTC)),
+        # An offset says which of the two hours is meant.
+        ("2026-11-01T01:30-05:00", datetime(2026, 11, 1, 6, 31, tzinfo=UTC)),
         ("2026-11-20", datetime(2026, 11, 21, 6, tzinfo=UTC)),
         # The clock was put back at 2:00 on 2026-11-01: the hour comes twice, and both count.
         ("2026-11-01T01:30", datetime(2026, 11, 1, 7, 31, tzinfo=UTC)),
@@ -216,3 +236,45 @@ def test_the_moment_is_read_in_the_time_zone_of_the_settings(sqlite_url: str) ->
         assert back is not None
         assert back.at.known_at == until - timedelta(microseconds=1), text
         assert back.at.as_of.isoformat() == text[:10]
+
+
+def test_what_was_corrected_twice_within_a_minute_is_told_apart(
+    client: TestClient, record: Record[int]
+) -> None:
+    key = record(acid_car)
+
+    def correct(shop: str, at: datetime) -> None:
+        def step(db: Session) -> int:
+            [old] = [row for row in db.scalars(_events(key)) if row.facility.startswith("Shop A")]
+            event = NewEvent(date(2019, 3, 15), ("visual",), facility=shop)
+            events.correct_event(db, old.id, event, Stamp("Bo Quist", at, LATER.today))
+            return key
+
+        record(step)
+
+    every = ["Shop A", "Shop A one", "Shop A two", "Shop A three"]
+    begun = datetime(2026, 11, 23, 10, 15, tzinfo=UTC)
+    correct("Shop A one", begun + timedelta(seconds=20))
+    correct("Shop A two", begun + timedelta(seconds=40, milliseconds=250))
+    correct("Shop A three", begun + timedelta(seconds=40, milliseconds=750))
+    for asked, shop in (
+        ("2026-11-23T10:15:19", "Shop A"),
+        ("2026-11-23T10:15:20Z", "Shop A one"),
+        ("2026-11-23T10:15:40.249999Z", "Shop A one"),
+        ("2026-11-23T10:15:40.250000Z", "Shop A two"),
+        ("2026-11-23T11:15:40.5+01:00", "Shop A two"),
+        ("2026-11-23T10:15:40Z", "Shop A three"),
+        ("2026-11-23T10:15", "Shop A three"),
+    ):
+        answer = client.get(f"/cars/{key}", params={"known": asked, "as_of": "2026-11-23"})
+        shops = set(re.findall(r"Shop A(?: one| two| three)?", Page(answer.text).words))
+        assert shops == set(every[: every.index(shop) + 1]), asked  # each tells what it corrected
+        # Its links lead to the same moment.
+        onward = next(each for each in links(answer.text) if each.startswith("/due?"))
+        rows = csv_rows(client.get(onward.replace("/due?", "/due.csv?")).content)
+        told = {row["known_at"] for row in rows}
+        assert len(told) == 1
+        again = csv_rows(
+            client.get("/due.csv", params={"as_of": "2026-11-23", "known": told.pop()}).content
+        )
+        assert again == rows, "what a file says it was seen from can be asked for again"
