@@ -172,4 +172,5 @@ def test_rebuilding_takes_the_same_number_of_statements_for_one_car_as_for_many(
     ids = [add_car(db, each).id for each in range(1, number + 1)]
     with statements(db) as sent:
         rebuild.refresh(db, ids, TODAY)
-    assert len(sent) <= 16
+    # Five of them are with whom the cars are shared.
+    assert len(sent) <= 21

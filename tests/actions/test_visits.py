@@ -86,14 +86,15 @@ def test_a_shop_of_which_nobody_heard_is_kept_by_whoever_sends_the_car(away):
     assert not away.reaches(OTHER_SHOP)
 
 
-def test_a_shop_kept_by_the_sender_goes_before_a_company_of_the_same_name(away):
+def test_a_company_goes_before_a_shop_of_the_same_name_that_the_sender_keeps(away):
+    """So a name means the same company whether or not the sender wrote it down before it joined."""
     kept = Party(name=SHOP, kept_by=away.party[OWNER].id)
     away.db.add(kept)
     away.db.flush()
     away.send(SHOP)
-    assert not away.reaches(SHOP)
+    assert away.reaches(SHOP)
     row = away.db.scalars(select(CarReach)).one()
-    assert (row.party_id, row.kind) == (kept.id, "shop")
+    assert (row.party_id, row.kind) == (away.party[SHOP].id, "shop")
 
 
 # What is sent, and the field and words of the refusal.
