@@ -10,7 +10,8 @@ TRIAL = "lading.commodity=Invented+acid&lading.corrosive_or_reactive=yes"
 PAGES = (
     "/", "/fleet", "/due", "/overdue", "/cars/1", "/cars/2", "/cars/7", "/cars/1/worked-out",
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
-    "/visits", "/loading", "/changes", "/changes/2", "/retention", "/people", "/people/1", "/account",
+    "/visits", "/loading", "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
+    "/people/invite", "/account", "/account/tokens",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 
@@ -29,6 +30,38 @@ def test_and_so_they_do_where_fingers_point_and_letters_are_larger(
 ) -> None:
     tablet.goto(demo_server.url + path)
     assert wrong(tablet) == []
+
+
+UNFOLD = "document.querySelectorAll('.entry details').forEach(each => each.open = true)"
+
+
+def test_a_long_word_that_somebody_typed_breaks_where_it_must(
+    page: Page, demo_server: Server
+) -> None:
+    typed = {"shop": "Made-up" + "shop" * 20, "sent_on": "2026-01-05", "instructions": "look" * 40}
+    same_site = {"Sec-Fetch-Site": "same-origin"}
+    sent = page.request.post(
+        f"{demo_server.url}/cars/9/visits", form=typed, headers=same_site, max_redirects=0
+    )
+    assert sent.status == 303, sent.text()
+    for path in ("/visits", "/changes", "/cars/9/changes", "/cars/9"):
+        page.goto(demo_server.url + path)
+        assert typed["instructions" if path == "/visits" else "shop"] in page.content(), path
+        page.evaluate(UNFOLD)
+        assert (path, wrong(page)) == (path, [])
+
+
+SMALL_PAGES = (*PAGES, "/account/password", "/account/passkeys", "/people/parties")
+
+
+@pytest.mark.parametrize("path", SMALL_PAGES)
+def test_what_is_pressed_is_24_pixels_high_and_wide(
+    page: Page, demo_server: Server, path: str
+) -> None:
+    """WCAG 2.2, 2.5.8; links within a sentence may be as high as their line."""
+    page.set_viewport_size({"width": 390, "height": 900})
+    page.goto(demo_server.url + path)
+    assert page.evaluate(SMALL) == []
 
 
 def test_words_over_words_and_a_page_too_wide_are_noticed(page: Page) -> None:
@@ -57,6 +90,12 @@ def wrong(page: Page) -> list[str]:
 WIDEST = """width => [...document.querySelectorAll("body *")]
   .filter(each => each.checkVisibility() && each.getBoundingClientRect().right > width + 0.5)
   .map(each => each.outerHTML.slice(0, 90)).slice(-3).join(" … ")"""
+SMALL = """() => [...document.querySelectorAll("a[href], button, input, select, textarea, summary")]
+  .filter(each => each.checkVisibility() && each.type !== "hidden" && !each.closest(".hidden, .skip"))
+  .filter(each => each.tagName !== "A" || getComputedStyle(each).display !== "inline")
+  .map(each => [each.outerHTML.slice(0, 90), each.getBoundingClientRect()])
+  .filter(([words, box]) => box.height < 24 || box.width < 24)
+  .map(([words, box]) => `${words}: ${box.width} by ${box.height}`)"""
 # Lines of text by their boxes, less what a letter seldom reaches above and below.
 OVERLAPS = """() => {
   const lines = [];
