@@ -19,15 +19,20 @@ from app.store.db import read_session, sessions
 from app.store.proof import Head
 
 UNSOUND = 1
+NOT_PROVED = (
+    "not looked at: stored due dates with their states and rules, the class of each specification, "
+    "and what falls due first of each car; --dates works them out anew"
+)
 EPILOG = """\
 example:
   python -m app verify --dates --against copies/register-2026-11-25.zip
 
 Checks the file of the database, what its rows name, what keeps the record from being changed, that
-the record of change is whole, and that rows still say what it tells of them. What was cut off at its
-end shows only against a head that was kept elsewhere (python -m app head): --head FILE.
---dates works out the due dates of every car anew and compares them with those stored; for a large
-fleet that takes minutes. Run refresh-due first when the day has changed since it last ran.
+the record of change is whole, that rows still say what it tells of them, and that owners, names and
+who sees which car follow from what is recorded. What was cut off at its end shows only against a
+head that was kept elsewhere (python -m app head): --head FILE. Only --dates proves the due dates: it
+works out those of every car anew and compares them with those stored; for a large fleet that takes
+minutes. Run refresh-due first when the day has changed since it last ran.
 
 exit statuses:
   0  everything that was checked is as it should be
@@ -57,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
         for name, found in verify(db, asked, progress):
             wrong += bool(found)
             _say(name, found)
+    if not args.dates:
+        print(NOT_PROVED)
     return UNSOUND if wrong else FINE
 
 

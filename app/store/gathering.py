@@ -22,7 +22,7 @@ from sqlalchemy.orm import (
     sessionmaker,
 )
 
-from app.store.kept import KEPT, About, Values, about_of, key_of, plain
+from app.store.kept import KEPT, About, Values, about_of, digest_of, key_of, plain
 
 # Of a statement that changes more rows than this only their number is told; what is deleted is told whole.
 MOST_ROWS_SEEN = 1_000
@@ -32,7 +32,7 @@ MOST_ROWS_SEEN = 1_000
 class RowChange:
     """A row before and after, by column; `before` is None for a new row, `after` for a deleted one.
 
-    `secret` are columns that changed and whose values nobody is to read.
+    `secret` are columns that changed and whose values nobody is to read, with a digest of each.
     """
 
     table: str
@@ -40,7 +40,7 @@ class RowChange:
     before: Values | None
     after: Values | None
     about: list[About]
-    secret: list[str] = field(default_factory=list)
+    secret: dict[str, str | None] = field(default_factory=dict)
 
     def followed_by(self, later: RowChange) -> None:
         """Take in what happened to the row afterwards in the same transaction."""
@@ -51,7 +51,7 @@ class RowChange:
         else:
             self.after = self.after | later.after
         self.about += later.about
-        self.secret = sorted({*self.secret, *later.secret})
+        self.secret = self.secret | later.secret
 
     @property
     def says_something(self) -> bool:
@@ -119,7 +119,7 @@ class Gathered:
 
 
 def _copy(row: RowChange) -> RowChange:
-    return RowChange(row.table, row.key, row.before, row.after, list(row.about), list(row.secret))
+    return RowChange(row.table, row.key, row.before, row.after, list(row.about), dict(row.secret))
 
 
 def gathered(db: Session) -> Gathered:
@@ -269,14 +269,14 @@ def of_row(table: Table, before: Values | None, after: Values | None) -> RowChan
     assert whole is not None
     kept = KEPT[table.name]
     told = {name: plain(whole[name]) for name in kept.columns(table) if name in whole}
-    secret = [name for name in sorted(kept.secret) if whole.get(name) is not None]
+    secret = {name: digest_of(table, name, whole) for name in sorted(kept.secret)}
     return RowChange(
         table.name,
         key_of(table, whole),
         told if before is not None else None,
         told if after is not None else None,
         about_of(table.name, whole),
-        secret,
+        secret if after is not None else {},
     )
 
 
@@ -284,7 +284,7 @@ def of_change(table: Table, now: Values, before: Values) -> RowChange | None:
     """A row of which the columns in `before` changed; None when they are of no concern."""
     kept = KEPT[table.name]
     told = [name for name in kept.columns(table) if name in before]
-    secret = [name for name in sorted(kept.secret) if name in before]
+    secret = {name: digest_of(table, name, now) for name in sorted(kept.secret) if name in before}
     if not told and not secret:
         return None
     return RowChange(

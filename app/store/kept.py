@@ -25,7 +25,7 @@ class Kept:
     """`about` names what an entry with such a row is about, by the column that holds its key.
 
     `settings` are what it is about when that names nothing. Of `secret` columns is only told that they
-    changed; `passing` ones tell of use, and when nothing else changed there is no entry. `only`
+    changed, and a digest; `passing` ones tell of use, and when nothing else changed there is no entry. `only`
     restricts what is kept to some columns, where the others are derived.
     """
 
@@ -112,6 +112,20 @@ def key_of(table: Table, values: Mapping[str, Any]) -> Any:
         for column in table.primary_key.columns
     ]
     return parts[0] if len(parts) == 1 else parts
+
+
+def digest_of(table: Table, column: str, values: Mapping[str, Any]) -> str | None:
+    """What shows that a secret column was changed later, and nobody reads the secret from.
+
+    Such columns hold hashes, public keys and what was sealed, never a secret itself. The row goes in,
+    so that the same value in another row has another digest.
+    """
+    value = values.get(column)
+    if value is None:
+        return None
+    held = value if isinstance(value, bytes) else str(value).encode()
+    row = f"{table.name} {key_of(table, values)} {column} ".encode()
+    return sha256(row + held).hexdigest()
 
 
 def _handle(secret: str) -> str:

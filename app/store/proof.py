@@ -124,11 +124,12 @@ def _wrong(entry: Entry, stored: str, last: int, previous: str) -> str | None:
 class Told:
     """A row as the entries leave it: by column what they say last and which entry does.
 
-    `values` is None when it was taken away.
+    `values` is None when it was taken away. Of secret columns there are digests.
     """
 
     entry: int
     values: dict[str, tuple[Any, int]] | None
+    secrets: dict[str, tuple[Any, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +178,11 @@ def _take_in(told: dict[str, Told], entry: int, row: dict[str, Any]) -> None:
     }  # fmt: skip
     if before and before.values is not None and after is not None:
         after = before.values | after
-    told[key] = Told(entry, after)
+    # The earliest entries named such columns, and told no more of them.
+    named = row.get("secret", {})
+    digests = {name: (named[name], entry) if isinstance(named, dict) else None for name in named}
+    secrets = (before.secrets if before else {}) | digests
+    told[key] = Told(entry, after, {name: each for name, each in secrets.items() if each})
 
 
 def _bring_again(bulks: list[Bulk], entry: int, told: dict[str, Any]) -> None:

@@ -13,6 +13,7 @@ from typing import Any, cast
 
 from sqlalchemy import (
     ColumnElement,
+    Row,
     Select,
     and_,
     bindparam,
@@ -39,6 +40,8 @@ from app.store.tables import IN_RECORD, Car, Ownership, Party
 from app.store.visits import CarReach, Visit, VisitStep
 
 Condition = ColumnElement[bool]
+# A car, a party, and by what it reaches it.
+Sharing = tuple[int, int, str]
 AT_ONCE = 5_000
 
 
@@ -206,15 +209,7 @@ def rebuild(db: Session, car_ids: Iterable[int], today: date) -> None:
     for start in range(0, len(ordered), AT_ONCE):
         part = ordered[start : start + AT_ONCE]
         settle_keepers(db, part)
-        fresh = {tuple(row) for query in _sharings(part, today) for row in db.execute(query)}
-        held = {
-            tuple(row)
-            for row in db.execute(
-                select(CarReach.car_id, CarReach.party_id, CarReach.kind).where(
-                    CarReach.car_id.in_(part)
-                )
-            )
-        }
+        held, fresh = sharings(db, part, today)
         if held - fresh:
             key = tuple_(CarReach.car_id, CarReach.party_id, CarReach.kind)
             db.execute(delete(CarReach).where(key.in_(sorted(held - fresh))))
@@ -224,6 +219,18 @@ def rebuild(db: Session, car_ids: Iterable[int], today: date) -> None:
                 insert(CarReach),
                 [dict(zip(names, row, strict=True)) for row in sorted(fresh - held)],
             )
+
+
+def sharings(db: Session, car_ids: Sequence[int], today: date) -> tuple[set[Sharing], set[Sharing]]:
+    """With whom these cars are shared: as it is stored, and as what is recorded has it."""
+    stored = select(CarReach.car_id, CarReach.party_id, CarReach.kind)
+    held = {_sharing(row) for row in db.execute(stored.where(CarReach.car_id.in_(car_ids)))}
+    fresh = {_sharing(row) for query in _sharings(car_ids, today) for row in db.execute(query)}
+    return held, fresh
+
+
+def _sharing(row: Row[*tuple[Any, ...]]) -> Sharing:
+    return row[0], row[1], row[2]
 
 
 def _sharings(car_ids: Sequence[int], today: date) -> Iterable[Select[*tuple[Any, ...]]]:

@@ -14,6 +14,7 @@ from app.actions.verifying import CHECKS, Asked, verify
 from app.files.archive import Manifest
 from app.store.copies.reading import steady
 from app.store.db import read_session, sessions, write_session
+from app.store.people import Person, SignIn, Token
 from tests.store.cast import NOON, TODAY, add_car, measured, stamp, visual
 
 Spoil = Callable[[Engine], None]
@@ -81,6 +82,7 @@ def unguarded(table: str, statement: str) -> Spoil:
 
 
 DATES, REFERENCES = "stored due dates", "references between rows"
+SEEN, ROWS = "owners, names and who sees which car", "rows against the record of change"
 GUARDS = "what keeps the record from being changed"
 
 
@@ -124,6 +126,107 @@ def test_the_first_thing_wrong_is_named(
     assert found(any_engine, copied) == {}
     spoil(any_engine)
     assert found(any_engine, copied)[check].startswith(sentence)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "sentence"),
+    [
+        # Another party gets in, or sees another's car.
+        (
+            run("INSERT INTO car_reach (car_id, party_id, kind) SELECT 1, id, 'shop' FROM party"),
+            "car 1 is shared with party",
+        ),
+        (
+            run("UPDATE car SET owner_id = 9, keeper_id = 9 WHERE id = 2"),
+            "car ZQKX 8 (its key is 2): owner_id is stored as 9, and its facts say ",
+        ),
+        (
+            run("UPDATE car SET keeper_id = 9 WHERE id = 2"),
+            "car ZQKX 8 (its key is 2): keeper_id is stored as 9, and its owner's is ",
+        ),
+        # It stands in lists as another, or in none.
+        (
+            run("UPDATE car SET mark = 'ZQAX' WHERE id = 2"),
+            "car ZQAX 8 (its key is 2): mark is stored as ZQAX, and its facts say ZQKX",
+        ),
+        (
+            run("UPDATE car SET standing = 'scrapped' WHERE id = 1"),
+            "car ZQKX 7 (its key is 1): standing is stored as scrapped, and its facts say in_service",
+        ),
+        (
+            run("UPDATE due SET owner_id = 9 WHERE car_id = 2 AND item = 'visual'"),
+            "car ZQKX 8 (its key is 2): visual is listed otherwise than its car",
+        ),
+    ],
+)  # fmt: skip
+def test_what_decides_who_sees_a_car_is_checked_without_working_out_dates(
+    any_engine: Engine, copied: Manifest, spoil: Spoil, sentence: str
+) -> None:
+    assert plainly(any_engine) == {}
+    spoil(any_engine)
+    assert plainly(any_engine)[SEEN].startswith(sentence)
+
+
+def plainly(engine: Engine) -> dict[str, str]:
+    """What is found without working out dates."""
+    with read_session(sessions(steady(engine))) as db:
+        return {name: wrong for name, wrong in verify(db, Asked(TODAY), quiet) if wrong}
+
+
+@pytest.fixture
+def bo(any_engine: Engine) -> None:
+    """Somebody with a password, a sealed secret of codes and a token, told by entries."""
+    with write_session(sessions(any_engine)) as db:
+        bo = Person(name="Bo", email="bo@example.invalid", added_at=NOON)
+        db.add(bo)
+        db.flush()
+        bo.password, bo.code_secret = "hash", "sealed"
+        made = Token(
+            person_id=bo.id, name="Sheet", key_sha256="0" * 64, scopes=["read"], made_at=NOON,
+            expires_at=NOON,
+        )  # fmt: skip
+        signed_in = SignIn(
+            key_sha256="1" * 64, person_id=bo.id, how="password", began_at=NOON, seen_at=NOON,
+            proved_at=NOON, expires_at=NOON,
+        )  # fmt: skip
+        db.add_all((made, signed_in))
+
+
+@pytest.mark.usefixtures("bo")
+@pytest.mark.parametrize(
+    ("statement", "sentence"),
+    [
+        ("UPDATE person SET password = 'other'", "person 1: password is not the one that entry 2"),
+        ("UPDATE person SET password = NULL", "person 1: password is not the one that entry 2"),
+        ("UPDATE person SET code_secret = 'x'", "person 1: code_secret is not the one that entry"),
+        ("UPDATE token SET key_sha256 = 'other'", "token 1: key_sha256 is not the one that entry"),
+        ("UPDATE sign_in SET key_sha256 = 'other'", "sign_in "),
+        (
+            "UPDATE person SET ended_at = '2026-11-25 12:00:00.000000'",
+            "person 1: ended_at is ",
+        ),
+        (
+            (
+                "INSERT INTO membership (person_id, party_id, role, added_at, added_by)"
+                " SELECT 1, 9, 'administrator', added_at, 'x' FROM person"
+            ),
+            "membership 1 is in no entry",
+        ),
+        (
+            (
+                "INSERT INTO token (person_id, name, key_sha256, scopes, made_at, expires_at, used_from)"
+                " SELECT person_id, name, 'other', scopes, made_at, expires_at, '' FROM token"
+            ),
+            "token 2 is in no entry",
+        ),
+    ],
+)  # fmt: skip
+def test_what_lets_somebody_in_is_not_changed_unseen(
+    any_engine: Engine, statement: str, sentence: str
+) -> None:
+    assert plainly(any_engine) == {}
+    run(statement)(any_engine)
+    assert plainly(any_engine)[ROWS].startswith(sentence)
 
 
 @pytest.mark.parametrize(

@@ -38,6 +38,7 @@ def test_what_was_brought_back_verifies_and_lists_the_same(
     ended = run("verify", "--dates", "--against", str(copy))
     assert ended.status == 0, ended.err
     assert "stored due dates: as it should be" in ended.text
+    assert "not looked at" not in ended.text
     asked = ("due", "--before", "2040-01-01")
     listed = run(*asked).text
     monkeypatch.setenv("DATABASE_URL", register)
@@ -53,7 +54,8 @@ def test_verify_says_what_is_wrong_and_ends_with_1(
     assert ended.status == 1
     assert ended.err == "readings and their events: a fault\n"
     assert "references between rows: as it should be" in ended.text
-    assert "stored due dates" not in ended.text  # nobody asked
+    assert "stored due dates: " not in ended.text  # nobody asked
+    assert "not looked at: stored due dates" in ended.text
 
 
 def test_a_copy_overwrites_no_file(run: Run, copy: Path) -> None:

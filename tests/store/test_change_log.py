@@ -1,6 +1,7 @@
 """Each committed transaction that changed something leaves one entry, chained to the one before it."""
 
 import json
+import re
 import threading
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -170,7 +171,9 @@ def test_secrets_are_named_as_changed_and_never_told(factory):
         (row,) = rows(entries(db)[-1])
     for secret in ("hash-one", "hash-two", "sealed-one", "token-hash", "sign-in-hash"):
         assert secret not in told
-    assert row["secret"] == ["password"]
+    (digest,) = row["secret"].values()
+    assert list(row["secret"]) == ["password"]
+    assert re.fullmatch("[0-9a-f]{64}", digest)
 
 
 def test_being_seen_is_no_change(factory):
