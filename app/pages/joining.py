@@ -133,7 +133,14 @@ def _again(posted: web.Sent, problem: Problem) -> Entries:
 
 def _only_here(request: Request) -> Response:
     return web.page(
-        request, "error.html", 403, heading="Not from here", message=ONLY_HERE, faults=[], back=None
+        request,
+        "error.html",
+        403,
+        heading="Not from here",
+        message=ONLY_HERE,
+        faults=[],
+        held=None,
+        back=None,
     )
 
 

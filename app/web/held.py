@@ -1,4 +1,4 @@
-"""What a form sent to a store that was busy, held on a page from which it can be sent again."""
+"""What a form sent in vain, held on a page from which it can be sent again: nothing typed is lost."""
 
 from __future__ import annotations
 
@@ -13,6 +13,10 @@ from app.errors import Refused
 from app.web.admission import READING
 from app.web.requests import form_of
 
+# What forms call passwords and codes. These stand in no page, so their forms are not held at all.
+SECRETS = frozenset({"password", "again", "current", "code"})
+# What forms carry besides what is typed.
+CARRIED = frozenset({"form_key", "version", "meanwhile"})
 FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
 
 
@@ -24,9 +28,17 @@ class Held:
     values: Sequence[tuple[str, str]]
     files: Sequence[tuple[str, str]]
 
+    @property
+    def typed(self) -> list[tuple[str, str]]:
+        """The values that a person would type again, to be read and copied."""
+        return [(name, value) for name, value in self.values if value and name not in CARRIED]
+
 
 async def held(request: Request) -> Held | None:
-    """What was sent, in its order, as it was typed; None when it was no form, or none to be read."""
+    """What was sent, in its order, as it was typed.
+
+    None when it was no form, or none to be read, or one with a secret in it.
+    """
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if request.method in READING or kind not in (*FORMS, ""):
         return None
@@ -34,7 +46,7 @@ async def held(request: Request) -> Held | None:
         form = await form_of(request)
     except (HTTPException, Refused):
         return None
-    return _held(request, form)
+    return None if SECRETS & form.keys() else _held(request, form)
 
 
 def _held(request: Request, form: FormData) -> Held:

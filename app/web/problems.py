@@ -34,7 +34,7 @@ from app.web.admission import (
     start_page,
 )
 from app.web.headers import headers_for
-from app.web.held import held
+from app.web.held import Held, held
 from app.web.hosts import own_address
 from app.web.logs import HEADER, pattern_of
 from app.web.rendering import page, partial, see_other
@@ -52,6 +52,8 @@ STATUSES: dict[type[Problem], int] = {
     NewerStore: 503,
     TooMany: 429,
 }
+# What a form meets whose person lost the right, or whose car went out of reach, while it was open.
+RIGHT_ENDED = (403, 404)
 SECONDS_UNTIL_RETRY = "3"
 HEADINGS = {
     400: "This request cannot be read",
@@ -88,7 +90,11 @@ def answer_problems(app: FastAPI) -> None:
 
 
 def explain(
-    request: Request, status: int, message: str, faults: list[Fault] | None = None
+    request: Request,
+    status: int,
+    message: str,
+    faults: list[Fault] | None = None,
+    kept: Held | None = None,
 ) -> Response:
     """The answer to a request that went wrong: what was found, what is wanted, a way back."""
     found = faults or []
@@ -102,6 +108,7 @@ def explain(
         heading=HEADINGS.get(status, HTTPStatus(status).phrase),
         message=message,
         faults=found,
+        held=kept,
         back=_back(request),
     )
 
@@ -119,13 +126,15 @@ def _back(request: Request) -> str | None:
     return own_address(f"/{path}") if found and f"/{path}" != request.url.path else None
 
 
-def _problem(request: Request, problem: Exception) -> Response:
+async def _problem(request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)
     elsewhere = start_page(request) if isinstance(problem, NotAllowed) else None
     if elsewhere:
         return see_other(elsewhere)
     status = next(number for kind, number in STATUSES.items() if isinstance(problem, kind))
-    answer = explain(request, status, str(problem), problem.faults)
+    kept = await held(request) if status in RIGHT_ENDED else None
+    worth = kept if kept and (kept.typed or kept.files) else None
+    answer = explain(request, status, str(problem), problem.faults, worth)
     if isinstance(problem, TooMany):
         answer.headers["Retry-After"] = str(problem.seconds)
     return answer

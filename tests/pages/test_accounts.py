@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from datetime import timedelta
+from pathlib import Path
 
 import pyotp
 import pytest
@@ -15,6 +16,7 @@ from app.store.db import read_session, write_session
 from app.store.doer import Doer
 from app.store.people import Membership, Person, RecoveryCode, SignIn, Token
 from app.store.tables import Party
+from app.web.held import SECRETS
 from tests.actions.people_cast import KEEPER, NOW, OTHER_PASSWORD, PASSWORD
 from tests.fixtures.web import TestClient
 from tests.pages.signing import (
@@ -29,6 +31,7 @@ from tests.pages.signing import (
 )
 
 ADA = Newcomer()
+ROOT = Path(__file__).parents[2]
 pytestmark = pytest.mark.usefixtures(cheap_hashes.__name__)
 
 
@@ -500,3 +503,37 @@ def test_a_token_that_cannot_be_made_keeps_what_was_typed(
     assert answer.status_code == 422
     assert problem in answer.text.lower()
     assert typed["name"] in answer.text
+
+
+# What is never held
+
+
+@pytest.mark.parametrize(
+    ("address", "typed"),
+    [
+        # Signed out meanwhile.
+        ("/account/password", {"current": PASSWORD, "password": PASSWORD, "again": PASSWORD}),
+        ("/account/prove", {"password": PASSWORD, "next": "/account/codes"}),
+        ("/account/codes", {"code": "731842", "sealed": "x"}),
+        # Links that open nothing any longer.
+        ("/invitation/gone", {"name": "Ada", "password": PASSWORD, "again": PASSWORD}),
+        ("/new-password/gone", {"password": PASSWORD, "again": PASSWORD}),
+        ("/set-up/gone", {"name": "Ada", "password": PASSWORD, "again": PASSWORD}),
+    ],
+)
+def test_a_form_with_a_secret_in_it_is_not_held(
+    here: TestClient, address: str, typed: dict[str, str]
+) -> None:
+    answer = here.post(address, data=typed)
+    assert answer.status_code in (401, 404)
+    assert PASSWORD not in answer.text
+    assert "731842" not in answer.text
+    assert "Send again" not in answer.text
+
+
+def test_every_secret_that_a_page_asks_for_is_known_as_one() -> None:
+    asked = set()
+    for page in (ROOT / "templates").rglob("*.html"):
+        kind = r'line\("(\w+)"[^\n]*?"(?:password|one-time-code)"'
+        asked |= set(re.findall(kind, page.read_text()))
+    assert asked == SECRETS

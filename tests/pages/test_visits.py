@@ -3,13 +3,16 @@
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from html import unescape
 
 import pytest
 from fastapi import FastAPI
+from sqlalchemy import update
 
 from app.main import create_app
 from app.settings import Settings
 from app.store.db import write_session
+from app.store.people import Membership
 from tests.access.parties import (
     MARK,
     NUMBER,
@@ -107,9 +110,14 @@ def stands_for_nothing(client: TestClient, address: str, car: int) -> bool:
     said = []
     for key in (car, NOTHING):
         answer = client.get(address.format(car=key))
-        plain = re.sub(r"Number of this request: \S+", "", answer.text)
-        said.append((answer.status_code, re.sub(rf"(/cars/|the key ){key}\b", "KEY", plain)))
+        said.append((answer.status_code, unnamed(answer, key)))
     return said[0] == said[1] and said[0][0] == 404
+
+
+def unnamed(answer, key: int) -> str:
+    """What an answer says but for the request's number and the car's key."""
+    plain = re.sub(r"Number of this request: \S+", "", answer.text)
+    return re.sub(rf"(/cars/|the key ){key}\b", "KEY", plain)
 
 
 def test_the_shop_s_people_find_the_car_only_between_sent_and_released(shared):
@@ -266,3 +274,60 @@ def test_the_list_of_those_away_is_told_in_words(shared):
     assert "Undo sending" in page.words
     # The shop releases it; the sending is its owner's.
     assert "Undo" not in words(shared.shop, "/visits")
+
+
+TYPED = {
+    "happened_on": "2026-11-10", "items": "visual", "outcome": "pass", "facility": SHOP,
+    "notes": "Typed for a quarter of an hour & more.", "form_key": "k-held",
+}  # fmt: skip
+
+
+def holds(answer, address: str, form: dict[str, str]) -> bool:
+    """Whether the page shows what was typed and can send it whole to the same address."""
+    sent = re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', answer.text)
+    shown = Page(answer.text).words
+    return (
+        f'action="{address}"' in answer.text
+        and {name: unescape(value) for name, value in sent} == form
+        and form["notes"] in shown
+        and "k-held" not in shown
+    )
+
+
+def test_a_form_that_is_open_when_the_car_is_released_is_not_lost(shared):
+    visit = shared.send()
+    address = f"/cars/{shared.car}/events"
+    shared.release(visit)
+    lost = shared.shop.post(address, data=TYPED)
+    assert lost.status_code == 404
+    assert holds(lost, address, TYPED)
+    # Nothing in it tells the car from one that there never was.
+    never = shared.shop.post(f"/cars/{NOTHING}/events", data=TYPED)
+    assert unnamed(lost, shared.car) == unnamed(never, NOTHING)
+    # Sent again from there once the car is back, it is recorded.
+    shared.send(sent_on="2026-11-21")
+    assert shared.shop.post(address, data=TYPED).status_code == 200
+
+
+def test_a_form_that_is_open_when_the_role_ends_is_not_lost(shared):
+    shared.send()
+    address = f"/cars/{shared.car}/events"
+    with write_session(shared.app.state.sessions) as db:
+        shop = Membership.role == "shop"
+        db.execute(update(Membership).where(shop).values(role="loading_rack"))
+    lost = shared.shop.post(address, data=TYPED)
+    assert lost.status_code == 403
+    assert holds(lost, address, TYPED)
+    with write_session(shared.app.state.sessions) as db:
+        rack = Membership.role == "loading_rack"
+        db.execute(update(Membership).where(rack).values(role="shop"))
+    assert shared.shop.post(address, data=TYPED).status_code == 200
+
+
+def test_what_came_from_another_site_or_holds_nothing_typed_is_not_held(shared):
+    elsewhere = {"Origin": "http://evil.example"}
+    foreign = shared.shop.post(f"/cars/{shared.car}/events", data=TYPED, headers=elsewhere)
+    empty = shared.shop.post(f"/cars/{NOTHING}/events", data={"form_key": "k-held"})
+    for answer, status in ((foreign, 403), (empty, 404)):
+        assert answer.status_code == status
+        assert "Send again" not in answer.text
