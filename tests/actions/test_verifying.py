@@ -9,11 +9,11 @@ import pytest
 from sqlalchemy import Engine, text
 
 from app.actions import events
-from app.actions.copies import Place, keep
+from app.actions.copies import Place, bring_back, keep, place_of
 from app.actions.verifying import CHECKS, Asked, verify
 from app.files.archive import Manifest
 from app.store.copies.reading import steady
-from app.store.db import read_session, sessions, write_session
+from app.store.db import make_engine, read_session, sessions, write_session
 from app.store.people import Person, SignIn, Token
 from tests.store.cast import NOON, TODAY, add_car, measured, stamp, visual
 
@@ -227,6 +227,16 @@ def test_what_lets_somebody_in_is_not_changed_unseen(
     assert plainly(any_engine) == {}
     run(statement)(any_engine)
     assert plainly(any_engine)[ROWS].startswith(sentence)
+
+
+@pytest.mark.usefixtures("bo")
+def test_a_register_that_was_brought_back_is_sound_though_nobody_is_signed_in_to_it(
+    any_engine: Engine, tmp_path: Path
+) -> None:
+    keep(any_engine, Place("", None), tmp_path / "copy.zip", NOON, quiet)
+    place = place_of(f"sqlite:///{tmp_path / 'again.db'}")
+    bring_back(place, tmp_path / "copy.zip", quiet)
+    assert plainly(make_engine(place.url)) == {}
 
 
 @pytest.mark.parametrize(
