@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.core.words import capitalized, label
+from app.pages.change_values import BEGINNING, Names, column, company, is_moment, is_party, value
 from app.store import change_list
 from app.store.change_list import Listed
+from app.store.change_log import canonical
 from app.store.kept import Values
+from app.web.rendering import counted
 
 # What somebody did, to follow their name.
 DEEDS: Mapping[str, str] = {
@@ -110,14 +114,11 @@ BESIDE = frozenset((
     "form_key", "original_id", "component_id", "installation_id", "event_id", "visit_id",
     "person_id", "row_id", "table_name", "place",
 ))  # fmt: skip
-BEGINNING = "0001-01-01"
-LONG = 120
-DETAILS = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One row of an entry: what it is, what happened to it, and each column before and after."""
+    """One row of an entry: what it is, what happened to it, and each column before and after, as stored."""
 
     what: str
     key: str
@@ -127,22 +128,37 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class InWords:
-    """An entry: who did what to which cars, in short sentences, and its rows for whoever wants them."""
+    """An entry: who did what to which cars, in short sentences, and its rows for whoever wants them.
+
+    `without` says why there are no rows.
+    """
 
     entry: Listed
     did: str
     cars: Sequence[tuple[int, str]]
     details: Sequence[str]
     rows: Sequence[Told]
+    without: str
 
 
-def in_words(db: Session, entries: Iterable[Listed]) -> list[InWords]:
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """What rows are put in words with: rows that were replaced, names, the zone of moments."""
+
+    replaced: Mapping[tuple[str, int], Values]
+    names: Names
+    zone: tzinfo
+
+
+def in_words(db: Session, entries: Iterable[Listed], zone: tzinfo = UTC) -> list[InWords]:
+    """Entries in words, moments in this zone."""
     found = list(entries)
     rows = [row for entry in found for row in entry.body["rows"]]
     replaced = change_list.rows_now(db, _replaced(rows))
     cars = {car_id for entry in found for car_id in entry.cars}
     names = change_list.names(db, cars, _parties(rows, replaced.values()))
-    return [_entry(entry, replaced, names) for entry in found]
+    wording = Wording(replaced, names, zone)
+    return [_entry(entry, wording) for entry in found]
 
 
 def did(deed: str) -> str:
@@ -172,27 +188,35 @@ def _parties(
 ) -> Iterable[int]:  # fmt: skip
     values = [value for row in rows for value in (row["before"], row["after"]) if value]
     for each in (*values, *replaced):
-        for name, value in each.items():
-            if _is_party(name) and value is not None:
-                yield value
+        for name, held in each.items():
+            if is_party(name) and held is not None:
+                yield held
 
 
-def _is_party(column: str) -> bool:
-    return column in ("owner_id", "shop_id", "party_id", "kept_by") or column.endswith("_owner_id")
-
-
-def _entry(
-    entry: Listed, replaced: Mapping[tuple[str, int], Values], names: Mapping[tuple[str, str], str]
-) -> InWords:
+def _entry(entry: Listed, wording: Wording) -> InWords:
     rows = entry.body["rows"]
-    said = [each for row in rows if (each := _sentence(row, replaced, names))]
-    if entry.withheld:
-        said.append(f"{entry.withheld} more rows are about what you do not reach")
-    cars = [(car_id, names.get(("car", str(car_id)), str(car_id))) for car_id in entry.cars]
+    said = [each for row in rows if (each := _sentence(row, wording))]
+    without = _without(entry)
+    if entry.withheld and rows:
+        said.append(without)
+    cars = [(car_id, wording.names.get(("car", str(car_id)), str(car_id))) for car_id in entry.cars]
     return InWords(
         entry, _did(entry), cars, [*_beside(entry.body), *said],
-        [_told(row, names) for row in rows],
+        [_told(row, wording.names) for row in rows], without,
     )  # fmt: skip
+
+
+def _without(entry: Listed) -> str:
+    """Why rows of an entry are not shown."""
+    if entry.withheld and not entry.body["rows"]:
+        return "What it changed is about what you do not reach, or reach no longer."
+    if entry.withheld:
+        more = counted(entry.withheld, "more row")
+        verb = "is" if entry.withheld == 1 else "are"
+        return f"{more} {verb} about what you do not reach"
+    if entry.deed.startswith("import."):
+        return "What came with a file is told by its digest, not row by row."
+    return "No rows are told one by one."
 
 
 def _beside(body: Mapping[str, Any]) -> Iterable[str]:
@@ -204,37 +228,35 @@ def _beside(body: Mapping[str, Any]) -> Iterable[str]:
         yield f"reason: {reason}"
 
 
-def _sentence(
-    row: Mapping[str, Any], replaced: Mapping[tuple[str, int], Values],
-    names: Mapping[tuple[str, str], str],
-) -> str:  # fmt: skip
+def _sentence(row: Mapping[str, Any], wording: Wording) -> str:
     """What a row is news of; of one that was only stamped as replaced nothing."""
-    after, before = row["after"], row["before"]
-    what = _called(row["table"])
+    table, after, before = row["table"], row["after"], row["before"]
+    what = _called(table)
     if after is None:
         return f"{what} was removed"
     if before is not None:
         secret = [f"{label(name)} changed" for name in row.get("secret", ())]
-        moved = _moved(before, after, names)
+        moved = _moved(table, before, after, wording)
         return f"{what}: {'; '.join([*moved, *secret])}" if moved or secret else ""
-    old = replaced.get((row["table"], after.get("corrects") or 0))
+    old = wording.replaced.get((table, after.get("corrects") or 0))
     if old:
-        moved = _moved(old, after, names)
+        moved = _moved(table, old, after, wording)
         return f"{what}{_day(old)}: {'; '.join(moved) if moved else 'the same again'}"
     said = [
-        f"{_column(name)} {_value(name, value, names)}"
-        for name, value in after.items()
-        if name not in BESIDE and value not in (None, "", False) and value != BEGINNING
+        f"{column(table, name)} {value(table, name, held, wording.names, wording.zone)}"
+        for name, held in after.items()
+        if _is_news(table, name) and held not in (None, "", False, []) and held != BEGINNING
     ]
     return f"{what}: {'; '.join(said)}" if said else ""
 
 
+def _is_news(table: str, name: str) -> bool:
+    """An installation says itself when the thing was put on, as it is known."""
+    return name not in BESIDE and (table, name) != ("installation", "from_on")
+
+
 def _called(table: str) -> str:
     return capitalized(TABLES.get(table) or label(table))
-
-
-def _column(name: str) -> str:
-    return label(name.removesuffix("_id"))
 
 
 def _day(values: Values) -> str:
@@ -243,40 +265,35 @@ def _day(values: Values) -> str:
 
 
 def _moved(
-    before: Mapping[str, Any], after: Mapping[str, Any], names: Mapping[tuple[str, str], str]
+    table: str, before: Mapping[str, Any], after: Mapping[str, Any], wording: Wording
 ) -> list[str]:
-    return [
-        f"{_column(name)}: {_value(name, before[name], names)} → {_value(name, value, names)}"
-        for name, value in after.items()
-        if name not in BESIDE and name in before and before[name] != value
-    ]
+    names, zone = wording.names, wording.zone
+    moved = []
+    for name, held in after.items():
+        if _is_news(table, name) and name in before and before[name] != held:
+            was, now = (value(table, name, each, names, zone) for each in (before[name], held))
+            happened = before[name] is None and is_moment(held)
+            called = column(table, name)
+            moved.append(f"{called} {now}" if happened else f"{called}: {was} → {now}")
+    return moved
 
 
-def _value(name: str, value: Any, names: Mapping[tuple[str, str], str]) -> str:
-    if value is None or value == "":
-        return "nothing"
-    if _is_party(name):
-        return names.get(("party", str(value)), "another company")
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if value == BEGINNING:
-        return "the beginning"
-    if name in ("items", "opens", "item"):
-        return ", ".join(label(item) for item in str(value).split(";"))
-    text = str(value)
-    return text if len(text) <= LONG else f"{text[:LONG]}…"
-
-
-def _told(row: Mapping[str, Any], names: Mapping[tuple[str, str], str]) -> Told:
+def _told(row: Mapping[str, Any], names: Names) -> Told:
     before, after = row["before"] or {}, row["after"] or {}
     happened = "new" if row["before"] is None else "removed" if row["after"] is None else "changed"
     columns = [
-        (
-            _column(name),
-            _value(name, before[name], names) if name in before else "",
-            _value(name, after[name], names) if name in after else "",
-        )
+        (name, _stored(name, before, names), _stored(name, after, names))
         for name in dict.fromkeys((*before, *after))
     ]
-    columns += [(label(name), "not told", "not told") for name in row.get("secret", ())]
+    columns += [(name, "not told", "not told") for name in row.get("secret", ())]
     return Told(_called(row["table"]), str(row["key"]), happened, columns)
+
+
+def _stored(name: str, values: Mapping[str, Any], names: Names) -> str:
+    """As it stands in the entry; but a company by its name, as not every one may be known of."""
+    held = values.get(name)
+    if held is None:
+        return ""
+    if is_party(name):
+        return company(held, names)
+    return held if isinstance(held, str) else canonical(held)

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.access import Viewer
-from app.pages.change_words import InWords, did, in_words
+from app.pages.change_words import DEEDS, InWords, in_words
 from app.pages.choices import Choice
 from app.pages.exports import Table, as_csv
 from app.pages.filters import Asked
@@ -26,18 +26,19 @@ NAMES = ("by", "deed", "q", "about", "from", "to")
 PAGE = 50
 ABOUT: Sequence[Choice] = (("rulebook", "the rules"), ("ladings", "the list of ladings"))
 EXPORTED = (
-    "entry", "at", "by", "deed", "cars", "told", "origin", "address", "request", "hash",
+    "entry", "at", "by", "deed", "did", "cars", "told", "origin", "address", "request", "hash",
 )  # fmt: skip
+# All that the program knows of: what others did here is nobody's to learn from a filter.
+DEED_CHOICES: Sequence[Choice] = tuple(sorted(DEEDS.items(), key=lambda each: each[1]))
 CAUTION = "Entries are added, never changed. Corrections are entries of their own."
 
 
 @dataclass(frozen=True, slots=True)
 class Filtered:
-    """What a list is asked for, the deeds there are to choose from, and what it keeps to."""
+    """What a list is asked for, and what it keeps to."""
 
     asked: Asked
     wanted: Wanted
-    deeds: Sequence[Choice]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,37 +55,35 @@ EVERYTHING = Subject("Record of change", "/changes")
 
 @router.get("/changes")
 @web.may("keep_record")
-def changes(request: Request, db: web.Db, viewer: web.Seeing, settings: web.Configured) -> Response:
-    filtered = _filtered(request, db, ZoneInfo(settings.time_zone))
+def changes(request: Request, db: web.Db, viewer: web.Seeing) -> Response:
+    filtered = _filtered(request, _zone(request))
     return _listing(request, db, viewer, EVERYTHING, filtered)
 
 
 @router.get("/changes.csv")
 @web.may("keep_record")
-def changes_csv(
-    request: Request, db: web.Db, viewer: web.Seeing, settings: web.Configured
-) -> Response:
-    filtered = _filtered(request, db, ZoneInfo(settings.time_zone))
+def changes_csv(request: Request, db: web.Db, viewer: web.Seeing) -> Response:
+    filtered = _filtered(request, _zone(request))
     filtered.asked.refuse()
     seen = change_list.whose(db, viewer)
     found = change_list.each(db, seen, filtered.wanted)
-    return as_csv(Table("record-of-change", "Record of change", EXPORTED, _cells(db, found)))
+    return as_csv(
+        Table("record-of-change", "Record of change", EXPORTED, _cells(db, found, _zone(request)))
+    )
 
 
 @router.get("/changes/{change_id}")
 @web.may("keep_record")
 def change(request: Request, change_id: web.Key, db: web.Db, viewer: web.Seeing) -> Response:
     entry = change_list.one_or_raise(db, change_list.whose(db, viewer), change_id)
-    return web.page(request, "changes/show.html", each=in_words(db, [entry])[0])
+    return web.page(request, "changes/show.html", each=in_words(db, [entry], _zone(request))[0])
 
 
 @router.get("/cars/{car_id}/changes")
 @web.may("keep_record")
-def changes_of_car(
-    request: Request, car_id: web.Key, db: web.Db, viewer: web.Seeing, settings: web.Configured
-) -> Response:
+def changes_of_car(request: Request, car_id: web.Key, db: web.Db, viewer: web.Seeing) -> Response:
     car = cars.car_or_raise(db, car_id)
-    filtered = _filtered(request, db, ZoneInfo(settings.time_zone))
+    filtered = _filtered(request, _zone(request))
     kept = replace(filtered, wanted=replace(filtered.wanted, car_id=car_id))
     name = f"{car.mark} {car.number}"
     subject = Subject(f"History of {name}", request.url.path, (f"/cars/{car_id}", name))
@@ -94,11 +93,11 @@ def changes_of_car(
 @router.get("/people/{person_id}/changes")
 @web.may("administer")
 def changes_of_person(
-    request: Request, person_id: web.Key, db: web.Db, viewer: web.Seeing, settings: web.Configured
+    request: Request, person_id: web.Key, db: web.Db, viewer: web.Seeing
 ) -> Response:
     """What was done to a person's account and memberships; of one's own also what one did."""
     person = change_list.person_or_raise(db, change_list.whose(db, viewer), person_id)
-    filtered = _filtered(request, db, ZoneInfo(settings.time_zone))
+    filtered = _filtered(request, _zone(request))
     about = replace(filtered.wanted, about=("person", str(person_id)))
     subject = Subject(f"History of {person.name}", request.url.path)
     return _listing(request, db, viewer, subject, replace(filtered, wanted=about))
@@ -118,9 +117,9 @@ def _listing(
         subject=subject,
         asked=asked.values,
         problems=asked.problems,
-        deeds=filtered.deeds,
+        deeds=DEED_CHOICES,
         about=ABOUT,
-        entries=in_words(db, found.rows) if found else [],
+        entries=in_words(db, found.rows, _zone(request)) if found else [],
         found=found,
         after=after,
         head=proof.head(db) if viewer.looks_after_register else None,
@@ -128,34 +127,37 @@ def _listing(
     )
 
 
-def _filtered(request: Request, db: Session, zone: ZoneInfo) -> Filtered:
+def _zone(request: Request) -> ZoneInfo:
+    return ZoneInfo(request.app.state.settings.time_zone)
+
+
+def _filtered(request: Request, zone: ZoneInfo) -> Filtered:
     asked = Asked.of(request.query_params, NAMES)
-    deeds = [(deed, did(deed)) for deed in change_list.deeds(db)]
     setting = asked.one_of("about", ABOUT)
     last = asked.day("to")
     wanted = Wanted(
         by=asked.values.get("by", ""),
-        deed=asked.one_of("deed", deeds),
+        deed=asked.one_of("deed", DEED_CHOICES),
         about=("setting", setting) if setting else None,
         search=asked.prefix("q") if "q" in asked.values else None,
         since=_begins(asked.day("from"), zone),
         before=_begins(last + timedelta(days=1) if last else None, zone),
     )
-    return Filtered(asked, wanted, deeds)
+    return Filtered(asked, wanted)
 
 
 def _begins(day: date | None, zone: ZoneInfo) -> datetime | None:
     return datetime.combine(day, time.min, zone) if day else None
 
 
-def _cells(db: Session, found: Iterator[Listed]) -> Iterator[Sequence[str | int]]:
+def _cells(db: Session, found: Iterator[Listed], zone: ZoneInfo) -> Iterator[Sequence[str | int]]:
     some: list[Listed] = []
     for entry in found:
         some.append(entry)
         if len(some) == PAGE:
-            yield from map(_line, in_words(db, some))
+            yield from map(_line, in_words(db, some, zone))
             some = []
-    yield from map(_line, in_words(db, some))
+    yield from map(_line, in_words(db, some, zone))
 
 
 def _line(each: InWords) -> Sequence[str | int]:
@@ -164,6 +166,6 @@ def _line(each: InWords) -> Sequence[str | int]:
         f"{entry.car_count} cars" if entry.car_count else ""
     )
     return (
-        entry.id, f"{entry.at:%Y-%m-%dT%H:%M:%S}Z", entry.by, entry.deed, named,
+        entry.id, f"{entry.at:%Y-%m-%dT%H:%M:%S}Z", entry.by, entry.deed, each.did, named,
         ". ".join(each.details), entry.origin, entry.address, entry.request, entry.hash,
     )  # fmt: skip

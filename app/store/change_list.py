@@ -153,11 +153,6 @@ def since(db: Session, car_id: int, version: int, limit: int) -> tuple[Listed, .
     return _shown(db, mine, tuple(db.scalars(query)), car_id)
 
 
-def deeds(db: Session) -> list[str]:
-    """Every deed that was ever done here."""
-    return sorted(db.scalars(select(Change.deed).distinct()))
-
-
 def rows_now(db: Session, wanted: Iterable[tuple[str, int]]) -> dict[tuple[str, int], Values]:
     """Rows by table and key, as they are told in entries; for what a correction replaced."""
     by_table: dict[str, set[int]] = {}

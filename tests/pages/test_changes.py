@@ -1,16 +1,20 @@
 """The record of change on pages: in words, filtered, by page and as CSV; and only what one may see."""
 
 import re
-from datetime import timedelta
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from sqlalchemy import update
 
-from app.actions import cars, events, ladings
-from app.actions.changes import NewLading, NewStanding
-from app.pages.change_words import DEEDS
+from app.actions import cars, components, events, ladings
+from app.actions.changes import NewComponent, NewInstallation, NewLading, NewStanding
+from app.pages.change_words import DEEDS, in_words
+from app.store.change_list import Listed
 from app.store.db import write_session
 from app.store.doer import Doer
+from app.store.people import Token
 from tests.fixtures.web import NOW, TODAY
 from tests.store.cast import add_car, stamp, visual
 
@@ -32,6 +36,9 @@ def cast(client, web_app):
         with write_session(web_app.state.sessions, doer=doer) as db:
             step(db)
     return client
+
+
+ROW = {"table": "standing", "key": 1, "before": None, "after": {"standing": "stored"}}
 
 
 def entries(page):
@@ -92,9 +99,9 @@ def test_an_entry_is_shown_whole(cast):
 
 def test_the_list_is_taken_away_as_a_file(cast):
     lines = cast.get("/changes.csv?q=ZQKX").text.splitlines()
-    assert lines[0].endswith("entry,at,by,deed,cars,told,origin,address,request,hash")
+    assert lines[0].endswith("entry,at,by,deed,did,cars,told,origin,address,request,hash")
     assert len(lines) == 5
-    assert "Bo Testwell,fact.recorded,ZQKX 1045" in lines[1]
+    assert "Bo Testwell,fact.recorded,recorded a fact,ZQKX 1045" in lines[1]
 
 
 def test_the_head_of_the_record_is_printed(cast):
@@ -115,3 +122,74 @@ def test_every_deed_that_an_action_names_has_words():
 
 def notes_in(source):
     return " ".join(re.findall(r"note\(\s*db,[^\n]*\n?[^\n]*", source))
+
+
+def first_entry(page):
+    """The sentences of the latest entry, and its rows as they are stored."""
+    return page.text.split('<article class="entry">')[1].split("<details>")
+
+
+def record(web_app, step):
+    with write_session(web_app.state.sessions, doer=BO) as db:
+        return step(db)
+
+
+def test_a_relief_device_reads_as_on_the_page_of_its_car(cast, web_app):
+    valve = NewInstallation(
+        NewComponent("relief_valve", maker="Invented Valves"), "top",
+        installed_on=date(2020, 2, 1), set_psig=Decimal(75), owner_interval_months=60,
+    )  # fmt: skip
+    record(web_app, lambda db: components.install(db, 1, valve, stamp(3)))
+    told, stored = first_entry(cast.get("/cars/1/changes"))[:2]
+    assert "Component: kind relief valve; maker Invented Valves" in told
+    assert "put on the car 2020-02-01" in told
+    assert "start to discharge 75 psig" in told
+    assert "owner’s interval 60 months" in told
+    for ours in ("relief_valve", "psig 75", "from on"):
+        assert ours not in told
+    assert "relief_valve" in stored
+    assert "set_psig" in stored
+
+
+def test_moments_are_in_the_zone_of_the_settings_and_lists_are_joined(cast, web_app):
+    web_app.state.settings = web_app.state.settings.model_copy(
+        update={"time_zone": "America/Chicago"}
+    )
+    late = datetime(2026, 11, 26, 3, 10, 8, 736573, tzinfo=UTC)
+    token = Token(
+        person_id=1, name="Sheet", key_sha256="0" * 64, scopes=["read", "load_check"],
+        made_at=late, expires_at=late,
+    )  # fmt: skip
+    record(web_app, lambda db: db.add(token))
+    told, stored = first_entry(cast.get("/changes"))[:2]
+    assert "scopes read, load check" in told
+    assert "good until 2026-11-25 21:10" in told
+    assert "2026-11-26T03:10:08.736573+00:00" in stored
+    record(web_app, lambda db: db.execute(update(Token).values(ended_at=late)))
+    assert "Token: ended 2026-11-25 21:10" in first_entry(cast.get("/changes"))[0]
+
+
+def test_the_filter_of_deeds_says_nothing_of_what_others_did(client):
+    """Whatever was recorded here, it is the same list."""
+    listed = re.findall(r'<option value="([a-z_.]+)"', client.get("/changes").text)
+    assert set(listed) - {"ladings", "rulebook"} == set(DEEDS)
+
+
+@pytest.mark.parametrize(
+    ("rows", "withheld", "deed", "sentence"),
+    [
+        # All of it is about another's car, as to a shop after it released the car.
+        ([], 1, "event.recorded", "What it changed is about what you do not reach, or reach no longer."),
+        ([ROW], 1, "event.recorded", "1 more row is about what you do not reach"),
+        ([ROW], 2, "event.recorded", "2 more rows are about what you do not reach"),
+        ([], 0, "import.stored", "What came with a file is told by its digest, not row by row."),
+        ([], 0, "event.recorded", "No rows are told one by one."),
+    ],
+)  # fmt: skip
+def test_why_rows_are_not_shown_is_said_as_it_is(db, rows, withheld, deed, sentence):
+    entry = Listed(
+        2, NOW, "Bo", None, "page", "", "", deed, "", {"rows": rows}, (), 0, (), withheld
+    )
+    (told,) = in_words(db, [entry])
+    assert told.without == sentence
+    assert (sentence in told.details) == bool(rows and withheld)
