@@ -257,6 +257,7 @@ def look_after_register(db: Session, party: Party) -> None:
     db.add(party)
     db.flush()  # the others are to name it
     members.keep_all_others(db, party)
+    reach.settle_keepers(db)
     note(db, "register.set_up", ("party", party.id))
 
 

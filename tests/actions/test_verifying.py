@@ -8,13 +8,14 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, text
 
-from app.actions import events
+from app.actions import events, people
 from app.actions.copies import Place, bring_back, keep, place_of
 from app.actions.verifying import CHECKS, Asked, verify
 from app.files.archive import Manifest
 from app.store.copies.reading import steady
 from app.store.db import make_engine, read_session, sessions, write_session
 from app.store.people import Person, SignIn, Token
+from app.store.tables import Party
 from tests.store.cast import NOON, TODAY, add_car, measured, stamp, visual
 
 Spoil = Callable[[Engine], None]
@@ -227,6 +228,14 @@ def test_what_lets_somebody_in_is_not_changed_unseen(
     assert plainly(any_engine) == {}
     run(statement)(any_engine)
     assert plainly(any_engine)[ROWS].startswith(sentence)
+
+
+def test_a_register_set_up_after_its_cars_came_in_is_sound(
+    any_engine: Engine, copied: Manifest
+) -> None:
+    with write_session(sessions(any_engine)) as db:
+        people.look_after_register(db, Party(name="Invented Keeper"))
+    assert plainly(any_engine) == {}
 
 
 @pytest.mark.usefixtures("bo")
