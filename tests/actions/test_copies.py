@@ -20,7 +20,7 @@ from app.actions.copies import Place, bring_back, keep
 from app.actions.verifying import Asked, verify
 from app.errors import NewerStore, Refused
 from app.files import archive
-from app.store import migrate
+from app.store import migrate, reach
 from app.store.columns import Base
 from app.store.copies.rows import LEFT_OUT, columns, tables
 from app.store.db import for_migrating, make_engine, read_session, sessions, write_session, writing
@@ -64,6 +64,8 @@ def fill(engine: Engine) -> list[int]:
         db.flush()
         # Kept by one that comes after it.
         db.get_one(Party, 1).kept_by = keeper.id
+        db.flush()
+        reach.settle_keepers(db)
         db.add(Lading(name="Invented syrup", hazardous=False, corrosion_rate_mil_per_year=EXACT))
         db.add(Upload(id="u", kind="cars", file_name=AWKWARD[:200], content=bytes(range(256)) * 9,
                       uploaded_at=MOMENT))  # fmt: skip
