@@ -202,11 +202,14 @@ def test_the_server_says_nothing_of_what_it_is_made_of(port: int) -> None:
 @pytest.mark.parametrize("method", [b"TRACE", b"TRACK", b"CONNECT", b"PUT", b"DELETE", b"FOO"])
 def test_methods_that_nothing_uses_do_nothing(port: int, method: bytes) -> None:
     request = (
-        method + b" /about HTTP/1.1\r\n" + HOST + b"X-Secret: abc\r\nConnection: close\r\n\r\n"
+        method
+        + b" /about HTTP/1.1\r\n"
+        + HOST
+        + b"X-Secret: not-to-be-told\r\nConnection: close\r\n\r\n"
     )
     answer = heard(port, request)
     assert status(answer) in (400, 405)
-    assert b"abc" not in answer, "it was echoed"
+    assert b"not-to-be-told" not in answer, "it was echoed"
 
 
 def test_a_line_break_in_an_address_makes_no_header(port: int) -> None:
