@@ -428,7 +428,7 @@ DOINGS.remove("known_editions")
 
 @pytest.mark.slow
 @settings(
-    max_examples=25,
+    max_examples=12,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(data=st.data())

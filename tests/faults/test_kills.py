@@ -16,9 +16,9 @@ SEED = int(os.environ.get("FAULTS_SEED") or randbits(32))
 
 @pytest.mark.slow
 def test_nothing_is_lost_or_half_there_whatever_is_killed_on_sqlite(tmp_path: Path) -> None:
-    tally = campaign(lambda: Program(sqlite_store(tmp_path), tmp_path), 3, SEED)
+    tally = campaign(lambda: Program(sqlite_store(tmp_path), tmp_path), 2, SEED)
     assert not tally.wrong, f"seed {SEED}"
-    assert tally.total == 3
+    assert tally.total == 2
     assert tally.acknowledged
 
 
@@ -27,6 +27,6 @@ def test_nothing_is_lost_or_half_there_whatever_is_killed_on_sqlite(tmp_path: Pa
 def test_nothing_is_lost_or_half_there_whatever_is_killed_on_postgresql(tmp_path: Path) -> None:
     with cluster() as ours:
         new = lambda: Program(ours.new_store(), tmp_path)  # noqa: E731
-        tally = campaign(new, 2, SEED, ours, victims=("database", "connection", "server"))
+        tally = campaign(new, 1, SEED, ours, victims=("database", "connection", "server"))
     assert not tally.wrong, f"seed {SEED}"
-    assert tally.total == 2
+    assert tally.total == 1

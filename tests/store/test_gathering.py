@@ -132,7 +132,7 @@ def factory(engine):
 
 
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(done=st.lists(steps, min_size=1, max_size=5))
 def test_an_entry_tells_the_difference_of_the_tables_whatever_was_rolled_back(factory, done):
