@@ -5,8 +5,9 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
-# Tests run in so many processes at once; 0 runs them in one, which suits a debugger.
-PYTEST_WORKERS ?= 2
+# Tests run in so many processes at once, one more than two cores since they wait for disks and browsers;
+# 0 runs them in one, which suits a debugger.
+PYTEST_WORKERS ?= 3
 HTMX_VERSION := 2.0.11
 # The lock files must not depend on how one machine finds packages.
 COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --universal \
