@@ -178,7 +178,7 @@ def test_the_package_and_the_project_have_one_version() -> None:
 FROM_MAKE = {"MAKEFLAGS", "MFLAGS", "MAKELEVEL", "PYTEST_WORKERS"}
 
 
-@pytest.mark.parametrize(("given", "workers"), [([], "2"), (["PYTEST_WORKERS=4"], "4")])
+@pytest.mark.parametrize(("given", "workers"), [([], "3"), (["PYTEST_WORKERS=4"], "4")])
 def test_make_test_runs_the_modules_side_by_side(given: list[str], workers: str) -> None:
     """A module stays in one process, since its server and its store are made once."""
     # What the `make` that runs this very test was given must not count here.
