@@ -24,7 +24,7 @@ from app.core.due import due_dates
 from app.rules.reader import default_rulebook
 from app.store import cars, facts, fleet_rows
 from app.store import due as due_rows
-from app.store.db import make_engine, sessions
+from app.store.db import make_engine, read_session, sessions
 from app.store.derived import DueRow
 from bench import big_fleet, sheet
 from bench.import_fleet import Spent, timed
@@ -46,7 +46,7 @@ def main() -> int:
 def measure(folder: Path, count: int) -> int:
     """Print what each takes; 1 when the full size takes more than is wanted."""
     engine = make_engine(big_fleet.make(folder, count, TODAY))
-    with sessions(engine)() as db:
+    with read_session(sessions(engine)) as db:
         sums = list(_sums(db))
         bare = timed(lambda: _month_sums(sums))
         one = len(sums) / bare.processor

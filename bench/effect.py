@@ -14,7 +14,7 @@ from app.actions import rulebook_effect, rulebooks
 from app.actions.stamp import Stamp
 from app.settings import read_settings
 from app.store import facts
-from app.store.db import make_engine, sessions
+from app.store.db import make_engine, read_session, sessions
 
 BUDGET_S = 2.0
 SOURCE = """id = "bench"
@@ -37,7 +37,7 @@ def seconds(work: Callable[[], object]) -> tuple[float, float]:
 def main() -> int:
     engine = make_engine(read_settings().database_url)
     now = datetime.now(UTC)
-    with sessions(engine)() as db:
+    with read_session(sessions(engine)) as db:
         loaded = rulebooks.load(db, SOURCE, Stamp("bench", now, now.date()))
         cars = rulebook_effect.concerned(db, None)
 
