@@ -9,6 +9,9 @@ STAMP := $(VENV)/.installed
 # 0 runs them in one, which suits a debugger.
 PYTEST_WORKERS ?= 3
 HTMX_VERSION := 2.0.11
+IDB_VERSION := 8.0.4
+LIT_HTML_VERSION := 3.3.3
+QR_VERSION := 0.7.0
 # The lock files must not depend on how one machine finds packages.
 COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --universal \
 	--python-version 3.11 --generate-hashes --no-strip-extras --no-annotate \
@@ -90,15 +93,19 @@ lock: setup  ## Make the lock files from pyproject.toml (newest versions with UP
 audit: setup  ## Ask whether a library in use has a known weakness (needs the index's advisories)
 	$(BIN)/pip-audit --strict --disable-pip --require-hashes --progress-spinner off -r requirements.lock
 
-# For another version change HTMX_VERSION here and the sums in static/vendor/SHA256SUMS.
-vendor:  ## Fetch the vendored browser library in its exact version (needs npm)
-	@scratch=$$(mktemp -d) && trap 'rm -rf "$$scratch"' EXIT \
-		&& npm pack --silent --pack-destination "$$scratch" htmx.org@$(HTMX_VERSION) \
-		&& tar -xzf "$$scratch/htmx.org-$(HTMX_VERSION).tgz" -C "$$scratch" \
-		&& cd "$$scratch/package" \
-		&& cp dist/htmx.min.js htmx.min.js && cp LICENSE htmx-LICENSE.txt \
-		&& sha256sum --check "$(CURDIR)/static/vendor/SHA256SUMS" \
-		&& cp htmx.min.js htmx-LICENSE.txt "$(CURDIR)/static/vendor/"
+# For another version change its number above and its sums in static/vendor/SHA256SUMS.
+vendor:  ## Fetch the vendored browser libraries in their exact versions (needs npm)
+	@scratch=$$(mktemp -d) && trap 'rm -rf "$$scratch"' EXIT && cd "$$scratch" \
+		&& npm pack --silent htmx.org@$(HTMX_VERSION) idb@$(IDB_VERSION) \
+			lit-html@$(LIT_HTML_VERSION) qr@$(QR_VERSION) >/dev/null \
+		&& for each in *.tgz; do mkdir "$${each%-*}" && tar -xzf "$$each" -C "$${each%-*}"; done \
+		&& mkdir -p kept/qr \
+		&& cp htmx.org/package/dist/htmx.min.js kept/ && cp htmx.org/package/LICENSE kept/htmx-LICENSE.txt \
+		&& cp idb/package/build/index.js kept/idb.js && cp idb/package/LICENSE kept/idb-LICENSE.txt \
+		&& cp lit-html/package/lit-html.js kept/ && cp lit-html/package/LICENSE kept/lit-html-LICENSE.txt \
+		&& cp qr/package/decode.js qr/package/index.js kept/qr/ && cp qr/package/LICENSE-MIT kept/qr/LICENSE.txt \
+		&& (cd kept && sha256sum --check "$(CURDIR)/static/vendor/SHA256SUMS") \
+		&& cp -r kept/. "$(CURDIR)/static/vendor/"
 
 clean:  ## Remove .venv and caches; the data stays
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis

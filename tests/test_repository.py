@@ -148,16 +148,26 @@ def recorded_sums() -> dict[str, str]:
 
 
 def test_vendored_files_are_those_that_were_recorded() -> None:
-    there = {path.name for path in VENDOR.iterdir()} - {"SHA256SUMS"}
+    files = (path for path in VENDOR.rglob("*") if path.is_file())
+    there = {path.relative_to(VENDOR).as_posix() for path in files} - {"SHA256SUMS"}
     assert {
         name: hashlib.sha256((VENDOR / name).read_bytes()).hexdigest() for name in there
     } == recorded_sums()
 
 
-def test_the_vendored_library_has_the_version_that_make_vendor_fetches() -> None:
-    named = re.search(r"^HTMX_VERSION := (\S+)$", (ROOT / "Makefile").read_text(), re.MULTILINE)
+# Those of the vendored files that name their version, and how they write it.
+NAMING = {
+    "HTMX_VERSION": ("htmx.min.js", 'version:"{}"'),
+    "LIT_HTML_VERSION": ("lit-html.js", 'litHtmlVersions??=[]).push("{}")'),
+}
+
+
+@pytest.mark.parametrize("name", NAMING)
+def test_a_vendored_library_has_the_version_that_make_vendor_fetches(name: str) -> None:
+    file, written = NAMING[name]
+    named = re.search(rf"^{name} := (\S+)$", (ROOT / "Makefile").read_text(), re.MULTILINE)
     assert named
-    assert f'version:"{named[1]}"' in (VENDOR / "htmx.min.js").read_text()
+    assert written.format(named[1]) in (VENDOR / file).read_text()
 
 
 def test_the_licence_is_apache_2_0_word_for_word() -> None:
