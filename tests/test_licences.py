@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PERMISSIVE = {
-    "0BSD", "Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-0",
+    "0BSD", "Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-0", "MIT-CMU",
     "PSF-2.0", "Zlib",
 }  # fmt: skip
 UNCHANGED_LIBRARY = {"LGPL-3.0-only"}
