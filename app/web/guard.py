@@ -58,7 +58,6 @@ class Guard:
         self.settings = settings
         self.limits = limits
         self.hosts = allowed_hosts(settings)
-        self.headers = headers_for(settings.https)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -142,10 +141,12 @@ class Guard:
         return _hung_up(explain(request, 413, body.too_large()))
 
     def _with_headers(self, scope: Scope, send: Send) -> Send:
+        told = headers_for(self.settings.https, scope["path"])
+
         async def sending(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in self.headers.items():
+                for name, value in told.items():
                     headers.setdefault(name, value)
             await send(message)
 

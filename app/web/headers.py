@@ -31,6 +31,9 @@ PERMISSIONS = ", ".join(
     [f"{feature}=()" for feature in UNUSED]
     + ["publickey-credentials-create=(self)", "publickey-credentials-get=(self)"]
 )
+# Where code labels are read and photographs are taken.
+FIELD = "/field"
+PERMISSIONS_IN_THE_FIELD = PERMISSIONS.replace("camera=()", "camera=(self)")
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -47,9 +50,12 @@ HTTPS_ONLY = {"Strict-Transport-Security": "max-age=31536000; includeSubDomains"
 LONGEST_NAME = 120
 
 
-def headers_for(https: bool) -> dict[str, str]:
-    """The headers of every answer that does not say otherwise."""
-    return HEADERS | HTTPS_ONLY if https else HEADERS
+def headers_for(https: bool, path: str = "/") -> dict[str, str]:
+    """The headers of an answer at `path` that does not say otherwise."""
+    told = HEADERS | HTTPS_ONLY if https else HEADERS
+    if path == FIELD or path.startswith(f"{FIELD}/"):
+        return told | {"Permissions-Policy": PERMISSIONS_IN_THE_FIELD}
+    return told
 
 
 def as_file(name: str) -> dict[str, str]:

@@ -40,6 +40,28 @@ def test_every_answer_has_every_header(client: TestClient, path: str) -> None:
     assert "strict-transport-security" not in headers, "this machine's name would be held to it"
 
 
+CAMERA = {
+    "/field": True,
+    "/field/worker.js": True,
+    "/field/nothing": True,
+    "/fieldwork": False,
+    "/fleet": False,
+    "/static/field/main.js": False,
+    "/api/v1/field/who": False,
+}
+
+
+@pytest.mark.parametrize(("path", "allowed"), CAMERA.items())
+def test_only_the_pages_of_the_field_may_ask_for_the_camera(
+    client: TestClient, path: str, allowed: bool
+) -> None:
+    told = client.get(path).headers["permissions-policy"].split(", ")
+    assert ("camera=(self)" in told) == allowed
+    assert ("camera=()" in told) != allowed
+    assert "microphone=()" in told
+    assert "geolocation=()" in told
+
+
 @pytest.mark.parametrize("path", ["/", "/about", "/nothing", "/health", "/api/v1/nothing"])
 def test_nothing_of_the_register_is_kept_by_a_browser(client: TestClient, path: str) -> None:
     assert client.get(path).headers["cache-control"] == "no-store"
