@@ -204,6 +204,11 @@ def count(db: Session, wanted: DueFilter) -> int:
     return db.scalar(select(func.count()).select_from(DueRow).where(*conditions)) or 0
 
 
+def cars_listed(db: Session, wanted: DueFilter) -> Select[int]:
+    """The keys of the cars that the list holds an item of."""
+    return select(DueRow.car_id).where(*_conditions(db, wanted), *_kind_conditions(wanted))
+
+
 def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
     """Put `rows` (columns of `due`) in the place of all that is stored for these cars."""
     db.execute(delete(DueRow).where(DueRow.car_id.in_(car_ids)))
