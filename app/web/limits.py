@@ -75,7 +75,7 @@ def counted_address(client: tuple[str, int] | None) -> str:
 
 def cost_of(method: str, path: str) -> int:
     """How many ordinary requests one such takes the place of."""
-    if path.startswith("/static/"):
+    if path.startswith(("/static/", "/field/app/")):
         return 0
     changes = method == "POST" and path.startswith(COSTLY_CHANGES)
     return COSTLY if changes or path.endswith(COSTLY_ENDINGS) else 1

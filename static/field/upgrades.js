@@ -4,7 +4,7 @@
 export const NAME = "stencilbook-field";
 
 /** @type {Array<(db: any, transaction: any) => void>} step n leads from version n to n + 1 */
-export const UPGRADES = [first];
+export const UPGRADES = [first, packs];
 
 function first(db) {
   db.createObjectStore("about", { keyPath: "key" });
@@ -16,4 +16,9 @@ function first(db) {
   entries.createIndex("state", ["person", "state"]);
   const photographs = db.createObjectStore("photographs", { keyPath: ["person", "digest"] });
   photographs.createIndex("state", ["person", "state"]);
+}
+
+// Which cars came with which pack, so that one can be taken again or let go without the others.
+function packs(db) {
+  db.createObjectStore("packs", { keyPath: ["person", "question"] }).createIndex("person", "person");
 }

@@ -1,0 +1,18 @@
+// Quantities in words: counts, sizes, how long ago.
+
+/** "1 car", "12 cars". */
+export const counted = (value, one, many = `${one}s`) => `${value} ${value === 1 ? one : many}`;
+
+/** Bytes in the unit that reads best. */
+export function size(bytes) {
+  if (bytes < 10_000) return `${bytes} bytes`;
+  return bytes >= 1e6 ? `${(bytes / 1e6).toFixed(1)} MB` : `${Math.round(bytes / 1000)} kB`;
+}
+
+/** How long ago a moment was, by this tablet's clock. */
+export function ago(moment, now = Date.now()) {
+  const minutes = Math.max(0, Math.round((now - new Date(moment)) / 60_000));
+  if (minutes < 60) return minutes < 2 ? "just now" : `${minutes} minutes ago`;
+  const hours = Math.round(minutes / 60);
+  return hours < 48 ? `${counted(hours, "hour")} ago` : `${Math.round(hours / 24)} days ago`;
+}

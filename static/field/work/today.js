@@ -1,0 +1,33 @@
+// Today's work: the cars taken along, what is overdue first, and the reports that are begun.
+
+import { cars, reports, shared } from "../database.js";
+import { html, nothing } from "../html.js";
+import { badge, carName, head, moment } from "../record/pieces.js";
+import { ago, counted } from "../quantities.js";
+import { carList } from "./cars.js";
+import { byNeed } from "./order.js";
+
+export async function today(ui) {
+  const [taken, all, known] = [byNeed(await cars()), await reports(), await shared()];
+  const open = all.filter((each) => each.state !== "sent");
+  return () => html`${head("Today's work", null)}
+    ${taken.length ? html`<p class="hint">${counted(taken.length, "car")} on this tablet, last taken ${ago(known.taken_at)}. Due dates are as of then.</p>` : nothingTaken()}
+    ${open.length ? begun(open, taken) : nothing}
+    ${taken.length ? html`<h2>Cars, what is overdue first</h2>${carList(taken, ui, new Map(open.map((each) => [each.car_id, each])))}` : nothing}`;
+}
+
+const nothingTaken = () => html`<p>No car is on this tablet yet. Take the cars of a list, a visit or a shop along while there is a connection.</p>
+  <p class="actions"><a class="button" href="#/taking">Take cars along</a></p>`;
+
+function begun(open, taken) {
+  const byId = new Map(taken.map((car) => [car.id, car]));
+  return html`<h2>Reports on this tablet</h2><ul class="field-list">${open.map((each) => html`<li>
+    <a class="field-row" href=${`#/report/${each.key}`}>${byId.has(each.car_id) ? carName(byId.get(each.car_id)) : "A car not on this tablet"}
+      ${badge(...standing(each))}<span class="field-due">begun ${moment(each.begun_at)}</span></a></li>`)}</ul>`;
+}
+
+function standing({ state, refused, conflict }) {
+  if (conflict) return ["conflict", "to decide"];
+  if (refused) return ["refused", "to mend"];
+  return state === "signed" ? ["waiting", "signed, waits to be sent"] : ["open", "open"];
+}
