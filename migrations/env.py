@@ -5,7 +5,17 @@ from alembic.autogenerate.api import AutogenContext
 from sqlalchemy import Connection
 
 from app.settings import read_settings
-from app.store import changes, derived, field, field_data, people, retention, tables, visits  # noqa: F401  every table has to be known
+from app.store import (  # noqa: F401  every table has to be known
+    changes,
+    derived,
+    field,
+    field_data,
+    people,
+    pictures,
+    retention,
+    tables,
+    visits,
+)
 from app.store.columns import Base, Exact, Moment
 from app.store.db import for_migrating, writing
 

@@ -62,6 +62,7 @@ KEPT: Mapping[str, Kept] = {
     "report": Kept(OF_CAR),
     "field_entry": Kept(OF_CAR),
     "report_event": Kept(OF_CAR),
+    "photograph": Kept(OF_CAR),
     "instruction": Kept(OF_OWNER),
     "instruction_step": Kept(),
     "facility": Kept(about=(("party", "party_id"),)),

@@ -69,6 +69,12 @@ class Party(Base):
         Key, ForeignKey("party.id"), comment="whose people keep its records; null: its own"
     )
     keeps_register: Mapped[bool] = mapped_column(Boolean, default=False, server_default=false())
+    keeps_photo_place: Mapped[bool] = mapped_column(
+        Boolean,
+        default=False,
+        server_default=false(),
+        comment="photographs of its cars keep where they were taken",
+    )
     __table_args__ = (
         # Apart from its keeper nobody can tell from a name that a party exists.
         Index(
