@@ -59,3 +59,9 @@ function rounded(one, most) {
   const unit = 10n ** BigInt(one.places - most);
   return { units: (2n * one.units + unit) / (2n * unit), places: most };
 }
+
+/** As an entry states it: ".438" is "0.438" and "75." is "75". @param {string} text a number @returns {string} */
+export function asWritten(text) {
+  const [whole, part] = text.trim().split(".");
+  return (whole || "0") + (part ? `.${part}` : "");
+}

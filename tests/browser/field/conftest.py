@@ -1,4 +1,4 @@
-"""The tablet's screens served by themselves: the modules as they are, over a stand-in of the tablet's database.
+"""The tablet's screens served by themselves: the modules as they are, over the tablet's own database and a pack of ours.
 
 No program runs. One server and one open page serve a whole test module; a page starts anew by its address.
 """
@@ -16,7 +16,7 @@ from app.web.headers import POLICY
 
 HERE = Path(__file__).parent
 FIELD = HERE.parents[2] / "static" / "field"
-STAND_INS = {"database.js": HERE / "database.js", "pack.json": HERE / "pack.json"}
+OURS = ("harness.js", "pack.json")
 SHELL = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Field</title>
 <meta name="viewport" content="width=device-width, initial-scale=1"><link rel="icon" href="data:,">
 <link rel="stylesheet" href="app/field.css"></head><body class="field"><main id="screen"></main>
@@ -24,11 +24,12 @@ SHELL = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Fie
 
 
 class Screens(BaseHTTPRequestHandler):
-    """`/` is the page; `/app/NAME` a module, from the stand-ins first."""
+    """`/` is the page; `/app/NAME` a module of the program, or one of ours."""
 
     def do_GET(self) -> None:
         name = self.path.partition("?")[0].removeprefix("/app/")
-        found = STAND_INS.get(name) or (HERE / name if name == "harness.js" else FIELD / name)
+        folder = HERE if name in OURS else FIELD.parent if name.startswith("vendor/") else FIELD
+        found = folder / name
         if self.path == "/":
             self._answer(200, "text/html", SHELL.encode())
         elif self.path.startswith("/app/") and found.is_file():
@@ -45,7 +46,7 @@ class Screens(BaseHTTPRequestHandler):
         self.end_headers()
         self.wfile.write(body)
 
-    def log_message(self, format: str, *args: object) -> None:
+    def log_message(self, *_args: object) -> None:
         """Tests say what went wrong themselves."""
 
 

@@ -1,0 +1,89 @@
+/**
+ * What a screen works at: a report with its car, and the one way to record in it. An entry is on the tablet's
+ * disk before a screen says that it is recorded.
+ */
+import * as database from "../database.js";
+import { Fold } from "./fold.js";
+
+/** A report open on the tablet. */
+export class Desk {
+  /** @param {any} report @param {any} car @param {any} shared @param {import("../database.js").Entry[]} entries */
+  constructor(report, car, shared, entries) {
+    this.report = report;
+    this.car = car;
+    this.shared = shared;
+    this.take(entries);
+  }
+
+  take(entries) {
+    this.entries = entries;
+    this.fold = new Fold(entries);
+  }
+
+  get key() {
+    return this.report.key;
+  }
+
+  /** Whether something can still be recorded: not once it is signed. */
+  get open() {
+    return this.report.state === "open";
+  }
+
+  /** The address of a screen of this report. @param {string} rest */
+  at(rest = "") {
+    return `#/report/${this.key}${rest && `/${rest}`}`;
+  }
+
+  /** The trade's words for an item. @param {string} item */
+  words(item) {
+    return wordsOf(this.car, item);
+  }
+
+  /** @param {string} item @returns {any[]} the guided steps */
+  steps(item) {
+    return this.shared?.instructions?.[this.car.instructions?.[item]]?.steps ?? [];
+  }
+
+  entry(key) {
+    return this.entries.find((each) => each.key === key) ?? null;
+  }
+
+  /** @param {string} kind @param {any} says @param {string|null} [replaces] @returns {Promise<any>} the entry as written */
+  async add(kind, says, replaces = null) {
+    const entry = await database.add(this.key, kind, says, { replaces });
+    this.take([...this.entries.filter((each) => each.place !== entry.place), entry]);
+    return entry;
+  }
+
+  /** Record, or correct what `old` says; a refused one is mended in its place. */
+  async write(kind, says, old = null) {
+    if (old?.state !== "refused") return this.add(kind, says, old?.key ?? null);
+    const mended = await database.mend(old, says);
+    this.take(await database.entries(this.key));
+    return mended;
+  }
+
+  async addPicture(blob, says) {
+    const entry = await database.addPicture(this.key, blob, says);
+    this.take([...this.entries, entry]);
+    return entry;
+  }
+}
+
+/** @param {any} car @param {string} item */
+export function wordsOf(car, item) {
+  return car?.due?.find((each) => each.item === item)?.words ?? item.replaceAll("_", " ");
+}
+
+/** @param {string} key @returns {Promise<Desk|null>} null where this tablet has no such report or its car is gone */
+export async function deskOf(key) {
+  const report = (await database.reports()).find((each) => each.key === key);
+  const car = report && (await database.car(report.car_id));
+  if (!car) return null;
+  return new Desk(report, car, await database.shared(), await database.entries(key));
+}
+
+/** Reports of a car on this tablet, the latest first. */
+export async function reportsOf(carId) {
+  return (await database.reports()).filter((each) => each.car_id === Number(carId));
+}

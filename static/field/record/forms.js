@@ -1,0 +1,192 @@
+/**
+ * Forms as tables of fields: drawn, read, checked, kept while they are typed, and filled again when an entry is
+ * corrected or mended. What was typed stays whatever goes wrong.
+ *
+ * @typedef {{name: string, label: string, control: "line"|"number"|"day"|"notes"|"choice"|"list"|"tick",
+ *   choices?: string[][], must?: boolean, hint?: string, unit?: string, want?: string, when?: (values: any) => boolean}} Field
+ */
+import { html, nothing } from "../html.js";
+import { asWritten, decimal } from "../decimal.js";
+
+/**
+ * @param {any} ui the screen's state  @param {string} id of the form, the same for the same thing
+ * @param {{fields: Field[], values?: any, faults?: {path: string, problem: string}[], button: string,
+ *   submit: (values: any) => Promise<void>|void, also?: any, above?: any, live?: boolean}} form  `also` stands before the
+ *   button, `above` before the fields; a live one is drawn again at every key
+ */
+export function form(ui, id, { fields, values = {}, faults = [], button, submit, also = nothing, above = nothing, live = false }) {
+  const state = (ui.forms[id] ??= { start: { ...values, ...kept(id) }, problems: byField(faults, fields) });
+  const now = { ...state.start, ...state.typed };
+  const shown = fields.filter((field) => field.when?.(now) ?? true);
+  const redrawing = live || fields.some((field) => field.when);
+  const typed = (event) => {
+    state.typed = keep(id, event.currentTarget, fields);
+    if (redrawing) ui.redraw();
+  };
+  const send = (event) => {
+    event.preventDefault();
+    return sent(ui, id, event.currentTarget, shown, submit);
+  };
+  return html`<form class="form" novalidate autocomplete="off" @submit=${send} @input=${typed}>
+    ${above} ${general(state.problems)}
+    <div class="fields">${fields.map((field) => (shown.includes(field) ? control(id, field, state) : nothing))}</div>
+    ${also}
+    <div class="actions"><button class="button" type="submit">${button}</button></div>
+  </form>`;
+}
+
+/** Faults of the server by our field; what fits none stands above the form. */
+function byField(faults, fields) {
+  const found = {};
+  for (const { path, problem } of faults) {
+    const name = path.replace(/^says\./, "");
+    const field = fields.find((each) => name === each.name || name.startsWith(`${each.name}.`));
+    const at = field?.name ?? "";
+    found[at] = [found[at], problem].filter(Boolean).join(" ");
+  }
+  return found;
+}
+
+const general = (problems) => (problems[""] ? html`<p class="problem" role="alert">${problems[""]}</p>` : nothing);
+
+async function sent(ui, id, element, fields, submit) {
+  const state = ui.forms[id];
+  const { values, problems } = read(element, fields);
+  state.problems = problems;
+  if (Object.keys(problems).length) {
+    ui.redraw();
+    element.querySelector("[aria-invalid=true]")?.focus();
+    return;
+  }
+  try {
+    await submit(values);
+    forget(ui, id, element);
+  } catch (wrong) {
+    state.problems = { "": asSentence(wrong) };
+  }
+  ui.redraw();
+}
+
+function forget(ui, id, element) {
+  localStorage.removeItem(DRAFT + id);
+  delete ui.forms[id];
+  element.reset();
+}
+
+/** What to tell when something could not be written; the rest is a bug and not hidden. */
+export function asSentence(wrong) {
+  if (wrong.name === "Full" || wrong.name === "Trouble") return wrong.message;
+  console.error(wrong);
+  return `This was not written (${wrong.message}). What you typed is still here; try again.`;
+}
+
+// ---- reading ----
+
+/** @param {HTMLFormElement} element @param {Field[]} fields @returns {{values: any, problems: any}} */
+function read(element, fields) {
+  const values = {}, problems = {};
+  for (const field of fields) {
+    const text = typedIn(element, field);
+    const problem = wrongWith(field, text);
+    if (problem) problems[field.name] = problem;
+    values[field.name] = READ[field.control]?.(text) ?? text;
+  }
+  return { values, problems };
+}
+
+const READ = {
+  number: (text) => (text.trim() ? asWritten(text) : null),
+  day: (text) => text.trim() || null,
+  tick: (text) => text === "yes",
+  line: (text) => text.trim(),
+  notes: (text) => text.trim(),
+};
+
+function typedIn(element, { name, control }) {
+  const found = element.elements.namedItem(name);
+  if (!found) return "";
+  if (control === "tick") return found.checked ? "yes" : "";
+  return found.value ?? "";
+}
+
+function wrongWith({ control, must, want, label }, text) {
+  const given = text.trim();
+  if (!given) return must ? `Nothing is given; want ${want ?? label.toLowerCase()}.` : "";
+  if (control === "number" && !(decimal(given)?.units >= 0n)) return `Got “${given}”; want ${want ?? "a number such as 0.438"}.`;
+  if (control === "day" && !isDay(given)) return `Got “${given}”; want a day such as 2026-11-26.`;
+  return "";
+}
+
+function isDay(text) {
+  const [, year, month, day] = /^(\d{4})-(\d\d)-(\d\d)$/.exec(text)?.map(Number) ?? [];
+  const found = new Date(Date.UTC(year, month - 1, day));
+  return Boolean(year) && found.getUTCMonth() === month - 1 && found.getUTCDate() === day;
+}
+
+// ---- what is being typed outlives a crash ----
+
+// A report's key is in the id and known only to whoever sees the report.
+const DRAFT = "field-typed:";
+
+function keep(id, element, fields) {
+  const typed = {};
+  for (const field of fields) {
+    if (element.elements.namedItem(field.name)) typed[field.name] = typedIn(element, field);
+  }
+  try {
+    localStorage.setItem(DRAFT + id, JSON.stringify(typed));
+  } catch {
+    // Full: the form itself still holds it.
+  }
+  return typed;
+}
+
+function kept(id) {
+  const found = localStorage.getItem(DRAFT + id);
+  return found ? JSON.parse(found) : {};
+}
+
+// ---- drawing ----
+
+function control(id, field, state) {
+  const key = `${id}-${field.name}`.replaceAll(/[^\w-]/g, "_");
+  const problem = state.problems[field.name];
+  const value = state.start[field.name];
+  const told = [field.hint && `${key}-hint`, problem && `${key}-problem`].filter(Boolean).join(" ") || nothing;
+  const parts = { key, field, value, told, wrong: problem ? "true" : nothing };
+  return html`<div class=${`field field-${field.control}${problem ? " field-wrong" : ""}`}>
+    ${DRAWN[field.control](parts)}
+    ${field.hint ? html`<p class="hint" id="${key}-hint">${field.hint}</p>` : nothing}
+    ${problem ? html`<p class="problem" id="${key}-problem">${problem}</p>` : nothing}
+  </div>`;
+}
+
+const label = (key, field) => html`<label for=${key}>${field.label}${field.unit ? html` <span class="unit">${field.unit}</span>` : nothing}</label>`;
+
+const line = (mode, type = "text") => ({ key, field, value, told, wrong }) => html`${label(key, field)}
+  <input id=${key} name=${field.name} type=${type} inputmode=${mode} enterkeyhint="next" value=${value ?? ""}
+    aria-describedby=${told} aria-invalid=${wrong} aria-required=${field.must ? "true" : nothing}>`;
+
+const DRAWN = {
+  line: line("text"),
+  number: line("decimal"),
+  day: line("numeric", "date"),
+  notes: ({ key, field, value, told, wrong }) => html`${label(key, field)}
+    <textarea id=${key} name=${field.name} rows="3" aria-describedby=${told} aria-invalid=${wrong} .defaultValue=${value ?? ""}></textarea>`,
+  list: ({ key, field, value, told, wrong }) => html`${label(key, field)}
+    <select id=${key} name=${field.name} aria-describedby=${told} aria-invalid=${wrong}>
+      ${field.choices.map(([name, words]) => html`<option value=${name} ?selected=${name === (value ?? "")}>${words}</option>`)}
+    </select>`,
+  tick: ({ key, field, value, told, wrong }) => html`<label class="press" for=${key}>
+    <input id=${key} type="checkbox" name=${field.name} value="yes" ?checked=${value === true || value === "yes"}
+      aria-describedby=${told} aria-invalid=${wrong}> <span>${field.label}</span></label>`,
+  choice: ({ key, field, value, told, wrong }) => html`<fieldset class="choice" aria-describedby=${told}>
+    <legend>${field.label}</legend>
+    <div class="presses">${field.choices.map(([name, words], at) => html`<label class="press" for="${key}-${at}">
+      <input id="${key}-${at}" type="radio" name=${field.name} value=${name} ?checked=${name === value} aria-invalid=${wrong}>
+      <span>${words}</span></label>`)}</div>
+  </fieldset>`,
+};
+
+/** What is typed in a form just now, or was when it began. @param {any} ui @param {string} id */
+export const typedNow = (ui, id) => ({ ...ui.forms[id]?.start, ...ui.forms[id]?.typed });

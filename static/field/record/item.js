@@ -1,0 +1,138 @@
+/** The guided steps of a due item, each answered by a tap, and what the item came to. */
+import { asWritten, decimal } from "../decimal.js";
+import { html, nothing } from "../html.js";
+import { capital } from "./car.js";
+import { asSentence, form } from "./forms.js";
+import { photographsOf } from "./photographs.js";
+import { acknowledged, act, badge, cautions, head, inWords, notice, reasons, shape } from "./pieces.js";
+import { warnings } from "./report.js";
+
+const ANSWERS = ["ok", "not_ok", "not_done"];
+const OUTCOMES = [["pass", "Passed"], ["fail", "Failed"], ["not_done", "Not done"]];
+
+/** @param {import("./desk.js").Desk} desk @param {string[]} rest the item's name @param {any} ui */
+export function item(desk, [name], ui) {
+  const steps = desk.steps(name);
+  const due = desk.car.due.find((each) => each.item === name);
+  return html`${head(capital(desk.words(name)), [desk.at(), "The report"], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
+    ${due ? html`<p>${badge(due.status)} ${due.next}</p>${reasons(due.reasons)}` : nothing}
+    ${source(desk, name)} ${warnings(desk)}
+    ${steps.length ? html`<ol class="steps">${steps.map((step, at) => oneStep(ui, desk, name, step, at, seenBefore(steps, at)))}</ol>`
+      : html`<p class="notice">No steps are written for this item. Follow the rule and the owner's instructions, and say what it came to.</p>`}
+    ${outcome(ui, desk, name)}`;
+}
+
+function source(desk, name) {
+  const found = desk.shared?.instructions?.[desk.car.instructions?.[name]];
+  const whose = found?.owner ? `${found.owner}'s instructions` : "Built-in steps";
+  return found ? html`<p class="hint">${whose}, ${found.edition ?? found.from_on}. The rule in force and the owner's instructions go before this page.</p>` : nothing;
+}
+
+/** A caution is shown once, before the first step that needs it. */
+const seenBefore = (steps, at) => steps.slice(0, at).map((step) => step.caution);
+
+function oneStep(ui, desk, name, step, at, seen) {
+  const answer = desk.fold.step(name, step.id);
+  const needs = step.caution ? [step.caution] : [];
+  const may = desk.open && acknowledged(desk, needs, name);
+  const id = `step-${at}`;
+  return html`<li class="step">
+    ${step.caution && !seen.includes(step.caution) ? cautions(ui, desk, needs, name) : nothing}
+    <h2 id=${id}><span class="step-at">${at + 1}</span>${step.look_at}</h2>
+    <dl class="facts"><div><dt>Where</dt><dd>${step.where}</dd></div>
+      <div><dt>Accepted when</dt><dd>${step.acceptance}${step.citation ? html` <span class="citation">${step.citation}</span>` : nothing}</dd></div></dl>
+    ${measured(ui, desk, name, step, answer, may)}
+    <div class="answers" role="group" aria-labelledby=${id}>${ANSWERS.map((each) => html`<button type="button" class=${`answer answer-${each}`}
+      aria-pressed=${String(answer?.says.outcome === each)} ?disabled=${!may}
+      @click=${act(ui, () => answered(ui, desk, name, step, answer, { outcome: each }))}>${shape(each)}<span>${capital(inWords(each))}</span></button>`)}</div>
+    ${may ? nothing : desk.open ? html`<p class="hint">The caution above comes first.</p>` : nothing}
+    ${answer ? words(ui, desk, name, step, answer) : nothing}
+    ${answer ? photographsOf(ui, desk, answer) : nothing}
+  </li>`;
+}
+
+/** Each tap is an entry at once; the next one corrects it. */
+async function answered(ui, desk, item, step, old, more) {
+  const typed = ui.numbers?.[step.id] ?? {};
+  const value = typed.value ?? old?.says.value ?? null;
+  if (step.measure === "number" && more.outcome === "ok" && !(value && !typed.problem)) {
+    (ui.numbers ??= {})[step.id] = { ...typed, problem: wrongNumber(value ?? "", step) };
+    return;
+  }
+  await desk.write("step", { words: "", ...old?.says, item, step: step.id, ...more, value }, old);
+}
+
+const GO = { reading: ["thickness", "Take the readings"], bench: ["benches", "Test on the bench"], lining: ["lining", "Look at the lining by area"],
+  leak: ["leak", "Record the leak test"] };
+
+function measured(ui, desk, name, step, answer, may) {
+  if (GO[step.measure]) return html`<p><a class="button button-quiet" href=${desk.at(GO[step.measure][0])}>${GO[step.measure][1]}</a></p>`;
+  if (step.measure === "photograph") return html`<p class="hint">Answer it, then take a photograph of it here.</p>`;
+  if (step.measure !== "number") return nothing;
+  return number(ui, desk, name, step, answer, may);
+}
+
+/** The number goes with the answer; once there is one it is corrected when the field is left. */
+function number(ui, desk, name, step, answer, may) {
+  const id = `number-${step.id}`;
+  const problem = ui.numbers?.[step.id]?.problem;
+  const keep = (event) => act(ui, async () => {
+    const typed = event.target.value.trim();
+    (ui.numbers ??= {})[step.id] = { value: decimal(typed) ? asWritten(typed) : null, problem: wrongNumber(typed, step) };
+    if (answer && !ui.numbers[step.id].problem) await answered(ui, desk, name, step, answer, {});
+  })();
+  return html`<div class=${`field field-number${problem ? " field-wrong" : ""}`}>
+    <label for=${id}>Measured <span class="unit">${step.unit ?? ""}</span></label>
+    <input id=${id} inputmode="decimal" enterkeyhint="done" autocomplete="off" ?disabled=${!may} value=${answer?.says.value ?? ""}
+      aria-invalid=${problem ? "true" : nothing} aria-describedby=${problem ? `${id}-problem` : nothing} @change=${keep}>
+    ${problem ? html`<p class="problem" id="${id}-problem">${problem}</p>` : nothing}</div>`;
+}
+
+const wrongNumber = (typed, step) =>
+  typed && decimal(typed) ? "" : `${typed ? `Got “${typed}”` : "Nothing is given"}; want a number of ${step.unit ?? "what was measured"} such as 0.512.`;
+
+/** Words to an answer, kept when the field is left. */
+function words(ui, desk, name, step, answer) {
+  const id = `words-${step.id}`;
+  const wanted = answer.says.outcome !== "ok";
+  const keep = async (event) => {
+    const typed = event.target.value.trim();
+    if (typed === answer.says.words) return;
+    try {
+      await answered(ui, desk, name, step, answer, { words: typed });
+      ui.notice = "Words kept.";
+    } catch (wrong) {
+      ui.problem = asSentence(wrong);
+    }
+    ui.redraw();
+  };
+  return html`<div class="field"><label for=${id}>${wanted ? "What is not as it should be, or why not done" : "Words, if any"}</label>
+    <textarea id=${id} rows=${wanted ? 3 : 1} ?disabled=${!desk.open} .defaultValue=${answer.says.words} @change=${keep}></textarea></div>
+    ${answer.says.outcome === "not_ok" ? html`<p><a class="button button-quiet" href=${desk.at(`defect/new/${name}`)}>Record a defect</a></p>` : nothing}`;
+}
+
+function outcome(ui, desk, name) {
+  const old = desk.fold.last("outcome", (says) => says.item === name);
+  return html`<section class="outcome" aria-labelledby="came-to"><h2 id="came-to">What it came to</h2>
+    ${old ? html`<p>${badge(old.says.outcome)} ${old.says.words}</p>` : html`<p>${open(desk, name)}</p>`}
+    ${desk.open ? form(ui, `${desk.key}-outcome-${name}-${old?.key ?? ""}`, {
+      fields: [
+        { name: "outcome", label: "The item", control: "choice", choices: OUTCOMES, must: true, want: "passed, failed or not done" },
+        { name: "words", label: "Words", control: "notes", hint: "Wanted where it failed or was not done" },
+      ],
+      values: old?.says,
+      button: old ? "Correct the outcome" : "Keep the outcome",
+      submit: async (values) => {
+        await desk.write("outcome", { item: name, ...values }, old);
+        ui.notice = `${capital(desk.words(name))}: ${inWords(values.outcome)}.`;
+      },
+    }) : nothing}</section>`;
+}
+
+function open(desk, name) {
+  const steps = desk.steps(name);
+  const left = steps.filter((step) => !desk.fold.step(name, step.id)).length;
+  const wrong = steps.filter((step) => desk.fold.step(name, step.id)?.says.outcome === "not_ok").length;
+  if (wrong) return `${wrong} of ${steps.length} steps are not OK.`;
+  return left ? `${left} of ${steps.length} steps are not answered yet.` : "Every step is answered.";
+}

@@ -1,0 +1,223 @@
+/** Readings of thickness: the gauge checked first, then reading after reading, each judged at once. */
+import * as judge from "../judge.js";
+import { asWritten, decimal } from "../decimal.js";
+import { html, nothing } from "../html.js";
+import { capital } from "./car.js";
+import { asSentence, form } from "./forms.js";
+import { keypad } from "./keypad.js";
+import { act, badge, head, notice, shape, takeBack, tone } from "./pieces.js";
+import { around, inOrder, keyOf, lastAt, ringsOf, same, spots, within } from "./spots.js";
+
+/** @param {import("./desk.js").Desk} desk @param {string[]} _rest @param {any} ui */
+export function thickness(desk, _rest, ui) {
+  const readings = desk.fold.of("reading");
+  ui.rings ??= ringsOf(desk.car, readings);
+  const all = spots(ui.rings);
+  ui.spot ??= nextFree(all, readings, null);
+  return html`${head("Thickness", [desk.at("item/thickness"), capital(desk.words("thickness"))], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
+    ${gauge(ui, desk)}
+    ${ready(desk) ? html`<div class="reading">
+      ${entry(ui, desk, all, readings)} ${shell(ui, desk, all, readings)}</div>` : nothing}
+    ${worst(desk, readings)}`;
+}
+
+// ---- the gauge first ----
+
+const lastCheck = (desk) => desk.fold.last("gauge_check");
+const checked = (entry) => entry && judge.gauge(entry.says.standard_in, entry.says.read_in);
+const ready = (desk) => checked(lastCheck(desk))?.within ?? false;
+
+function gauge(ui, desk) {
+  const last = lastCheck(desk);
+  const told = checked(last);
+  const overdue = last?.says.valid_until && last.says.valid_until < (desk.fold.begun?.says.happened_on ?? "");
+  return html`<section aria-labelledby="gauge"><h2 id="gauge">The gauge</h2>
+    ${last ? html`<p>${badge(told.within ? "ok" : "not_ok")} Gauge ${last.says.gauge}. ${told.words}</p>` : html`<p>Check the gauge on a block of known thickness before the first reading.</p>`}
+    ${overdue ? html`<p class="notice notice-care">Its calibration was valid until ${last.says.valid_until}. Ask before you go on with it.</p>` : nothing}
+    ${told && !told.within ? html`<p class="problem" role="alert">Set the gauge right or take another one, and check it again. Readings wait until it reads its standard.</p>` : nothing}
+    ${ready(desk) && !ui.again
+      ? html`<button class="button button-quiet" type="button" @click=${() => {
+          ui.again = true;
+          ui.redraw();
+        }}>Check it again</button>`
+      : checkForm(ui, desk, last)}</section>`;
+}
+
+const checkForm = (ui, desk, last) => form(ui, `${desk.key}-gauge-${last?.key ?? ""}`, {
+  fields: GAUGE,
+  values: { gauge: last?.says.gauge, standard_in: last?.says.standard_in, valid_until: last?.says.valid_until },
+  button: "Keep the check",
+  submit: async (values) => {
+    await desk.add("gauge_check", values);
+    ui.again = false;
+  },
+});
+
+export const GAUGE = [
+  { name: "gauge", label: "Gauge", control: "line", must: true, want: "its serial" },
+  { name: "standard_in", label: "Thickness of the block", control: "number", unit: "in", must: true, want: "inches such as 0.500" },
+  { name: "read_in", label: "What the gauge read", control: "number", unit: "in", must: true, want: "inches such as 0.501" },
+  { name: "valid_until", label: "Calibrated until", control: "day" },
+];
+
+// ---- one reading ----
+
+const zoneOf = (desk, name) => desk.car.zones.find((each) => each.zone === name) ?? { zone: name, words: name, judged_by: "owner" };
+const at = (readings, spot) => readings.findLast((each) => same(each.says, spot)) ?? null;
+
+function nextFree(all, readings, after) {
+  const order = inOrder(all);
+  const from = after ? order.findIndex((each) => same(each, after)) + 1 : 0;
+  const turned = [...order.slice(from), ...order.slice(0, from)];
+  return turned.find((each) => !at(readings, each)) ?? order[0];
+}
+
+function entry(ui, desk, all, readings) {
+  const zone = zoneOf(desk, ui.spot.zone);
+  const old = ui.more ? null : at(readings, ui.spot);
+  const last = lastAt(desk.car, ui.spot);
+  return html`<section class="spot" aria-labelledby="spot">
+    <h2 id="spot">${capital(ui.spot.spot)}, ${zone.words}</h2>
+    <p class="lines">${lines(zone)}</p>
+    <p class="last">${last ? html`Last time ${last.where} <b>${last.inches} in</b>, ${last.on}` : "No reading of last time here"}</p>
+    ${keypad(ui, {
+      label: "Inches", problem: ui.wrong, button: old ? `Replace ${old.says.inches} in` : "Keep, next",
+      enter: (text) => taken(ui, desk, all, text), disabled: !desk.open,
+    })}
+    ${ui.question ? question(ui, desk, all) : nothing}
+    ${local(ui)}
+    <div class="verdict" role="status">${ui.told ? verdict(desk, ui.told) : nothing}</div>
+    ${old ? html`<div class="actions">${takeBack(ui, desk, old)}<button class="button button-quiet" type="button" @click=${() => {
+      ui.more = true;
+      ui.redraw();
+    }}>One more here</button></div>` : nothing}
+  </section>`;
+}
+
+const lines = (zone) => zone.c
+  ? html`<span>Line C <b>${zone.c}</b></span> <span>D <b>${zone.d}</b></span> <span>E <b>${zone.e}</b> in</span>`
+  : zone.judged_by === "owner" ? "Judged by the owner; no line of the rule" : "No lines are known for this zone";
+
+/** Only a local spot: judged by line E where it is small and far enough from the next. */
+function local(ui) {
+  return html`<details class="local" ?open=${ui.local} @toggle=${(event) => {
+    ui.local = event.target.open;
+  }}><summary>Only a local spot</summary>
+    <div class="fields">${measure(ui, "span", "It spans")}${measure(ui, "apart", "From the next spot")}</div></details>`;
+}
+
+const measure = (ui, name, words) => html`<div class="field"><label for=${name}>${words} <span class="unit">in</span></label>
+  <input id=${name} inputmode="decimal" autocomplete="off" .value=${ui[name] ?? ""} @input=${(event) => {
+    ui[name] = event.target.value;
+    ui.redraw();
+  }}></div>`;
+
+/** Judge what was typed; ask where it is unlikely, else keep it and go on to the next spot. */
+async function taken(ui, desk, all, text) {
+  ui.wrong = ui.question = "";
+  const { asks } = desk.car;
+  const inches = decimal(text) && asWritten(text);
+  if (!inches) return again(ui, text ? `Got “${text}”; want inches such as 0.438.` : "Nothing is given; want inches such as 0.438.");
+  const odd = judge.slip(inches, asks.design?.[ui.spot.zone], asks);
+  if (odd?.startsWith("must")) return again(ui, `The thickness ${odd}.`);
+  const readings = desk.fold.of("reading");
+  const told = odd ? [odd] : judge.unlikely(inches, around(ui.spot, readings), lastAt(desk.car, ui.spot), asks);
+  if (told.length) {
+    ui.question = { inches, told };
+    ui.redraw();
+    document.getElementById("right")?.focus();
+    return undefined;
+  }
+  return kept(ui, desk, all, inches, false);
+}
+
+function again(ui, problem) {
+  ui.wrong = problem;
+  ui.redraw();
+}
+
+const stated = (text) => (decimal(text) ? asWritten(text) : null);
+
+async function kept(ui, desk, all, inches, confirmed) {
+  const { spot } = ui;
+  const old = ui.more ? null : at(desk.fold.of("reading"), spot);
+  const place = { zone: spot.zone, ring: spot.ring, spot: spot.spot };
+  const extent = ui.local ? { extent: "local", span_in: stated(ui.span), apart_in: stated(ui.apart) } : { extent: "general", span_in: null, apart_in: null };
+  try {
+    const entry = await desk.write("reading", { ...place, inches, ...extent, confirmed }, old);
+    Object.assign(ui, { told: entry, question: "", typed: "", more: false, local: false, span: "", apart: "", problem: "" });
+    ui.spot = nextFree(all, desk.fold.of("reading"), spot);
+  } catch (wrong) {
+    ui.problem = asSentence(wrong);
+  }
+  ui.redraw();
+}
+
+const question = (ui, desk, all) => html`<div class="notice notice-care" role="alert">
+  <p><b>${ui.question.inches} in</b>: ${ui.question.told.join("; ")}. Is it right?</p>
+  <div class="actions"><button id="right" class="button" type="button" @click=${act(ui, () => kept(ui, desk, all, ui.question.inches, true))}>It is right, keep it</button>
+  <button class="button button-quiet" type="button" @click=${() => {
+    ui.question = "";
+    ui.redraw();
+  }}>Read again</button></div></div>`;
+
+// ---- how it stands ----
+
+export function judgedEntry(desk, entry) {
+  const { local_span_in: span_in, local_apart_in: apart_in } = desk.car.asks ?? {};
+  return judge.reading(entry.says, zoneOf(desk, entry.says.zone), span_in && apart_in ? { span_in, apart_in } : undefined);
+}
+
+function verdict(desk, entry) {
+  const told = judgedEntry(desk, entry);
+  const last = lastAt(desk.car, entry.says);
+  const since = judge.loss(last, entry.says.inches);
+  return html`<p><b class="big">${entry.says.inches} in</b> ${badge(told.verdict)}</p>
+    <p>${capital(entry.says.spot)}: ${told.margin}.${since ? html` ${capital(since.words)}.` : nothing}${told.why ? html` ${told.why}.` : nothing}</p>`;
+}
+
+const WORST_FIRST = ["condemned", "at_or_below_c", "unknown", "owner_judged", "above_c"];
+
+/** By zone how many were read and how the worst stands. */
+function worst(desk, readings) {
+  if (!readings.length) return nothing;
+  const zones = desk.car.zones.filter((zone) => readings.some((each) => each.says.zone === zone.zone));
+  return html`<h2>Zones</h2><ul class="cards">${zones.map((zone) => {
+    const there = readings.filter((each) => each.says.zone === zone.zone);
+    const least = there.toSorted((one, other) => rank(desk, one) - rank(desk, other) || Number(one.says.inches) - Number(other.says.inches))[0];
+    const told = judgedEntry(desk, least);
+    return html`<li class="card"><div class="card-head"><strong>${capital(zone.words)}</strong> ${badge(told.verdict)}</div>
+      <p>${there.length} read, worst ${least.says.inches} in at ${least.says.spot}: ${told.margin}</p></li>`;
+  })}</ul>`;
+}
+
+const rank = (desk, entry) => WORST_FIRST.indexOf(judgedEntry(desk, entry).verdict);
+
+// ---- the shell unrolled ----
+
+function shell(ui, desk, all, readings) {
+  const cell = (spot) => oneCell(ui, desk, spot, at(readings, spot));
+  return html`<section class="shell" aria-labelledby="shell"><h2 id="shell">The shell unrolled</h2>
+    <p class="hint">Cut at 9 o'clock. 12 is the top, 3 the right side as seen from the B end.</p>
+    <div class="rings" data-rings=${ui.rings}>
+      <div class="clocks" aria-hidden="true"><span></span>${all.rings[0].map((spot) => html`<span>${spot.short}</span>`)}</div>
+      ${all.rings.map((ring, place) => html`<div class="ring" role="group" aria-label="Ring ${place + 1}"><span aria-hidden="true">${place + 1}</span>${ring.map(cell)}</div>`)}
+    </div>
+    <p class="ends" aria-hidden="true"><span>B end: ring 1</span><span>A end: ring ${ui.rings}</span></p>
+    <div class="heads">${[["B-end head", all.b], ["A-end head", all.a], ["Judged by the owner", all.other]].map(([words, spots]) => html`<div role="group" aria-label=${words}>
+      <p class="label">${words}</p><div class="head-spots">${spots.map((spot) => html`<span class="named"><span aria-hidden="true">${spot.short}</span>${cell(spot)}</span>`)}</div></div>`)}</div>
+    <div class="actions" role="group" aria-label="How many rings">${[["One ring fewer", -1], ["One ring more", 1]].map(([words, by]) => html`<button class="button button-quiet" type="button" @click=${() => {
+      ui.rings = Math.max(within(ui.rings + by), ...readings.map((each) => each.says.ring ?? 0));
+      ui.redraw();
+    }}>${words}</button>`)}</div></section>`;
+}
+
+function oneCell(ui, desk, spot, entry) {
+  const told = entry && judgedEntry(desk, entry);
+  const words = entry ? `${entry.says.inches} in, ${told.margin}` : "not read yet";
+  return html`<button type="button" class=${`cell ${spot.zone} ${told ? tone(told.verdict) : "unread"}`} data-spot=${keyOf(spot)}
+    aria-label="${capital(spot.spot)}, ${zoneOf(desk, spot.zone).words}: ${words}" aria-pressed=${String(same(spot, ui.spot))} @click=${() => {
+      Object.assign(ui, { spot, question: "", wrong: "", more: false });
+      ui.redraw();
+    }}>${entry ? html`<span>${entry.says.inches.replace(/^0/, "")}</span>${shape(told.verdict)}` : html`<span>–</span>`}</button>`;
+}

@@ -1,0 +1,270 @@
+"""A stand-in of the register for the tablet's program: it serves the program as it is and keeps entries in memory.
+
+Tests tell it how the network fares, who is signed in, and what it refuses.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+import threading
+import warnings
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from hashlib import sha256
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
+
+from fastapi import FastAPI
+from fastapi.responses import HTMLResponse
+
+from app.pages import field_program as program_pages
+from app.settings import Settings
+from app.web import Guard, field_program
+from app.web.field_program import Program
+from app.web.limits import Limits
+
+with warnings.catch_warnings():
+    warnings.filterwarnings("ignore", message="Using `httpx` with `starlette.testclient`")
+    from fastapi.testclient import TestClient
+
+ADA: dict[str, Any] = {"id": 7, "name": "Ada Example"}
+IDA: dict[str, Any] = {"id": 8, "name": "Ida Example"}
+NOW = "2026-11-26T14:00:00Z"
+AS_IT_IS = field_program.program()
+# The screens of recording have tests of their own.
+SCREENS = b"""
+export async function show(path, mount) {
+  mount.innerHTML ||= '<h1 tabindex="-1">' + path[0] + " " + path[1] + '</h1><label>Typed <input></label>';
+}
+"""
+Refusing = Callable[[dict[str, Any]], str | None]
+Answer = tuple[int, dict[str, Any], dict[str, str]]
+
+
+def problem(status: int, sentence: str = "Not now.", **headers: str) -> Answer:
+    told = {"error": {"message": sentence, "faults": []}}
+    return status, told, {name.replace("_", "-"): value for name, value in headers.items()}
+
+
+def car(number: int, status: str = "in_date", due_on: str | None = "2027-03-01") -> dict[str, Any]:
+    due = {
+        "item": "thickness", "words": "Thickness test", "state": "due_on", "status": status, "due_on": due_on,
+        "next": "", "reasons": [],
+    }  # fmt: skip
+    told = {"id": number, "mark": "ZQAA", "number": str(number), "owner": "Invented Owner"}
+    rest: dict[str, Any] = {
+        "parts": [],
+        "zones": [],
+        "last": {},
+        "asks": {},
+        "instructions": {},
+        "visit": None,
+    }
+    return told | {"specification": "DOT 111A100W1", "due": [due], "version": 1} | rest
+
+
+def program_with(files: Mapping[str, bytes]) -> Program:
+    """The program as it is, with some files otherwise."""
+    given = {"record/screens.js": SCREENS, **files}
+    return field_program.made_of({**AS_IT_IS.files, **given})
+
+
+@dataclass
+class Register:
+    """What the stand-in holds and how it behaves; a test changes it between requests."""
+
+    person: dict[str, Any] | None = field(default_factory=lambda: dict(ADA))
+    cars: list[dict[str, Any]] = field(default_factory=list)
+    entries: dict[str, dict[str, Any]] = field(default_factory=dict)
+    photographs: dict[str, bytes] = field(default_factory=dict)
+    refuses: Refusing = lambda entry: None
+    others: list[dict[str, Any]] = field(default_factory=list)
+    # For coming requests to the API: an answer instead, "lost" for stored but not answered, None for fine.
+    weather: list[Answer | str | None] = field(default_factory=list)
+    # From this many bytes of a body on nothing is taken.
+    most_bytes: int = 10**9
+    asked: list[tuple[str, str]] = field(default_factory=list)
+    page_size: int = 2
+    program: Program = field(default_factory=lambda: program_with({}), repr=False)
+
+    def of_report(self, key: str) -> list[dict[str, Any]]:
+        found = [each for each in self.entries.values() if each["report"] == key]
+        return sorted(found, key=lambda each: int(each["place"]))
+
+    # ---- the API ----
+
+    def answer(self, method: str, address: str, body: bytes) -> Answer:
+        parts = urlsplit(address)
+        asked = {name: values[0] for name, values in parse_qs(parts.query).items()}
+        path = parts.path.removeprefix("/api/v1/")
+        if self.person is None:
+            return problem(401, "Sign in first.")
+        if len(body) > self.most_bytes:
+            return problem(413, "This is too large.")
+        name, _, rest = path.removeprefix("field/").partition("/")
+        if path == "visits":
+            return 200, {"rows": [], "next_after": None}, {}
+        if method == "PUT":
+            return self._piece(rest, int(asked["at"]), int(asked["bytes"]), body)
+        ways: Mapping[str, Callable[[], Answer]] = {
+            "who": self._who,
+            "pack": lambda: self._pack(int(asked.get("after", 0))),
+            "entries": lambda: self._take(json.loads(body)),
+            "reports": lambda: (200, {"key": rest, "entries": self.of_report(rest)}, {}),
+            "photographs": lambda: self._come(rest),
+        }
+        return ways[name]()
+
+    def _who(self) -> Answer:
+        assert self.person
+        told = {"person": self.person["id"], "name": self.person["name"], "now": NOW}
+        return 200, told | {"version": self.program.version}, {}
+
+    def _pack(self, after: int) -> Answer:
+        page = self.cars[after : after + self.page_size]
+        more = after + self.page_size < len(self.cars)
+        told: dict[str, Any] = {
+            "taken_at": NOW,
+            "person": self.person,
+            "total": len(self.cars),
+            "cars": page,
+        }
+        shared: dict[str, Any] = {
+            "facilities": [],
+            "qualifications": [],
+            "cautions": [],
+            "needs": {},
+        }
+        following = str(after + self.page_size) if more else None
+        return 200, told | shared | {"instructions": {}, "next": following}, {}
+
+    def _take(self, sent: dict[str, Any]) -> Answer:
+        assert self.person
+        if sent["person"] != self.person["id"]:
+            return problem(409, "Somebody else is signed in.")
+        return (
+            200,
+            {"person": sent["person"], "results": [self._one(each) for each in sent["entries"]]},
+            {},
+        )
+
+    def _one(self, entry: dict[str, Any]) -> dict[str, Any]:
+        def result(state: str, why: str = "", others: list[Any] | None = None) -> dict[str, Any]:
+            faults = [{"path": "says", "problem": why}] if why else []
+            return {"key": entry["key"], "state": state, "faults": faults, "others": others or []}
+
+        held = self.entries.get(entry["key"])
+        if held is not None:
+            return (
+                result("known") if held == entry else result("refused", "Stored otherwise before.")
+            )
+        if entry["place"] != len(self.of_report(entry["report"])) + 1:
+            return result("waiting")
+        why = self.refuses(entry)
+        if why:
+            return result("refused", why)
+        resolved = {
+            each["says"]["other"]
+            for each in self.of_report(entry["report"])
+            if each["kind"] == "resolved"
+        }
+        open_others = [each for each in self.others if each["event_id"] not in resolved]
+        if entry["kind"] == "signed" and open_others:
+            return result("conflict", others=open_others)
+        self.entries[entry["key"]] = entry
+        return result("stored")
+
+    def _come(self, digest: str, total: int | None = None) -> Answer:
+        held = self.photographs.get(digest, b"")
+        whole = sha256(held).hexdigest() == digest
+        if total is not None and len(held) >= total and not whole:
+            del self.photographs[digest]
+            return problem(422, "These bytes are not those that were promised.")
+        return 200, {"digest": digest, "received": len(held), "whole": whole}, {}
+
+    def _piece(self, digest: str, at: int, total: int, body: bytes) -> Answer:
+        held = self.photographs.get(digest, b"")
+        if at <= len(held):
+            self.photographs[digest] = held[:at] + body if at + len(body) > len(held) else held
+        return self._come(digest, total)
+
+
+def _program_app(register: Register) -> FastAPI:
+    app = FastAPI()
+    app.include_router(program_pages.router)
+
+    @app.get("/field")
+    @app.get("/sign-in")
+    def page() -> HTMLResponse:
+        return HTMLResponse(field_program.shell())
+
+    settings = Settings()
+    app.add_middleware(Guard, settings=settings, limits=Limits(settings))
+    return app
+
+
+@contextmanager
+def serving(register_of: Callable[[], Register]) -> Iterator[str]:
+    """Serve whatever register `register_of` gives at the moment; the address."""
+    client = TestClient(_program_app(register_of()), headers={"Host": "127.0.0.1"})
+    lock = threading.Lock()
+
+    class Handler(BaseHTTPRequestHandler):
+        protocol_version = "HTTP/1.1"
+
+        def _go(self) -> None:
+            body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
+            if self.path.startswith("/api/"):
+                self._api(body)
+            else:
+                answer = client.get(self.path)
+                self._send(answer.status_code, dict(answer.headers), answer.content)
+
+        def _api(self, body: bytes) -> None:
+            with lock:
+                register = register_of()
+                register.asked.append((self.command, self.path))
+                weather = register.weather.pop(0) if register.weather else None
+                told = None
+                if weather in (None, "lost"):
+                    told = register.answer(self.command, self.path, body)
+                elif not isinstance(weather, str):
+                    told = weather
+            if isinstance(weather, str) or told is None:  # "lost" after storing, "gone" before
+                self.close_connection = True
+                self.connection.shutdown(socket.SHUT_RDWR)
+                return
+            status, content, headers = told
+            kind = {"Content-Type": "application/json", "Cache-Control": "no-store"}
+            self._send(status, kind | headers, json.dumps(content).encode())
+
+        def _send(self, status: int, headers: Mapping[str, str], body: bytes) -> None:
+            self.send_response(status)
+            for name, value in headers.items():
+                if name.lower() not in ("content-length", "content-encoding", "date", "server"):
+                    self.send_header(name, value)
+            self.send_header("Content-Length", str(len(body)))
+            self.end_headers()
+            self.wfile.write(body)
+
+        do_GET = do_POST = do_PUT = _go
+
+        def log_message(self, format: str, *args: object) -> None:
+            """Tests say what went wrong themselves."""
+
+    class Server(ThreadingHTTPServer):
+        daemon_threads = True
+
+        def handle_error(self, *_: object) -> None:
+            """A connection that a test broke is no news."""
+
+    server = Server(("127.0.0.1", 0), Handler)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}"
+    finally:
+        server.shutdown()
+        server.server_close()
