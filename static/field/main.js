@@ -26,7 +26,7 @@ let again = false;
 
 async function begin() {
   const place = document.querySelector("[data-field]");
-  render(html`<header class="field-head" id="field-head"></header><main class="field-main" id="field-main"></main>`, place);
+  render(html`<header class="shell-head" id="field-head"></header><main id="field-main"></main>`, place);
   document.documentElement.classList.add("scripted");
   try {
     await open();

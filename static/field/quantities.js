@@ -1,5 +1,8 @@
 // Quantities in words: counts, sizes, how long ago.
 
+/** With its first letter large. */
+export const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
+
 /** "1 car", "12 cars". */
 export const counted = (value, one, many = `${one}s`) => `${value} ${value === 1 ? one : many}`;
 

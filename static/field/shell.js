@@ -34,20 +34,20 @@ async function draw() {
 }
 
 const head = (here, waits) => html`
-  <div class="field-bar">
-    <p class="field-brand">Stencilbook</p>
-    <p class="field-who">${here?.name ?? "Nobody signed in"}</p>
-    <div class="field-connection" role="status">${connection()}</div>
-    <p class="field-waits">${told_(waits)}</p>
+  <div class="shell-bar">
+    <p class="shell-brand">Stencilbook</p>
+    <p class="shell-who">${here?.name ?? "Nobody signed in"}</p>
+    <div class="shell-connection" role="status">${connection()}</div>
+    <p class="shell-waits">${told_(waits)}</p>
   </div>
-  <nav class="field-places" aria-label="Field work"><ul>${PLACES.map(([address, words]) => placeLink(address, words, waits))}</ul></nav>
+  <nav class="shell-places" aria-label="Field work"><ul>${PLACES.map(([address, words]) => placeLink(address, words, waits))}</ul></nav>
   ${notices()}`;
 
 function placeLink(address, words, waits) {
   const here = location.hash.split("/").slice(0, 2).join("/") || "#/";
   const wanting = address === "#/waiting" ? waits.refused + waits.conflicts : 0;
   return html`<li><a href=${address} aria-current=${here === address ? "page" : nothing}>${words}${
-    wanting ? html` <span class="field-count">${wanting}<span class="hidden"> to decide</span></span>` : nothing}</a></li>`;
+    wanting ? html` <span class="shell-count">${wanting}<span class="hidden"> to decide</span></span>` : nothing}</a></li>`;
 }
 
 function connection() {
@@ -83,7 +83,7 @@ const notices = () => [
       ${size(DAY_OF_PHOTOGRAPHS)}. Send what waits, or <a href="#/taking">forget cars</a> that are not needed.`) : nothing,
 ];
 
-const notice = (words) => html`<div class="notice field-notice">${words}</div>`;
+const notice = (words) => html`<div class="notice notice-care">${words}</div>`;
 
 const littleRoom = () => space.quota > 0 && space.quota - space.used < DAY_OF_PHOTOGRAPHS;
 

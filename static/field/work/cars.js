@@ -2,7 +2,7 @@
 
 import { html, nothing } from "../html.js";
 import { badge, carName } from "../record/pieces.js";
-import { counted } from "../quantities.js";
+import { capital, counted } from "../quantities.js";
 import { first } from "./order.js";
 
 const AT_ONCE = 60;
@@ -10,7 +10,7 @@ const AT_ONCE = 60;
 /** @param {any[]} cars @param {any} ui @param {Map<number, any>} [begun] open reports by car */
 export function carList(cars, ui, begun = new Map()) {
   const most = ui.shown ?? AT_ONCE;
-  return html`<ul class="field-list">${cars.slice(0, most).map((car) => row(car, begun.get(car.id)))}</ul>
+  return html`<ul class="cards">${cars.slice(0, most).map((car) => row(car, begun.get(car.id)))}</ul>
     ${cars.length > most ? more(cars.length - most, ui, most) : nothing}`;
 }
 
@@ -21,9 +21,9 @@ const more = (left, ui, most) => html`<p class="actions"><button class="button b
 
 function row(car, report) {
   const due = first(car);
-  return html`<li><a class="field-row" href=${`#/car/${car.id}`}>
-    ${carName(car)}
-    ${due ? html`${badge(due.status)}<span class="field-due">${due.words}${due.due_on ? html`, <span class="date">${due.due_on}</span>` : nothing}</span>` : nothing}
-    ${report ? html`<span class="field-begun">${badge("open", "report begun")}</span>` : nothing}
+  return html`<li class="card"><a class="card-go" href=${`#/car/${car.id}`}>
+    <span class="card-head"><strong>${carName(car)}</strong>${due ? badge(due.status) : nothing}</span>
+    ${due ? html`<span class="below">${capital(due.words)}${due.due_on ? `, ${due.due_on}` : ""}</span>` : nothing}
+    ${report ? badge("open", "report begun") : nothing}
   </a></li>`;
 }

@@ -18,7 +18,7 @@ export async function find(ui) {
 
 function drawn(ui, found, begun) {
   return html`${head("Find a car", null)}
-    <div class="field-find">
+    <div class="shell-find">
       <label for="field-typed">Part of the mark or number</label>
       <input id="field-typed" type="search" autocomplete="off" autocapitalize="characters" spellcheck="false"
         inputmode=${ui.letters ? "text" : "numeric"} .value=${ui.typed ?? ""} @input=${(event) => typed(ui, event.target.value)}>
@@ -44,8 +44,8 @@ function letters(ui) {
 
 const elsewhere = (ui) => html`<h2>In the register</h2>
   <p class="actions"><button class="button button-quiet" type="button" @click=${act(ui, () => lookThere(ui))}>Look in the register</button></p>
-  ${ui.others ? html`<ul class="field-list">${ui.others.map((car) => html`<li class="field-row">${carName(car)}
-    <button class="button" type="button" @click=${act(ui, () => takeOne(car.id, `${car.mark} ${car.number}`))}>Take along</button></li>`)}</ul>
+  ${ui.others ? html`<ul class="cards">${ui.others.map((car) => html`<li class="card card-head">${carName(car)}
+    <button class="button" type="button" aria-label=${`Take along ${car.mark} ${car.number}`} @click=${act(ui, () => takeOne(car.id, `${car.mark} ${car.number}`))}>Take along</button></li>`)}</ul>
     ${ui.others.length ? nothing : html`<p>The register has no car that begins so.</p>`}` : nothing}`;
 
 async function lookThere(ui) {

@@ -17,11 +17,11 @@ export async function scan(ui) {
   }
   return () => html`${head("Read a label", null)}
     <p>Hold the camera to the code label on the car.</p>
-    <video class="field-video" playsinline muted aria-label="What the camera sees"></video>
+    <video class="shell-video" playsinline muted aria-label="What the camera sees"></video>
     ${notice(ui)}
     ${ui.strange ? elsewhere(ui) : nothing}
     <p class="actions">
-      <label class="button button-quiet field-file">Choose a photograph
+      <label class="button button-quiet shell-file">Choose a photograph
         <input type="file" accept="image/*" capture="environment" @change=${(event) => act(ui, () => fromFile(ui, event.target))()}></label>
       <a class="button button-quiet" href="#/find">Find by number</a></p>`;
 }

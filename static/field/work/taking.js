@@ -35,10 +35,10 @@ function here(ui, held, taken) {
   return html`<h2>On this tablet</h2>
     <p>${counted(taken.length, "car")}. ${quota ? html`${size(used)} of ${size(quota)} used.` : nothing}
       ${promised ? "The browser keeps this for good." : "The browser may clear this when room is short; install the program to keep it for good."}</p>
-    <ul class="field-list">${held.map((pack) => html`<li class="field-row"><span><strong>${pack.words}</strong><br>
-      ${counted(pack.ids.length, "car")}, taken ${ago(pack.taken_at)}, ${size(pack.bytes)}</span>
-      <button class="button" type="button" ?disabled=${Boolean(ui.way)} @click=${() => go(ui, pack)}>Take again</button>
-      ${letGo(ui, pack)}</li>`)}</ul>`;
+    <ul class="cards">${held.map((pack) => html`<li class="card"><p><strong>${pack.words}</strong><br>
+      ${counted(pack.ids.length, "car")}, taken ${ago(pack.taken_at)}, ${size(pack.bytes)}</p>
+      <p class="actions"><button class="button" type="button" aria-label=${`Take again: ${pack.words}`} ?disabled=${Boolean(ui.way)} @click=${() => go(ui, pack)}>Take again</button>
+      ${letGo(ui, pack)}</p></li>`)}</ul>`;
 }
 
 const letGo = (ui, { question, words }) => ui.asked === question
@@ -48,7 +48,7 @@ const letGo = (ui, { question, words }) => ui.asked === question
         ui.asked = null;
         ui.notice = `${words}: forgotten. Cars with a report that is not sent are still here.`;
       })}>Yes, forget</button><button class="button button-quiet" type="button" @click=${() => asking(ui, null)}>No</button></span>`
-  : html`<button class="button button-quiet" type="button" @click=${() => asking(ui, question)}>Forget</button>`;
+  : html`<button class="button button-quiet" type="button" aria-label=${`Forget: ${words}`} @click=${() => asking(ui, question)}>Forget</button>`;
 
 function asking(ui, question) {
   ui.asked = question;
@@ -79,16 +79,16 @@ function visits(ui) {
   const shops = new Map();
   for (const each of ui.visits) shops.set(each.shop, [...(shops.get(each.shop) ?? []), each]);
   if (!shops.size) return html`<p>No car is in a shop or on its way to one.</p>`;
-  return [...shops].map(([shop, cars]) => html`<details class="field-shop"><summary>${shop}: ${counted(cars.length, "car")}</summary>
+  return [...shops].map(([shop, cars]) => html`<details class="card"><summary>${shop}: ${counted(cars.length, "car")}</summary>
     ${offer(ui, `shop=${encodeURIComponent(shop)}`, `All cars at ${shop}`)}
     ${cars.map((each) => offer(ui, `visit=${each.id}`, `${each.mark} ${each.number} at ${shop}`))}</details>`);
 }
 
-const offer = (ui, question, words) => html`<p class="field-row"><span>${words}</span>
+const offer = (ui, question, words) => html`<p class="shell-offer"><span>${words}</span>
   <button class="button" type="button" aria-label=${`Take along: ${words}`} ?disabled=${Boolean(ui.way)} @click=${() => go(ui, { question, words })}>Take along</button></p>`;
 
 const lists = (ui) => html`${LISTS.map(({ query, words }) => offer(ui, listOf(query), words))}
-  <form class="field-find" @submit=${(event) => fromAddress(event, ui)}>
+  <form class="shell-find" @submit=${(event) => fromAddress(event, ui)}>
     <label for="field-address">The address of a list of due work</label>
     <input id="field-address" name="address" type="text" autocomplete="off" spellcheck="false" .value=${ui.address ?? ""}>
     <button class="button" type="submit">Take along</button>

@@ -21,9 +21,9 @@ const nothingTaken = () => html`<p>No car is on this tablet yet. Take the cars o
 
 function begun(open, taken) {
   const byId = new Map(taken.map((car) => [car.id, car]));
-  return html`<h2>Reports on this tablet</h2><ul class="field-list">${open.map((each) => html`<li>
-    <a class="field-row" href=${`#/report/${each.key}`}>${byId.has(each.car_id) ? carName(byId.get(each.car_id)) : "A car not on this tablet"}
-      ${badge(...standing(each))}<span class="field-due">begun ${moment(each.begun_at)}</span></a></li>`)}</ul>`;
+  return html`<h2>Reports on this tablet</h2><ul class="cards">${open.map((each) => html`<li class="card">
+    <a class="card-go" href=${`#/report/${each.key}`}><span class="card-head"><strong>${byId.has(each.car_id) ? carName(byId.get(each.car_id)) : "A car not on this tablet"}</strong>
+      ${badge(...standing(each))}</span><span class="below">begun ${moment(each.begun_at)}</span></a></li>`)}</ul>`;
 }
 
 function standing({ state, refused, conflict }) {

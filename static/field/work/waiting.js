@@ -4,10 +4,11 @@ import { add, cars, drop, entries, reports, whose } from "../database.js";
 import { html, nothing } from "../html.js";
 import { notePhotograph, refusedPhotographs } from "../outbox.js";
 import { act, badge, carName, head, moment, notice } from "../record/pieces.js";
-import { counted, size } from "../quantities.js";
+import { capital, counted, size } from "../quantities.js";
 import { now } from "../sending.js";
 import { keeping, tryNow } from "../shell.js";
-import { conflicts } from "./conflicts.js";
+
+const KINDS = { begun: "beginning", signed: "signature", withdrawn: "taking back", resolved: "decision" };
 
 export async function waiting(ui) {
   const byId = new Map((await cars()).map((car) => [car.id, car]));
@@ -21,14 +22,14 @@ export async function waiting(ui) {
 
 function drawn(ui, held, pictures) {
   const refused = held.flatMap((each) => each.all.filter((entry) => entry.state === "refused").map((entry) => ({ ...each, entry })));
-  const decide = held.filter((each) => each.report.conflict);
+  const decide = held.flatMap((each) => each.all.filter((entry) => entry.state === "conflict").map((entry) => ({ ...each, entry })));
   return html`${head("What waits", null)}
     ${notice(ui)}
     <p>${now.words || "All that is recorded is written on this tablet first and sent by itself."}
       ${now.until ? html` It is tried again at ${moment(now.until).slice(11)}.` : nothing}</p>
     <p class="actions">${tryNow()}</p>
-    ${decide.length ? html`<h2>To decide</h2>${decide.map((each) => conflicts(ui, each))}` : nothing}
-    ${refused.length + pictures.length ? html`<h2>Refused by the register</h2><ul class="field-list">
+    ${decide.length ? html`<h2>To decide</h2><ul class="cards">${decide.map(decideRow)}</ul>` : nothing}
+    ${refused.length + pictures.length ? html`<h2>Refused by the register</h2><ul class="cards">
       ${refused.map((each) => refusedRow(ui, each))}${pictures.map((each) => pictureRow(ui, each))}</ul>` : nothing}
     <h2>To be sent</h2>${toSend(held)}
     ${room()}`;
@@ -37,24 +38,34 @@ function drawn(ui, held, pictures) {
 function toSend(held) {
   const rows = held.filter((each) => each.report.waiting);
   if (!rows.length) return html`<p>Nothing waits.</p>`;
-  return html`<ul class="field-list">${rows.map(({ report, car }) => html`<li><a class="field-row" href=${`#/report/${report.key}`}>
-    ${named(car)}${badge("waiting", `${counted(report.waiting, "entry", "entries")} ${report.waiting === 1 ? "waits" : "wait"}`)}
-    <span class="field-due">begun ${moment(report.begun_at)}</span></a></li>`)}</ul>`;
+  return html`<ul class="cards">${rows.map(({ report, car }) => html`<li class="card"><a class="card-go" href=${`#/report/${report.key}`}>
+    <span class="card-head"><strong>${named(car)}</strong>${badge("waiting", `${counted(report.waiting, "entry", "entries")} ${report.waiting === 1 ? "waits" : "wait"}`)}</span>
+    <span class="below">begun ${moment(report.begun_at)}</span></a></li>`)}</ul>`;
 }
 
 const named = (car) => (car ? carName(car) : html`<span>A car not on this tablet</span>`);
 
-const refusedRow = (ui, { report, car, entry }) => html`<li class="field-row field-refused">
-  ${named(car)}${badge("refused", `${entry.kind.replaceAll("_", " ")} refused`)}
-  <ul>${entry.faults.map(({ problem }) => html`<li>${problem}</li>`)}</ul>
-  <a class="button" href=${`#/report/${report.key}/mend/${entry.key}`}>Mend</a>
-  ${confirmed(ui, entry.key, "Do without", "Yes, do without it", () => drop(entry))}</li>`;
+const decideRow = ({ report, car, entry }) => html`<li class="card">
+  <p class="card-head">${named(car)}${badge("conflict", "recorded by somebody else since")}</p>
+  <ul>${entry.others.map((other) => html`<li>${capital(other.item.replaceAll("_", " "))}: ${other.inspector} at ${other.facility}, ${other.happened_on}</li>`)}</ul>
+  <p class="actions"><a class="button" href=${`#/report/${report.key}/conflict/${entry.key}`}>Look at both and decide</a></p></li>`;
 
-const pictureRow = (ui, photograph) => html`<li class="field-row field-refused">
-  <span>Photograph, ${size(photograph.bytes)}</span>${badge("refused", "photograph refused")}
-  <ul><li>${photograph.reason}</li></ul>
-  <button class="button" type="button" @click=${act(ui, () => notePhotograph(photograph, "waiting"))}>Send again</button>
-  ${confirmed(ui, photograph.digest, "Take it back", "Yes, take it back", () => takeBack(photograph))}</li>`;
+const refusedRow = (ui, { report, car, entry }) => html`<li class="card">
+  <p class="card-head">${named(car)}${badge("refused", `${KINDS[entry.kind] ?? entry.kind.replaceAll("_", " ")} refused`)}</p>
+  <ul>${entry.faults.map(({ problem }) => html`<li>${problem}</li>`)}</ul>
+  <p class="actions">${ways(ui, report, entry)}</p></li>`;
+
+// A signature is not mended: what it lacks is recorded, and the report is signed again.
+const ways = (ui, report, entry) => entry.kind === "signed"
+  ? html`<a class="button" href=${`#/report/${report.key}`}>Open the report</a>`
+  : html`<a class="button" href=${`#/report/${report.key}/mend/${entry.key}`}>Mend</a>
+      ${entry.kind === "begun" ? nothing : confirmed(ui, entry.key, "Do without", "Yes, do without it", () => drop(entry))}`;
+
+const pictureRow = (ui, photograph) => html`<li class="card">
+  <p class="card-head"><span>Photograph, ${size(photograph.bytes)}</span>${badge("refused", "photograph refused")}</p>
+  <p>${photograph.reason}</p>
+  <p class="actions"><button class="button" type="button" @click=${act(ui, () => notePhotograph(photograph, "waiting"))}>Send again</button>
+  ${confirmed(ui, photograph.digest, "Take it back", "Yes, take it back", () => takeBack(photograph))}</p></li>`;
 
 async function takeBack(photograph) {
   const told = (await entries(photograph.report)).find((each) => each.says.digest === photograph.digest);
