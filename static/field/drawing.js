@@ -7,27 +7,30 @@
  */
 import { html, svg } from "./html.js";
 
-const ALONG = ["B end", "between B end and middle", "middle", "between middle and A end", "A end"];
-const HEIGHTS = ["upper", "at half height", "lower"];
-const ACROSS = ["left", "middle line", "right"];
+// Words from one end to the other, each with the share of the drawing at which it ends.
+const ALONG = [["B end", 0.2], ["between B end and middle", 0.4], ["middle", 0.6], ["between middle and A end", 0.8], ["A end", 1]];
+const HEIGHTS = [["upper half", 0.43], ["lower half", 0.7], ["below the tank", 1]];
+const HEIGHTS_OF_HEAD = [["upper half", 0.47], ["lower half", 0.83], ["below the tank", 1]];
+const ACROSS = [["left", 0.4], ["middle line", 0.6], ["right", 1]];
+// Someone before the A end has the car's right side at their left.
+const ACROSS_FROM_A = [["right", 0.4], ["middle line", 0.6], ["left", 1]];
 
 /** What each drawing is called, its view in an entry, and its two lists: from its left to its right, from its top down. */
 export const FACES = {
   right: { words: "Right side", view: "side", named: "right side", x: ALONG, y: HEIGHTS },
   left: { words: "Left side", view: "side", named: "left side", x: ALONG, y: HEIGHTS },
   top: { words: "From above", view: "top", named: "top", x: ALONG, y: ACROSS },
-  end_b: { words: "B end", view: "end_b", named: "B-end head", x: ACROSS, y: HEIGHTS },
-  // Someone before the A end has the car's right side at their left.
-  end_a: { words: "A end", view: "end_a", named: "A-end head", x: [...ACROSS].reverse(), y: HEIGHTS },
+  end_b: { words: "B end", view: "end_b", named: "B-end head", x: ACROSS, y: HEIGHTS_OF_HEAD },
+  end_a: { words: "A end", view: "end_a", named: "A-end head", x: ACROSS_FROM_A, y: HEIGHTS_OF_HEAD },
 };
 
-const band = (list, share) => Math.min(list.length - 1, Math.floor(share * list.length));
-const middleOf = (list, at) => (at + 0.5) / list.length;
+const band = (list, share) => list.findIndex(([, end]) => share <= end);
+const middleOf = (list, at) => ((list[at - 1]?.[1] ?? 0) + list[at][1]) / 2;
 
 /** Such as "right side, B end, lower". @param {Place} place */
 export function inWords({ face, x, y }) {
   const found = FACES[face];
-  return [found.named, found.x[band(found.x, x)], found.y[band(found.y, y)]].join(", ");
+  return [found.named, found.x[band(found.x, x)][0], found.y[band(found.y, y)][0]].join(", ");
 }
 
 /** The face of an entry's view; the words tell the sides apart. @param {string|null} view @param {string} words */
@@ -59,20 +62,20 @@ export function drawing(place, choose) {
   };
   return html`<fieldset class="choice"><legend>Seen from</legend><div class="presses">${Object.entries(FACES).map(([name, each]) => html`<label class="press">
       <input type="radio" name="face" value=${name} .checked=${name === place.face} @change=${() => choose({ face: name, x: 0.5, y: 0.5 })}><span>${each.words}</span></label>`)}</div></fieldset>
+    <p class=${`ends ${end ? "car-end" : ""}`} aria-hidden="true"><span>${end ? capital(face.x[0][0]) : "B end"}</span><span>${end ? capital(face.x[2][0]) : "A end"}</span></p>
     <svg class=${`car-face ${end ? "car-end" : ""}`} viewBox="0 0 ${width} ${height}" role="img" aria-label="${face.words} of the car, marked: ${inWords(place)}" @click=${tapped}>
       <g class="body">${BODIES[end ? "end" : face.view]}</g>
-      <g class="ends" aria-hidden="true"><text x="4" y="20">${end ? sideAt(place.face, 0) : "B"}</text><text x=${width - 4} y="20" text-anchor="end">${end ? sideAt(place.face, 2) : "A"}</text></g>
       <g class="mark"><circle cx=${place.x * width} cy=${place.y * height} r="11"/><path d="M${place.x * width - 20} ${place.y * height}h40M${place.x * width} ${place.y * height - 20}v40"/></g>
     </svg>
     <div class="fields">${lists(place, face, choose)}</div>`;
 }
 
-const sideAt = (face, at) => FACES[face].x[at].charAt(0).toUpperCase();
+const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 
 /** The same choice without pointing. */
 function lists(place, face, choose) {
   const one = (axis, label) => html`<div class="field"><label for="place-${axis}">${label}</label>
     <select id="place-${axis}" @change=${(event) => choose({ ...place, [axis]: middleOf(face[axis], event.target.selectedIndex) })}>
-    ${face[axis].map((words, at) => html`<option .selected=${at === band(face[axis], place[axis])}>${words}</option>`)}</select></div>`;
+    ${face[axis].map(([words], at) => html`<option .selected=${at === band(face[axis], place[axis])}>${words}</option>`)}</select></div>`;
   return [one("x", face.x.length === 5 ? "Along the car" : "Across"), one("y", face.y === ACROSS ? "Across" : "How high")];
 }

@@ -37,9 +37,11 @@ export function bench(desk, [id], ui) {
     ${part.bench?.reasons?.length ? html`<details class="why"><summary>Why these</summary><ul>${part.bench.reasons.map((each) => html`<li>${each.text ?? each}</li>`)}</ul></details>` : nothing}
     ${cautions(ui, desk, CARE, JOB)}
     ${old ? html`<p>${badge(old.says.outcome)} ${takeBack(ui, desk, old)}</p>${verdicts(part, old.says)}${photographsOf(ui, desk, old)}` : nothing}
-    ${desk.open && acknowledged(desk, CARE, JOB) ? testForm(ui, desk, part, old) : nothing}
+    ${desk.open && acknowledged(desk, CARE, JOB) ? (old ? folded(testForm(ui, desk, part, old)) : testForm(ui, desk, part, old)) : nothing}
     <p><a class="button button-quiet" href=${desk.at(`swap/${part.installation_id}`)}>Replace this device</a></p>`;
 }
+
+const folded = (form) => html`<details><summary>Correct the test</summary>${form}</details>`;
 
 const facts = (part) => [
   ["Set at", part.set_psig ? `${part.set_psig} psig` : "not recorded"],
@@ -66,7 +68,7 @@ function testForm(ui, desk, part, old) {
     live: true,
     also: html`<div role="status">${verdicts(part, typed)}</div>${ui.question === id ? html`<p class="notice notice-care" role="alert">
       As left or vapor tight it is outside what is allowed, and yet it passed? Look again; press once more if it is right.</p>` : nothing}`,
-    button: old ? "Correct the test" : "Keep the test",
+    button: old ? "Keep the correction" : "Keep the test",
     submit: (values) => keep(ui, desk, part, old, id, values),
   });
 }

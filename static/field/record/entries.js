@@ -1,7 +1,7 @@
 /** Every entry of a report in the order in which it was made, with what became of it. */
 import { html, nothing } from "../html.js";
 import { capital } from "./car.js";
-import { badge, head, moment, notice, takeBack } from "./pieces.js";
+import { badge, head, inWords, moment, notice, takeBack } from "./pieces.js";
 import { kindWords } from "./report.js";
 import { inWords as swapWords } from "./swap.js";
 
@@ -26,7 +26,6 @@ const SHORT = {
   caution: (says) => `${says.caution}, for ${says.job.replaceAll("_", " ")}`,
   gauge_check: (says) => `${says.gauge}: ${says.read_in} in on ${says.standard_in} in`,
   reading: (says) => `${says.spot || says.zone}: ${says.inches} in`,
-  step: (says) => `${says.step}: ${says.outcome.replaceAll("_", " ")}${says.value ? `, ${says.value}` : ""}${says.words && `, ${says.words}`}`,
   bench_test: (says) => [says.found_psig && `found ${says.found_psig}`, says.left_psig && `left ${says.left_psig}`, says.outcome].filter(Boolean).join(", "),
   lining: (says) => `${says.area}: ${says.condition}`,
   leak_test: (says) => `${says.what}: ${says.outcome}`,
@@ -39,4 +38,9 @@ const SHORT = {
 };
 
 /** What an entry says, in a line. */
-export const inShort = (desk, { kind, says }) => (kind === "swap" ? swapWords(desk, says) : SHORT[kind]?.(says) ?? "");
+export function inShort(desk, { kind, says }) {
+  if (kind === "swap") return swapWords(desk, says);
+  if (kind !== "step") return SHORT[kind]?.(says) ?? "";
+  const named = desk.steps(says.item).find((step) => step.id === says.step)?.look_at ?? says.step;
+  return [`${named}: ${inWords(says.outcome)}`, says.value, says.words].filter(Boolean).join(", ");
+}

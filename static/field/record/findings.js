@@ -39,7 +39,7 @@ export const DEFECT = [
 export function lining(desk, [key], ui) {
   return findings(ui, desk, key, {
     kind: "lining", go: "lining", title: "Lining", back: "item/lining", care: ["entry"], job: "lining", fields: LINING, one: "area",
-    line: (says) => [says.condition === "sound" ? "ok" : "not_ok", `${says.area}: ${says.condition}`, sparked(says)],
+    line: (says) => [says.condition === "sound" ? "ok" : "not_ok", says.area, sparked(says), says.condition],
     says: (values) => ({ ...values, holidays: values.holidays === null ? null : Math.trunc(Number(values.holidays)) }),
   });
 }
@@ -68,8 +68,8 @@ export function defect(desk, [key, item], ui) {
   ui.words ??= old?.says.place ?? placeWords(place);
   return findings(ui, desk, key === "new" ? undefined : key, {
     kind: "defect", go: "defect", title: "Defects", back: "", care: [], job: "defect", fields: DEFECT, one: "defect",
-    line: (says) => [says.repaired ? "ok" : "not_ok", `${capital(says.defect)}: ${says.place}`,
-      [says.length_in && `${says.length_in} in long`, says.depth_in && `${says.depth_in} in deep`, says.repaired ? `repaired: ${says.how_repaired}` : "not repaired"].filter(Boolean).join(", ")],
+    line: (says) => [says.repaired ? "pass" : "fail", `${capital(says.defect)}: ${says.place}`,
+      [says.length_in && `${says.length_in} in long`, says.depth_in && `${says.depth_in} in deep`, says.repaired && says.how_repaired].filter(Boolean).join(", "), says.repaired ? "repaired" : "not repaired"],
     above: html`<section aria-label="Place"><h3>Where it is</h3>${drawing(place, choose)}
       <div class="field"><label for="words">The place in words</label><input id="words" .value=${ui.words} @input=${(event) => {
         ui.words = event.target.value;
@@ -107,8 +107,8 @@ function findings(ui, desk, key, kind) {
 }
 
 function card(ui, desk, kind, entry) {
-  const [state, words, more] = kind.line(entry.says);
-  return html`<li class="card"><div class="card-head"><strong>${words}</strong> ${badge(state)}</div>
+  const [state, words, more, told] = kind.line(entry.says);
+  return html`<li class="card"><div class="card-head"><strong>${words}</strong> ${badge(state, told)}</div>
     ${more ? html`<p class="below">${more}</p>` : nothing}${entry.says.words ? html`<p>${entry.says.words}</p>` : nothing}
     ${photographsOf(ui, desk, entry)}
     <div class="actions">${desk.open ? html`<a class="button button-quiet" href=${desk.at(`${kind.go}/${entry.key}`)}>Correct</a>` : nothing}${takeBack(ui, desk, entry)}</div></li>`;

@@ -27,8 +27,8 @@ export function form(ui, id, { fields, values = {}, faults = [], button, submit,
     event.preventDefault();
     return sent(ui, id, event.currentTarget, shown, submit);
   };
-  return html`<form class="form" novalidate autocomplete="off" @submit=${send} @input=${typed}>
-    ${above} ${general(state.problems)}
+  return html`${above}<form class="form" novalidate autocomplete="off" @submit=${send} @input=${typed}>
+    ${general(state.problems)}
     <div class="fields">${fields.map((field) => (shown.includes(field) ? control(id, field, state) : nothing))}</div>
     ${also}
     <div class="actions"><button class="button" type="submit">${button}</button></div>

@@ -16,7 +16,7 @@ export function item(desk, [name], ui) {
   const due = desk.car.due.find((each) => each.item === name);
   return html`${head(capital(desk.words(name)), [desk.at(), "The report"], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
     ${due ? html`<p>${badge(due.status)} ${due.next}</p>${reasons(due.reasons)}` : nothing}
-    ${source(desk, name)} ${warnings(desk)}
+    ${source(desk, name)} ${warnings(desk, [name])}
     ${steps.length ? html`<ol class="steps">${steps.map((step, at) => oneStep(ui, desk, name, step, at, seenBefore(steps, at)))}</ol>`
       : html`<p class="notice">No steps are written for this item. Follow the rule and the owner's instructions, and say what it came to.</p>`}
     ${outcome(ui, desk, name)}`;
@@ -89,7 +89,8 @@ function number(ui, desk, name, step, answer, may) {
 }
 
 const wrongNumber = (typed, step) =>
-  typed && decimal(typed) ? "" : `${typed ? `Got “${typed}”` : "Nothing is given"}; want a number of ${step.unit ?? "what was measured"} such as 0.512.`;
+  typed && decimal(typed) ? "" : `${typed ? `Got “${typed}”` : "Nothing is given"}; want a number such as 0.512${step.unit ? `, in ${UNITS[step.unit] ?? step.unit}` : ""}.`;
+const UNITS = { in: "inches" };
 
 /** Words to an answer, kept when the field is left. */
 function words(ui, desk, name, step, answer) {

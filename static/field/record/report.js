@@ -65,11 +65,11 @@ export function lacks(desk) {
 }
 
 /** Items for which the inspector's record shows none of the qualifications that serve; a warning, never a bar. */
-export function warnings(desk) {
+export function warnings(desk, items = [...desk.fold.states().keys()]) {
   const day = desk.fold.begun?.says.happened_on ?? "";
   const held = desk.shared?.qualifications ?? [];
   const valid = (need) => held.some((each) => each.method === need.method && levels(each.level) >= levels(need.level) && each.valid_until >= day);
-  const told = [...desk.fold.states().keys()].flatMap((item) => {
+  const told = items.flatMap((item) => {
     const needs = desk.shared?.needs?.[item] ?? [];
     const any = needs.map((need) => `${need.method} level ${need.level}`).join(" or ");
     return !needs.length || needs.some(valid) ? [] : [`${capital(desk.words(item))} asks for ${any}; none is on record for you that is valid on ${day}.`];

@@ -30,27 +30,23 @@ const ready = (desk) => checked(lastCheck(desk))?.within ?? false;
 function gauge(ui, desk) {
   const last = lastCheck(desk);
   const told = checked(last);
-  const overdue = last?.says.valid_until && last.says.valid_until < (desk.fold.begun?.says.happened_on ?? "");
-  return html`<section aria-labelledby="gauge"><h2 id="gauge">The gauge</h2>
-    ${last ? html`<p>${badge(told.within ? "ok" : "not_ok")} Gauge ${last.says.gauge}. ${told.words}</p>` : html`<p>Check the gauge on a block of known thickness before the first reading.</p>`}
-    ${overdue ? html`<p class="notice notice-care">Its calibration was valid until ${last.says.valid_until}. Ask before you go on with it.</p>` : nothing}
-    ${told && !told.within ? html`<p class="problem" role="alert">Set the gauge right or take another one, and check it again. Readings wait until it reads its standard.</p>` : nothing}
-    ${ready(desk) && !ui.again
-      ? html`<button class="button button-quiet" type="button" @click=${() => {
-          ui.again = true;
-          ui.redraw();
-        }}>Check it again</button>`
-      : checkForm(ui, desk, last)}</section>`;
+  if (told?.within) return html`<details class="gauge"><summary>${badge("ok", "gauge checked")}</summary>
+    <p>Gauge ${last.says.gauge}. ${told.words}</p>${checkForm(ui, desk, last)}</details>${outdated(desk, last)}`;
+  return html`<section aria-labelledby="gauge"><h2 id="gauge">The gauge first</h2>
+    ${told ? html`<p>${badge("not_ok")} Gauge ${last.says.gauge}. ${told.words}</p>
+      <p class="problem" role="alert">Set the gauge right or take another one, and check it again. Readings wait until it reads its standard.</p>`
+      : html`<p>Check the gauge on a block of known thickness before the first reading.</p>`}
+    ${checkForm(ui, desk, last)}</section>${last ? outdated(desk, last) : nothing}`;
 }
+
+const outdated = (desk, { says }) => says.valid_until && says.valid_until < (desk.fold.begun?.says.happened_on ?? "")
+  ? html`<p class="notice notice-care">Its calibration was valid until ${says.valid_until}. Ask before you go on with it.</p>` : nothing;
 
 const checkForm = (ui, desk, last) => form(ui, `${desk.key}-gauge-${last?.key ?? ""}`, {
   fields: GAUGE,
   values: { gauge: last?.says.gauge, standard_in: last?.says.standard_in, valid_until: last?.says.valid_until },
   button: "Keep the check",
-  submit: async (values) => {
-    await desk.add("gauge_check", values);
-    ui.again = false;
-  },
+  submit: (values) => desk.add("gauge_check", values),
 });
 
 export const GAUGE = [

@@ -1,4 +1,4 @@
-"""The tablet's screens served by themselves: the modules as they are, over the tablet's own database and a pack of ours.
+"""The tablet's screens served by themselves: its own modules and database, with a pack of ours.
 
 No program runs. One server and one open page serve a whole test module; a page starts anew by its address.
 """
