@@ -2,13 +2,14 @@
 
 from fastapi import APIRouter
 
-from app.api import calculator, cars, docs, due, events, loading, trial, visits
+from app.api import calculator, cars, docs, due, events, field_pack, loading, trial, visits
 
 ADDRESS = "/api/v1"
 
 router = APIRouter(prefix=ADDRESS)
 ROUTERS = tuple(
-    each.router for each in (calculator, cars, trial, events, visits, due, loading, docs)
+    each.router
+    for each in (calculator, cars, trial, events, field_pack, visits, due, loading, docs)
 )
 for each in ROUTERS:
     router.include_router(each)

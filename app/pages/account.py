@@ -15,7 +15,7 @@ from app.pages.changing import faults_of, kept
 from app.pages.forms import Entries
 from app.pages.roles import role_words
 from app.pages.sign_in import wait_for
-from app.store import accounts, members
+from app.store import accounts, members, qualifications
 from app.store.people import Person
 from app.web import presence, signing
 from app.web.hosts import own_address
@@ -219,6 +219,7 @@ def _account(
         mine=mine,
         entries=entries,
         belongs=[(each.party.name, role_words(each.membership.role)) for each in belongs],
+        qualified=qualifications.counting(db, mine.id),
         passkeys=len(accounts.passkeys(db, mine.id)),
         recovery=accounts.codes_left(db, mine.id),
         tokens=len(accounts.tokens(db, mine.id)),

@@ -19,7 +19,7 @@ from app.pages import forms
 from app.pages.changing import faults_of, kept
 from app.pages.forms import Entries
 from app.pages.roles import ROLE_CHOICES, role_words
-from app.store import accounts, members
+from app.store import accounts, members, qualifications
 from app.store.people import Invitation, Person
 from app.store.tables import Party
 from app.web import mail, signing
@@ -351,6 +351,7 @@ def _person(
         status,
         person=person,
         held=held,
+        qualified=qualifications.counting(db, person.id),
         role_words=role_words,
         entries=entries,
         parties=_party_choices(db, office),

@@ -16,7 +16,7 @@ from app.store.tables import Party, Withdrawal
 
 @dataclass(frozen=True, slots=True)
 class FacilityShown:
-    """A facility, whose it is, and who withdrew it where somebody did."""
+    """A facility, whose it is, and who withdrew it where somebody did and nobody brought it back."""
 
     row: Facility
     party: str
@@ -34,7 +34,8 @@ def mine(db: Session, *, also_former: bool = False) -> list[FacilityShown]:
     if not also_former:
         query = query.where(Facility.superseded_at.is_(None))
     found = db.execute(query).all()
-    gone = withdrawals(db, "facility", [row.id for row, _ in found if row.superseded_at])
+    replaced = {row.corrects for row, _ in found}
+    gone = withdrawals(db, "facility", [row.id for row, _ in found if row.id not in replaced])
     return [FacilityShown(row, party, gone.get(row.id)) for row, party in found]
 
 

@@ -20,7 +20,7 @@ from app.store.tables import Party, Withdrawal
 
 @dataclass(frozen=True, slots=True)
 class Instructed:
-    """An owner's instruction for an item, with its steps in order."""
+    """An owner's steps for an item, in order, and who withdrew them where somebody did and nobody brought them back."""
 
     row: Instruction
     owner: str
@@ -72,7 +72,8 @@ def mine(db: Session) -> list[Instructed]:
     )  # fmt: skip
     found = db.execute(query).all()
     steps = _steps(db, [row.id for row, _ in found])
-    gone = withdrawals(db, "instruction", [row.id for row, _ in found if row.superseded_at])
+    replaced = {row.corrects for row, _ in found}
+    gone = withdrawals(db, "instruction", [row.id for row, _ in found if row.id not in replaced])
     return [Instructed(row, owner, steps.get(row.id, ()), gone.get(row.id)) for row, owner in found]
 
 

@@ -39,14 +39,13 @@ def one_or_raise(db: Session, person_id: int, qualification_id: int) -> Qualific
     return row
 
 
-def former(db: Session, person_id: int) -> list[tuple[Qualification, Withdrawal | None]]:
-    """Those that count no longer, the latest first, and who withdrew each that was withdrawn."""
-    query = select(Qualification).where(
-        Qualification.person_id == person_id, Qualification.superseded_at.is_not(None)
-    )
+def withdrawn(db: Session, person_id: int) -> list[tuple[Qualification, Withdrawal]]:
+    """Those that somebody withdrew and nobody brought back, the latest first, with who did so and why."""
+    query = select(Qualification).where(Qualification.person_id == person_id)
     rows = db.scalars(query.order_by(Qualification.id.desc())).all()
-    gone = withdrawals(db, "qualification", [row.id for row in rows])
-    return [(row, gone.get(row.id)) for row in rows]
+    replaced = {row.corrects for row in rows}
+    gone = withdrawals(db, "qualification", [row.id for row in rows if row.id not in replaced])
+    return [(row, gone[row.id]) for row in rows if row.id in gone]
 
 
 def corrected_by(db: Session, row: Qualification) -> Qualification | None:

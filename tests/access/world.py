@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.access import ROLES, Reach
-from app.actions import cars, components, events, rulebooks, uploads
+from app.actions import cars, components, events, facilities, instructions, rulebooks, uploads
 from app.actions import imports as imports_
 from app.actions.changes import (
     CarDetails,
@@ -22,6 +22,8 @@ from app.actions.changes import (
     NewService,
     NewStencil,
 )
+from app.actions.facilities import NewFacility
+from app.actions.instructions import NewInstruction, NewStep
 from app.actions.stamp import Stamp
 from app.files import sheets
 from app.store.changes import ChangeAbout
@@ -159,6 +161,13 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     edition = rulebooks.load(
         db, EDITION.format(code=f"programme-{party.id}", owner=party.name), STAMP
     )
+    facility = facilities.record(
+        db, NewFacility(party.name, f"Works of {party.name}", "1 Invented Lane"), STAMP
+    )
+    steps = (NewStep("Look at the invented weld"),)
+    instruction = instructions.record(
+        db, NewInstruction(party.name, "visual", TODAY, steps=steps), STAMP
+    )
     visit = Visit(car_id=car.id, shop_id=party.id, **STAMP.columns())
     db.add(visit)
     people = db.scalars(
@@ -186,5 +195,6 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "car_id": str(car.id), "event_id": str(event.id), "row_id": str(stencil.id),
         "installation_id": str(installed.id), "upload_id": upload.id, "import_id": str(run.id),
         "edition_id": str(edition.id), "visit_id": str(visit.id), "job_id": job.id,
+        "facility_id": str(facility.id), "instruction_id": str(instruction.id),
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
     }  # fmt: skip
