@@ -39,8 +39,11 @@ CALLED: Mapping[str, str] = {
     "installed_month_only": "only the month is known",
     "expires_at": "good until",
     "how": "by",
+    "in_place_of_built_in": "in place of the built-in steps",
     "kept_by": "looked after by",
+    "look_at": "look at",
     "sha256": "digest of the file",
+    "spot": "where",
 }
 # Columns that hold names of ours.
 OURS = frozenset((

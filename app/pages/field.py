@@ -29,7 +29,7 @@ from app.pages.forms import Entries
 from app.rules.field_work import field_work
 from app.store import cars, due, facilities, instructions, visiting
 from app.store.cars import RegisterFilter
-from app.store.due import DueFilter
+from app.store.due import DueFilter, DueListRow
 from app.store.names import read_prefix
 from app.store.tables import Car
 from app.web import field_program  # noqa: F401  templates know its addresses by it
@@ -139,9 +139,15 @@ def _work(db: Session, seen: Seen, q: str) -> dict[str, Any]:
     soon = replace(late, overdue=False, status="soon")
     return {
         "q": "", "found": None, "problem": "", "visits": visits,
-        "overdue": due.page(db, late, limit=AT_ONCE).rows,
-        "soon": due.page(db, soon, limit=AT_ONCE).rows,
+        "overdue": _inspected(db, late),
+        "soon": _inspected(db, soon),
     }  # fmt: skip
+
+
+def _inspected(db: Session, wanted: DueFilter) -> list[DueListRow]:
+    """The first rows of a list; last days are counted, so nobody works on them."""
+    rows = due.page(db, wanted, limit=2 * AT_ONCE).rows
+    return [row for row in rows if row.item in EVENT_ITEMS][:AT_ONCE]
 
 
 def _found(db: Session, q: str) -> tuple[Sequence[cars.CarListRow], str]:
