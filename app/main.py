@@ -17,7 +17,7 @@ from starlette.types import Scope
 from app import __version__, api, pages
 from app.settings import Settings, read_settings
 from app.store.db import make_engine, sessions
-from app.web import Guard, answer_problems
+from app.web import Guard, answer_problems, keeping
 from app.web.admission import admitted, every_route_says
 from app.web.hosts import Forwarded
 from app.web.limits import Limits
@@ -65,6 +65,7 @@ def create_app(
     app.state.engine = make_engine(settings.database_url)
     app.state.sessions = sessions(app.state.engine)
     app.state.store_checked = False
+    app.state.attachments = keeping.opened(settings)
     asked = [Depends(admitted)]
     for router in pages.ROUTERS:
         app.include_router(router, include_in_schema=False, dependencies=asked)

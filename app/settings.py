@@ -110,6 +110,10 @@ class Settings(BaseSettings):
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
     upload_limit_mb: Annotated[int, Field(ge=1)] = 64
+    # A folder, or an object store such as s3://bucket/path; empty: beside an SQLite file, else data/attachments.
+    attachments: str = ""
+    photograph_limit_mb: Annotated[int, Field(ge=1, le=64)] = 12
+    photograph_megapixels: Annotated[int, Field(ge=1, le=200)] = 50
     time_zone: Annotated[str, AfterValidator(_known_zone)] = "UTC"
     soon_days: Annotated[int, Field(ge=0)] = 180
     log_format: Literal["text", "json"] = "text"

@@ -15,7 +15,10 @@ from sqlalchemy import Connection, Engine, Table
 from app import __version__
 from app.errors import Refused
 from app.files import archive
-from app.files.archive import ATTACHMENTS, About, Copy, Head, Making, Manifest, TableMember
+from app.files.archive import ATTACHMENTS, About, Copy, Head, Making, Manifest, Member, TableMember
+from app.pictures import Attachments
+from app.pictures.arriving import FOLDER as ARRIVING
+from app.pictures.attachments import Where, is_address
 from app.store import migrate
 from app.store.copies import loading, reading, rows, soundness
 from app.store.db import parsed
@@ -23,20 +26,27 @@ from app.store.db import parsed
 Tell = Callable[[str, int, int], None]
 
 
+# Where a register on another engine has them, unless a setting says otherwise.
+USUAL_FOLDER = Path("data/attachments")
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A database and the folder of what is attached to its records, which need not be there."""
+    """A database and where what is attached to its records lies: a folder, which need not be there, or an address."""
 
     url: str
-    attachments: Path | None
+    attachments: Where | None
 
 
-def place_of(url: str, attachments: Path | None = None) -> Place:
-    """A store with the folder named, or else the one beside an SQLite file: its name and `.attachments`."""
+def place_of(url: str, attachments: Where = "") -> Place:
+    """A store with the place named; else the folder beside an SQLite file (with `.attachments`), or the usual one."""
     address = parsed(url)
-    if attachments is None and address.get_backend_name() == "sqlite" and address.database:
-        attachments = Path(f"{address.database}.attachments")
-    return Place(url, attachments)
+    if attachments:
+        named = str(attachments)
+        return Place(url, named if is_address(named) else Path(named))
+    if address.get_backend_name() == "sqlite" and address.database:
+        return Place(url, Path(f"{address.database}.attachments"))
+    return Place(url, USUAL_FOLDER)
 
 
 def keep(engine: Engine, place: Place, path: Path, at: datetime, tell: Tell) -> Manifest:
@@ -66,13 +76,16 @@ def keep(engine: Engine, place: Place, path: Path, at: datetime, tell: Tell) -> 
             )
 
 
-def _add_attachments(made: Making, folder: Path | None, tell: Tell) -> None:
-    if folder is None or not folder.is_dir():
+def _add_attachments(made: Making, where: Where | None, tell: Tell) -> None:
+    """All but pieces of pictures of which the rest has not come."""
+    if where is None:
         return
-    found = sorted(path for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
-    for done, path in enumerate(found):
+    kept = Attachments(where)
+    every = (each.name for each in kept.files())
+    found = sorted(name for name in every if not name.startswith(f"{ARRIVING}/"))
+    for done, name in enumerate(found):
         tell("Copying attachments", done, len(found))
-        made.add_attachment(path.relative_to(folder).as_posix(), path)
+        made.add_attachment(name, kept.blocks(name))
 
 
 def bring_back(place: Place, path: Path, tell: Tell) -> Manifest:
@@ -88,26 +101,32 @@ def bring_back(place: Place, path: Path, tell: Tell) -> Manifest:
                 f"{path.name} was made by a newer version of Stencilbook (its schema is "
                 f"{told.schema_revision}, its version {told.program_version}). Nothing was changed."
             )
-        folder = _folder_for(copy, place)
+        kept = _place_for(copy, place)
         copy.prove(tell)
         with loading.empty_place(place.url) as connection:
             _load(connection, copy, tell)
-            with _attachments_put(copy, folder, tell):
+            with _attachments_put(copy, kept, tell):
                 # In here, so that what was put there goes again when the rows cannot be kept.
                 connection.commit()
         return told
 
 
-def _folder_for(copy: Copy, place: Place) -> Path | None:
+def _place_for(copy: Copy, place: Place) -> Attachments | None:
     """Where the attachments of a copy go; None when it has none."""
-    folder = place.attachments
     if not copy.manifest.attachments:
         return None
-    if folder is None:
-        raise Refused("The copy holds attachments. Say where they go: --attachments FOLDER")
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise Refused(f"{folder} is not empty, and nothing that is there is overwritten.")
-    return folder
+    if place.attachments is None:
+        raise Refused("The copy holds attachments. Say where they go: --attachments PLACE")
+    kept = Attachments(place.attachments)
+    if not _is_free(kept):
+        raise Refused(f"{kept.where} is not empty, and nothing that is there is overwritten.")
+    return kept
+
+
+def _is_free(kept: Attachments) -> bool:
+    if kept.folder is None:
+        return not any(kept.files())
+    return not kept.folder.exists() or (kept.folder.is_dir() and not any(kept.folder.iterdir()))
 
 
 def _load(connection: Connection, copy: Copy, tell: Tell) -> None:
@@ -134,31 +153,56 @@ def _load_table(connection: Connection, copy: Copy, table: Table, member: TableM
 
 
 @contextmanager
-def _attachments_put(copy: Copy, folder: Path | None, tell: Tell) -> Iterator[None]:
-    """Have them in their folder, whole and on the disk; and no longer when the block fails."""
-    if folder is None:
+def _attachments_put(copy: Copy, kept: Attachments | None, tell: Tell) -> Iterator[None]:
+    """Have them in their place, whole and on the disk; and no longer when the block fails."""
+    if kept is None:
         yield
         return
+    forget = (
+        _put_objects(copy, kept, tell)
+        if kept.folder is None
+        else _put_folder(copy, kept.folder, tell)
+    )
+    try:
+        if kept.folder is not None:
+            archive.on_disk(kept.folder.parent)
+        yield
+    except BaseException:
+        forget()
+        raise
+
+
+def _put_folder(copy: Copy, folder: Path, tell: Tell) -> Callable[[], None]:
+    """The folder has its name only when all is in it."""
     folder.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".part", dir=folder.parent))
     try:
-        _write_attachments(copy, part, tell)
+        _put_all(copy, Attachments(part), tell)
         part.replace(folder)
-        archive.on_disk(folder.parent)
     except BaseException:
         shutil.rmtree(part, ignore_errors=True)
         raise
+    return lambda: shutil.rmtree(folder, ignore_errors=True)
+
+
+def _put_objects(copy: Copy, kept: Attachments, tell: Tell) -> Callable[[], None]:
+    def forget() -> None:
+        kept.drop(_name(each) for each in copy.manifest.attachments)
+
     try:
-        yield
+        _put_all(copy, kept, tell)
     except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
+        forget()
         raise
+    return forget
 
 
-def _write_attachments(copy: Copy, folder: Path, tell: Tell) -> None:
+def _put_all(copy: Copy, kept: Attachments, tell: Tell) -> None:
     every = copy.manifest.attachments
     for done, member in enumerate(every):
         tell("Bringing back attachments", done, len(every))
-        path = folder / member.member.removeprefix(ATTACHMENTS)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        archive.write_whole(path, copy.blocks(member))
+        kept.put_blocks(_name(member), copy.blocks(member))
+
+
+def _name(member: Member) -> str:
+    return member.member.removeprefix(ATTACHMENTS)

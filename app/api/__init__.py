@@ -2,14 +2,38 @@
 
 from fastapi import APIRouter
 
-from app.api import calculator, cars, docs, due, events, field_pack, loading, trial, visits
+from app.api import (
+    calculator,
+    cars,
+    docs,
+    due,
+    events,
+    field,
+    field_pack,
+    field_pictures,
+    loading,
+    trial,
+    visits,
+)
 
 ADDRESS = "/api/v1"
 
 router = APIRouter(prefix=ADDRESS)
 ROUTERS = tuple(
     each.router
-    for each in (calculator, cars, trial, events, field_pack, visits, due, loading, docs)
+    for each in (
+        calculator,
+        cars,
+        trial,
+        events,
+        field,
+        field_pack,
+        field_pictures,
+        visits,
+        due,
+        loading,
+        docs,
+    )
 )
 for each in ROUTERS:
     router.include_router(each)

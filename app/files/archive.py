@@ -110,10 +110,8 @@ class Making:
             TableMember(**written.model_dump(), table=table, rows=rows, columns=tuple(columns))
         )
 
-    def add_attachment(self, name: str, path: Path) -> None:
-        with path.open("rb") as source:
-            pieces = iter(lambda: source.read(BLOCK), b"")
-            self._attachments.append(self._write(f"{ATTACHMENTS}{name}", pieces))
+    def add_attachment(self, name: str, pieces: Iterable[bytes]) -> None:
+        self._attachments.append(self._write(f"{ATTACHMENTS}{name}", pieces))
 
     def _write(self, name: str, pieces: Iterable[bytes]) -> Member:
         digest, size = sha256(), 0
@@ -256,13 +254,3 @@ def _inside(member: str) -> bool:
     parts = PurePosixPath(member).parts
     plain = not {"..", "/", "."} & set(parts) and not any(bad in member for bad in "\\:\0")
     return plain and "/".join(parts) == member and member.startswith((TABLES, ATTACHMENTS))
-
-
-def write_whole(path: Path, blocks: Iterable[bytes]) -> None:
-    """A new file, on the disk when this ends."""
-    with path.open("xb") as out:
-        for block in blocks:
-            out.write(block)
-        out.flush()
-        os.fsync(out.fileno())
-    on_disk(path.parent)

@@ -76,9 +76,12 @@ DEEDS: Mapping[str, str] = {
     "qualification.recorded": "recorded what somebody is qualified for",
     "qualification.withdrawn": "withdrew a qualification",
     "record.began": "began the record of change",
+    "photograph.kept": "kept a photograph",
     "recovery.made": "made new codes on paper",
     "register.set_up": "set the register up",
     "removal.withdrawn": "undid taking a component off",
+    "report.recorded": "recorded field work at a car",
+    "report.signed": "signed a report of field work",
     "report.removed": "let the details of reports go that need be kept no longer",
     "second.taken_away": "took codes and passkeys of somebody away",
     "set_up.link_made": "made a link for the first account",
@@ -115,6 +118,9 @@ TABLES: Mapping[str, str] = {
     "instruction_step": "step",
     "membership": "role",
     "ownership": "owner and region",
+    "field_entry": "entry of a field report",
+    "report": "field report",
+    "report_event": "event of a field report",
     "rulebook_edition": "rulebook edition",
     "rulebook_in_force": "rules in force",
     "service": "lading",
@@ -125,8 +131,11 @@ TABLES: Mapping[str, str] = {
 BESIDE = frozenset((
     "id", "car_id", "recorded_at", "recorded_by", "import_id", "superseded_at", "corrects",
     "form_key", "original_id", "component_id", "installation_id", "event_id", "visit_id",
-    "person_id", "row_id", "table_name", "place", "instruction_id",
+    "person_id", "row_id", "table_name", "place", "key", "instruction_id",
 ))  # fmt: skip
+
+# What a report of field work holds is told where it is shown, not line by line.
+TOLD_ELSEWHERE = frozenset(("field_entry", "report_event"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +254,8 @@ def _sentence(row: Mapping[str, Any], wording: Wording) -> str:
     """What a row is news of; of one that was only stamped as replaced nothing."""
     table, after, before = row["table"], row["after"], row["before"]
     what = _called(table)
+    if table in TOLD_ELSEWHERE:
+        return ""
     if after is None:
         return f"{what} was removed"
     if before is not None:

@@ -70,12 +70,16 @@ class Counted:
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What an action says of its doing; `bulk` tells of rows that nobody else does, by their digests."""
+    """What an action says of its doing; `bulk` tells of rows that nobody else does, by their digests.
+
+    A `leading` one names its entry though other deeds came before it in the same transaction.
+    """
 
     name: str
     about: tuple[About, ...]
     said: Mapping[str, Any]
     bulk: Sequence[Mapping[str, Any]] = ()
+    leading: bool = False
 
 
 @dataclass(slots=True)
@@ -106,7 +110,8 @@ class Gathered:
 
     @property
     def deeds(self) -> list[Deed]:
-        return [each for each in self.items if isinstance(each, Deed)]
+        found = [each for each in self.items if isinstance(each, Deed)]
+        return sorted(found, key=lambda each: not each.leading)
 
     @property
     def counted(self) -> dict[str, int]:
@@ -133,16 +138,17 @@ def note(
     deed: str,
     *about: tuple[str, object],
     bulk: Sequence[Mapping[str, Any]] = (),
+    leading: bool = False,
     **said: Any,
 ) -> None:
     """Name what is being done, in the same transaction: "event.recorded", and what else it is about.
 
     The cars, people and settings of rows written through the session need not be named. The first
-    deed of a transaction names its entry. A deed that changes nothing leaves none, unless `bulk`
+    deed of a transaction names its entry, or a `leading` one. A deed that changes nothing leaves none, unless `bulk`
     tells by digests which rows were written past the session (`store.digests`, `store.proof`).
     """
     named = tuple((kind, str(key)) for kind, key in about)
-    gathered(db).items.append(Deed(deed, named, said, bulk))
+    gathered(db).items.append(Deed(deed, named, said, bulk, leading))
 
 
 def tell(db: Session, table: Table, rows: Iterable[Values]) -> None:

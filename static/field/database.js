@@ -275,8 +275,8 @@ const newKey = () => crypto.randomUUID().replaceAll("-", "");
 /** @returns {Promise<Blob | null>} a photograph that is still on this tablet */
 export async function picture(digest) {
   const found = await person();
-  const row = found && (await read("photographs", null, [found.id, digest]));
-  return row?.blob ?? null;
+  const rows = found ? await read("photographs", "digest", [found.id, digest]) : [];
+  return rows.find((each) => each.blob)?.blob ?? null;
 }
 
 /** Keep a photograph and record it in its report, both or neither. @returns {Promise<Entry>} */

@@ -114,10 +114,10 @@ export async function nextPhotograph(person) {
 export const refusedPhotographs = (person) => read("photographs", "state", [person, "refused"]);
 
 /** Write down how a photograph fares. */
-export async function notePhotograph({ person, digest }, state, reason = "") {
+export async function notePhotograph({ person, report, digest }, state, reason = "") {
   await written(["photographs"], async (transaction) => {
     const photographs = transaction.objectStore("photographs");
-    const held = await photographs.get([person, digest]);
+    const held = await photographs.get([person, report, digest]);
     await photographs.put({ ...held, state, reason });
   });
 }

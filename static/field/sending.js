@@ -185,7 +185,7 @@ async function sendPhotograph(photograph) {
 // Begins by asking how much has come, so that what was sent before the network broke is not sent again.
 async function sendPieces({ digest, report, blob, bytes }) {
   const address = `${API}/photographs/${digest}`;
-  let { received, whole } = await ask(address);
+  let { received, whole } = await ask(`${address}?${new URLSearchParams({ report })}`);
   let piece = PIECE;
   while (!whole) {
     const body = blob.slice(received, received + piece);

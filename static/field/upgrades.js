@@ -14,7 +14,9 @@ function first(db) {
   const entries = db.createObjectStore("entries", { keyPath: "key" });
   entries.createIndex("place", ["report", "place"], { unique: true });
   entries.createIndex("state", ["person", "state"]);
-  const photographs = db.createObjectStore("photographs", { keyPath: ["person", "digest"] });
+  // The same picture may belong to two reports, and is sent for each.
+  const photographs = db.createObjectStore("photographs", { keyPath: ["person", "report", "digest"] });
+  photographs.createIndex("digest", ["person", "digest"]);
   photographs.createIndex("state", ["person", "state"]);
 }
 

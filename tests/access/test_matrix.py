@@ -47,6 +47,9 @@ WORDS = {
 OTHERWISE = {
     "/installations/{installation_id}/{kind}": "/installations/{installation_id}/remove",
     "/cars/{car_id}/verdict": "/cars/{car_id}/verdict?row=0",
+    "/api/v1/field/photographs/{digest}": (
+        "/api/v1/field/photographs/{digest}?at=0&bytes=2&report={report_key}"
+    ),
     "/rulebook/effect/confirm": "/rulebook/effect/confirm?edition=987654321",
 }
 # Only somebody at the machine itself may set the register up.
@@ -95,7 +98,7 @@ def world(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> tu
         clock=lambda: NOW,
     )
     with write_session(app.state.sessions) as db:
-        filled = build(db)
+        filled = build(db, app.state.attachments)
     with write_session(app.state.sessions) as db:
         add_changes(db, filled)
     return app, filled

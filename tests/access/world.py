@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from dataclasses import field as of
 from datetime import date
+from typing import cast
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.access import ROLES, Reach
-from app.actions import cars, components, events, facilities, instructions, rulebooks, uploads
+from app.actions import (
+    cars,
+    components,
+    events,
+    facilities,
+    field,
+    instructions,
+    pictures,
+    rulebooks,
+    uploads,
+)
 from app.actions import imports as imports_
 from app.actions.changes import (
     CarDetails,
@@ -22,18 +36,25 @@ from app.actions.changes import (
     NewService,
     NewStencil,
 )
+from app.actions.codes import Seal
 from app.actions.facilities import NewFacility
 from app.actions.instructions import NewInstruction, NewStep
 from app.actions.stamp import Stamp
+from app.answers.field_entries import read_entry
 from app.files import sheets
+from app.pictures import Attachments, Limits
+from app.store import reports
 from app.store.changes import ChangeAbout
 from app.store.derived import ImportRun, Job
+from app.store.field import Report
 from app.store.people import Membership, Person, SignIn
 from app.store.signed_in import fingerprint
 from app.store.tables import Party
 from app.store.visits import Visit
+from tests.field.entries import Tablet
 from tests.fixtures.people import LONG_AGO, NEVER
 from tests.fixtures.web import NOW, TODAY
+from tests.pictures import shots
 
 STAMP = Stamp("Fixture", NOW, TODAY)
 OWN, FOREIGN = "Quillon Tank Lines", "Zephyr Invented Leasing"
@@ -56,10 +77,10 @@ interval_months = 60
 class World:
     """Keys of the same things twice, by the name of the parameter in an address."""
 
-    own: dict[str, str] = field(default_factory=dict)
-    foreign: dict[str, str] = field(default_factory=dict)
+    own: dict[str, str] = of(default_factory=dict)
+    foreign: dict[str, str] = of(default_factory=dict)
     # Keys that nothing has.
-    missing: dict[str, str] = field(default_factory=dict)
+    missing: dict[str, str] = of(default_factory=dict)
 
 
 def browser_key(role: str, party: str = OWN) -> str:
@@ -67,7 +88,7 @@ def browser_key(role: str, party: str = OWN) -> str:
     return f"key-of-{role}-at-{party}".replace(" ", "-")
 
 
-def build(db: Session) -> World:
+def build(db: Session, attachments: Attachments) -> World:
     """Fill an empty store."""
     parties = {
         name: Party(name=name, keeps_register=name == OFFICE)
@@ -80,11 +101,12 @@ def build(db: Session) -> World:
         for role in ROLES:
             _person(db, role, parties[name])
         things = _things(db, parties[name], car)
+        things["digest"] = _photograph(db, attachments, things)
         (world.own if name == OWN else world.foreign).update(things)
     for party in (LINER, SHOP, OFFICE):
         for role in ROLES:
             _person(db, role, parties[party])
-    world.missing = {name: _missing(value) for name, value in world.foreign.items()} | NAMELESS
+    world.missing = {name: _missing(value) for name, value in world.foreign.items()} | NOTHING
     return world
 
 
@@ -102,8 +124,8 @@ def _missing(value: str) -> str:
     return "987654321" if value.isdecimal() else "no-such-thing"
 
 
-# A name as a car could have it.
-NAMELESS = {"mark": "ZQZX", "number": "777"}
+# As they could be.
+NOTHING = {"mark": "ZQZX", "number": "777", "digest": "0" * 64, "report_key": "0" * 32}
 
 
 def _person(db: Session, role: str, party: Party) -> None:
@@ -179,6 +201,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     for thing in (upload, run):
         thing.person_id = someone.id
     db.get_one(ImportRun, run.id).parties = [party.id]
+    report = _report(db, car.id, people[2], party)
     job = Job(
         id=f"job-of-{party.id}",
         kind="refresh-due",
@@ -197,4 +220,30 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "edition_id": str(edition.id), "visit_id": str(visit.id), "job_id": job.id,
         "facility_id": str(facility.id), "instruction_id": str(instruction.id),
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
+        "report_id": str(report.id), "report_key": report.key,
     }  # fmt: skip
+
+
+def _photograph(db: Session, attachments: Attachments, things: dict[str, str]) -> str:
+    """A picture of the report, no two alike; the sum under which it was sent."""
+    content = shots.file(image=shots.halves((40, int(things["car_id"]) + 40)))
+    digest = shots.sum_of(content)
+
+    @contextmanager
+    def same() -> Iterator[Session]:
+        yield db
+
+    desk = pictures.Desk(attachments, Limits(1_000_000, 1_000_000), same, same)
+    piece = pictures.Piece(digest, things["report_key"], 0, len(content), content)
+    assert pictures.receive(desk, piece, STAMP).whole
+    db.commit()
+    return digest
+
+
+def _report(db: Session, car_id: int, person: Person, party: Party) -> Report:
+    """A report of field work as far as its beginning, which needs no codes."""
+    tablet = Tablet(car_id, f"report of {party.name}").begin("visual", taken_at=None)
+    by = field.Receiver(person, STAMP, cast(Seal, None))
+    results = field.receive(db, [field.Sent(*read_entry(each)) for each in tablet.entries], by)
+    assert [each.state for each in results] == ["stored"]
+    return reports.by_key(db, [tablet.report])[tablet.report]

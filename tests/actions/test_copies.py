@@ -273,10 +273,19 @@ def test_attachments_go_along(made: Path, tmp_path: Path) -> None:
     assert again.read_bytes() == (tmp_path / "attached/2026/shell.jpg").read_bytes()
 
 
-def test_the_folder_beside_an_sqlite_file_is_the_one_meant_when_none_is_named() -> None:
-    assert copies.place_of("sqlite:///a/b.db").attachments == Path("a/b.db.attachments")
-    assert copies.place_of("postgresql://u@h/n").attachments is None
-    assert copies.place_of("postgresql://u@h/n", Path("x")).attachments == Path("x")
+@pytest.mark.parametrize(
+    ("url", "named", "meant"),
+    [
+        ("sqlite:///a/b.db", "", Path("a/b.db.attachments")),
+        ("postgresql://u@h/n", "", Path("data/attachments")),
+        ("postgresql://u@h/n", Path("x"), Path("x")),
+        ("sqlite:///a/b.db", "s3://bucket/register", "s3://bucket/register"),
+    ],
+)
+def test_the_folder_beside_an_sqlite_file_or_the_usual_one_is_meant_when_none_is_named(
+    url: str, named: Path | str, meant: Path | str
+) -> None:
+    assert copies.place_of(url, named).attachments == meant
 
 
 MEMBERS = [

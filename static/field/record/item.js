@@ -24,8 +24,8 @@ export function item(desk, [name], ui) {
 
 function source(desk, name) {
   const found = desk.shared?.instructions?.[desk.car.instructions?.[name]];
-  const whose = found?.owner ? `${found.owner}'s instructions` : "Built-in steps";
-  return found ? html`<p class="hint">${whose}, ${found.edition ?? found.from_on}. The rule in force and the owner's instructions go before this page.</p>` : nothing;
+  const whose = found?.owner ? `Steps of ${found.owner}, ${found.edition}${found.from_on ? `, from ${found.from_on}` : ""}` : "Built-in steps";
+  return found ? html`<p class="hint">${whose}. The rule in force and the owner's instructions go before this page.</p>` : nothing;
 }
 
 /** A caution is shown once, before the first step that needs it. */

@@ -73,10 +73,13 @@ export function act(ui, deed) {
   };
 }
 
-/** Cautions by the ids or moments that a screen is about. @param {any} desk @param {string[]} names */
+const LONGEST_NAME = 200; // of a caution in an entry
+
+/** Cautions by their ids, or by an owner's own words. @param {any} desk @param {string[]} names */
 export function cautionsFor(desk, names) {
   const all = desk.shared?.cautions ?? [];
-  return all.filter((each) => names.includes(each.id) || names.includes(each.when));
+  const own = (words) => ({ id: words.slice(0, LONGEST_NAME), title: "The owner's caution", words: [words] });
+  return names.map((name) => all.find((each) => each.id === name || each.when === name) ?? own(name));
 }
 
 export const acknowledged = (desk, names, job) => cautionsFor(desk, names).every((each) => desk.fold.acknowledged(each.id, job));

@@ -58,7 +58,7 @@ export const GAUGE = [
 
 // ---- one reading ----
 
-const zoneOf = (desk, name) => desk.car.zones.find((each) => each.zone === name) ?? { zone: name, words: name, judged_by: "owner" };
+const zoneOf = (desk, name) => desk.car.zones.find((each) => each.zone === name) ?? { zone: name, words: name.replaceAll("_", " "), judged_by: "nothing" };
 const at = (readings, spot) => readings.findLast((each) => same(each.says, spot)) ?? null;
 
 function nextFree(all, readings, after) {
@@ -177,7 +177,7 @@ const WORST_FIRST = ["condemned", "at_or_below_c", "unknown", "owner_judged", "a
 /** By zone how many were read and how the worst stands. */
 function worst(desk, readings) {
   if (!readings.length) return nothing;
-  const zones = desk.car.zones.filter((zone) => readings.some((each) => each.says.zone === zone.zone));
+  const zones = [...new Set(readings.map((each) => each.says.zone))].map((name) => zoneOf(desk, name));
   return html`<h2>Zones</h2><ul class="cards">${zones.map((zone) => {
     const there = readings.filter((each) => each.says.zone === zone.zone);
     const least = there.toSorted((one, other) => rank(desk, one) - rank(desk, other) || Number(one.says.inches) - Number(other.says.inches))[0];

@@ -10,9 +10,18 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from app.web import field_program
-from tests.browser.field.engine.register import Register, car, serving
+from tests.browser.field.engine.register import Register, car
+from tests.browser.field.engine.served import serving
 
 held: list[Register] = []
+UNTIL = """async ([at, given]) => {
+  const db = await import(at);
+  for (let n = 0; n < 400; n += 1) {
+    if (CONDITION) return true;
+    await new Promise((go) => setTimeout(go, 20));
+  }
+  return false;
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -58,11 +67,15 @@ class Tablet:
         )
         return self
 
+    def module(self, name: str) -> str:
+        """The address of one of the program's modules."""
+        script = "() => document.querySelector('script[type=module]').src"
+        return str(self.page.evaluate(script)).replace("main.js", name)
+
     def call(self, name: str, *given: Any, module: str = "database.js") -> Any:
         """Call a function of one of the program's modules, the very one that the page runs."""
         script = "async ([at, name, given]) => (await import(at))[name](...given)"
-        at = self.page.evaluate("() => document.querySelector('script[type=module]').src")
-        return self.page.evaluate(script, [at.replace("main.js", module), name, list(given)])
+        return self.page.evaluate(script, [self.module(module), name, list(given)])
 
     def take_along(self) -> None:
         self.call("take", {"question": "list=x", "words": "A list"}, module="packs.js")
@@ -81,14 +94,14 @@ class Tablet:
 
     def until(self, condition: str, *given: Any) -> None:
         """Wait until a condition about the store holds; `db` is its module in it."""
-        at = self.page.evaluate("() => document.querySelector('script[type=module]').src")
-        script = (
-            "([at, given]) => import(at).then(async db => { const wanted = async () => (%s);"
-            " for (let n = 0; n < 400; n += 1) { if (await wanted()) return true;"
-            " await new Promise(go => setTimeout(go, 20)); } return false; })" % condition
-        )
-        assert self.page.evaluate(script, [at.replace("main.js", "database.js"), list(given)]), (
-            condition
+        script = UNTIL.replace("CONDITION", condition)
+        found = self.page.evaluate(script, [self.module("database.js"), list(given)])
+        assert found, condition
+
+    def until_at_rest(self) -> None:
+        """Wait until nothing is being sent, whether all went or it waits for the next try."""
+        self.until(
+            "await import(at.replace('database', 'sending')).then(({ now }) => now.known && !now.busy)"
         )
 
     def until_sent(self, report: str) -> None:

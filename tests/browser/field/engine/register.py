@@ -6,29 +6,14 @@ Tests tell it how the network fares, who is signed in, and what it refuses.
 from __future__ import annotations
 
 import json
-import socket
-import threading
-import warnings
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
-from fastapi import FastAPI
-from fastapi.responses import HTMLResponse
-
-from app.pages import field_program as program_pages
-from app.settings import Settings
-from app.web import Guard, field_program
+from app.web import field_program
 from app.web.field_program import Program
-from app.web.limits import Limits
-
-with warnings.catch_warnings():
-    warnings.filterwarnings("ignore", message="Using `httpx` with `starlette.testclient`")
-    from fastapi.testclient import TestClient
 
 ADA: dict[str, Any] = {"id": 7, "name": "Ada Example"}
 IDA: dict[str, Any] = {"id": 8, "name": "Ida Example"}
@@ -82,11 +67,14 @@ class Register:
     photographs: dict[str, bytes] = field(default_factory=dict)
     refuses: Refusing = lambda entry: None
     others: list[dict[str, Any]] = field(default_factory=list)
-    # For coming requests to the API: an answer instead, "lost" for stored but not answered, None for fine.
+    # For coming requests to the API: an answer instead; "gone" before it came, "lost" after it was
+    # stored; None for fine.
     weather: list[Answer | str | None] = field(default_factory=list)
     # From this many bytes of a body on nothing is taken.
     most_bytes: int = 10**9
     asked: list[tuple[str, str]] = field(default_factory=list)
+    # The keys of entries as they came, each as often as it came.
+    came: list[str] = field(default_factory=list)
     page_size: int = 2
     program: Program = field(default_factory=lambda: program_with({}), repr=False)
 
@@ -95,6 +83,17 @@ class Register:
         return sorted(found, key=lambda each: int(each["place"]))
 
     # ---- the API ----
+
+    def weathered(self, method: str, address: str, body: bytes) -> Answer | None:
+        """The answer, as the network lets it through; None when none comes."""
+        self.asked.append((method, address))
+        weather = self.weather.pop(0) if self.weather else None
+        if isinstance(weather, tuple):
+            return weather
+        if weather == "gone":
+            return None
+        answer = self.answer(method, address, body)
+        return None if weather == "lost" else answer
 
     def answer(self, method: str, address: str, body: bytes) -> Answer:
         parts = urlsplit(address)
@@ -156,6 +155,7 @@ class Register:
             faults = [{"path": "says", "problem": why}] if why else []
             return {"key": entry["key"], "state": state, "faults": faults, "others": others or []}
 
+        self.came.append(entry["key"])
         held = self.entries.get(entry["key"])
         if held is not None:
             return (
@@ -190,81 +190,3 @@ class Register:
         if at <= len(held):
             self.photographs[digest] = held[:at] + body if at + len(body) > len(held) else held
         return self._come(digest, total)
-
-
-def _program_app(register: Register) -> FastAPI:
-    app = FastAPI()
-    app.include_router(program_pages.router)
-
-    @app.get("/field")
-    @app.get("/sign-in")
-    def page() -> HTMLResponse:
-        return HTMLResponse(field_program.shell())
-
-    settings = Settings()
-    app.add_middleware(Guard, settings=settings, limits=Limits(settings))
-    return app
-
-
-@contextmanager
-def serving(register_of: Callable[[], Register]) -> Iterator[str]:
-    """Serve whatever register `register_of` gives at the moment; the address."""
-    client = TestClient(_program_app(register_of()), headers={"Host": "127.0.0.1"})
-    lock = threading.Lock()
-
-    class Handler(BaseHTTPRequestHandler):
-        protocol_version = "HTTP/1.1"
-
-        def _go(self) -> None:
-            body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
-            if self.path.startswith("/api/"):
-                self._api(body)
-            else:
-                answer = client.get(self.path)
-                self._send(answer.status_code, dict(answer.headers), answer.content)
-
-        def _api(self, body: bytes) -> None:
-            with lock:
-                register = register_of()
-                register.asked.append((self.command, self.path))
-                weather = register.weather.pop(0) if register.weather else None
-                told = None
-                if weather in (None, "lost"):
-                    told = register.answer(self.command, self.path, body)
-                elif not isinstance(weather, str):
-                    told = weather
-            if isinstance(weather, str) or told is None:  # "lost" after storing, "gone" before
-                self.close_connection = True
-                self.connection.shutdown(socket.SHUT_RDWR)
-                return
-            status, content, headers = told
-            kind = {"Content-Type": "application/json", "Cache-Control": "no-store"}
-            self._send(status, kind | headers, json.dumps(content).encode())
-
-        def _send(self, status: int, headers: Mapping[str, str], body: bytes) -> None:
-            self.send_response(status)
-            for name, value in headers.items():
-                if name.lower() not in ("content-length", "content-encoding", "date", "server"):
-                    self.send_header(name, value)
-            self.send_header("Content-Length", str(len(body)))
-            self.end_headers()
-            self.wfile.write(body)
-
-        do_GET = do_POST = do_PUT = _go
-
-        def log_message(self, format: str, *args: object) -> None:
-            """Tests say what went wrong themselves."""
-
-    class Server(ThreadingHTTPServer):
-        daemon_threads = True
-
-        def handle_error(self, *_: object) -> None:
-            """A connection that a test broke is no news."""
-
-    server = Server(("127.0.0.1", 0), Handler)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}"
-    finally:
-        server.shutdown()
-        server.server_close()
