@@ -9,6 +9,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -40,9 +41,22 @@ class Fresh:
 
 @pytest.fixture
 def fresh(sqlite_template: Path, tmp_path: Path) -> Iterator[Fresh]:
-    shutil.copyfile(sqlite_template, tmp_path / "store.db")
-    with serving(f"sqlite:///{tmp_path / 'store.db'}", tmp_path) as running:
-        yield Fresh(running.url.replace("127.0.0.1", "localhost"), tmp_path / "server.log")
+    with _on_an_empty_store(sqlite_template, tmp_path) as started:
+        yield started
+
+
+@pytest.fixture
+def strict(sqlite_template: Path, tmp_path: Path) -> Iterator[Fresh]:
+    """One that lets nobody further with a password alone."""
+    with _on_an_empty_store(sqlite_template, tmp_path, SECOND_FACTOR="required") as started:
+        yield started
+
+
+@contextmanager
+def _on_an_empty_store(template: Path, folder: Path, **settings: str) -> Iterator[Fresh]:
+    shutil.copyfile(template, folder / "store.db")
+    with serving(f"sqlite:///{folder / 'store.db'}", folder, **settings) as running:
+        yield Fresh(running.url.replace("127.0.0.1", "localhost"), folder / "server.log")
 
 
 def is_sound(page: Page) -> None:
@@ -239,18 +253,35 @@ OTHERS = (
 def test_axe_finds_nothing_on_the_other_pages_at_any_width(page: Page, fresh: Fresh) -> None:
     page.goto(fresh.set_up_link)
     at_every_width(page)
-    for label, value in (
-        ("Company", COMPANY), ("Your name", "Ada Example"), ("Address of mail", EMAIL),
-        ("New password", PASSWORD), ("The same again", PASSWORD),
-    ):  # fmt: skip
-        page.get_by_label(label).fill(value)
-    page.get_by_role("button", name="Make the account").click()
+    _make_the_account(page)
     for path in OTHERS:
         page.goto(fresh.url + path)
         # The sign-in is new, so nothing asks for it again.
         assert page.url == fresh.url + path
         expect(page.get_by_role("heading", level=1)).to_be_visible()
         at_every_width(page)
+
+
+def test_a_password_alone_leads_to_a_page_that_asks_for_a_second_secret(
+    page: Page, strict: Fresh
+) -> None:
+    page.goto(strict.set_up_link)
+    _make_the_account(page)
+    answer = page.goto(f"{strict.url}/fleet")
+    assert answer
+    assert answer.status == 403
+    at_every_width(page)
+    page.get_by_role("link", name="Set up codes").click()
+    expect(page).to_have_url(f"{strict.url}/account/codes")
+
+
+def _make_the_account(page: Page) -> None:
+    for label, value in (
+        ("Company", COMPANY), ("Your name", "Ada Example"), ("Address of mail", EMAIL),
+        ("New password", PASSWORD), ("The same again", PASSWORD),
+    ):  # fmt: skip
+        page.get_by_label(label).fill(value)
+    page.get_by_role("button", name="Make the account").click()
 
 
 def at_every_width(page: Page) -> None:
