@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
+from functools import cache
+from types import SimpleNamespace
 
-from fastapi import Depends, FastAPI
+from fastapi import APIRouter, Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.responses import Response
 from starlette.types import Scope
@@ -47,6 +49,22 @@ async def _engine_closed_at_the_end(app: FastAPI) -> AsyncIterator[None]:
     app.state.engine.dispose()
 
 
+@cache
+def all_routes() -> APIRouter:
+    """The pages and the API, once a process: what a route asks for is worked out when it is first used.
+
+    A test may put another in the place of a dependency, in `dependency_overrides` of its provider.
+    """
+    routes = APIRouter(dependency_overrides_provider=SimpleNamespace(dependency_overrides={}))
+    asked = [Depends(admitted)]
+    for router in pages.ROUTERS:
+        routes.include_router(router, include_in_schema=False, dependencies=asked)
+    routes.include_router(api.router, dependencies=asked)
+    for part in (*pages.ROUTERS, *api.ROUTERS):
+        every_route_says(part.routes)
+    return routes
+
+
 def create_app(
     settings: Settings | None = None, clock: Callable[[], datetime] = _utc_now
 ) -> FastAPI:
@@ -59,6 +77,7 @@ def create_app(
         redoc_url=None,
         openapi_url=None,  # the API answers its own, with examples
         lifespan=_engine_closed_at_the_end,
+        routes=all_routes().routes,
     )
     app.state.settings = settings
     app.state.clock = clock
@@ -66,12 +85,6 @@ def create_app(
     app.state.sessions = sessions(app.state.engine)
     app.state.store_checked = False
     app.state.attachments = keeping.opened(settings)
-    asked = [Depends(admitted)]
-    for router in pages.ROUTERS:
-        app.include_router(router, include_in_schema=False, dependencies=asked)
-    app.include_router(api.router, dependencies=asked)
-    for part in (*pages.ROUTERS, *api.ROUTERS):
-        every_route_says(part.routes)
     app.mount("/static", KeptFiles(directory=STATIC), name="static")
     answer_problems(app)
     app.state.limits = Limits(settings)

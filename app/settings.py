@@ -4,7 +4,7 @@ import re
 from ipaddress import ip_network
 from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
@@ -22,9 +22,11 @@ def _served_database(url: str) -> str:
 
 
 def _known_zone(name: str) -> str:
-    if name not in available_timezones():
-        raise ValueError(f"{name!r} is no time zone; want a name such as America/Chicago")
-    return name
+    try:
+        return ZoneInfo(name).key
+    except (ValueError, OSError, KeyError) as error:  # a folder, a path, no such name
+        wanted = "want a name such as America/Chicago"
+        raise ValueError(f"{name!r} is no time zone; {wanted}") from error
 
 
 def _origin(address: str) -> str:

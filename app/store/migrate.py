@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -86,7 +87,9 @@ def _config() -> Config:
     return Config(toml_file=PROJECT / "pyproject.toml")
 
 
+@cache
 def _scripts() -> ScriptDirectory:
+    """This program's own, read once."""
     return ScriptDirectory.from_config(_config())
 
 

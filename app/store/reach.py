@@ -12,7 +12,9 @@ from datetime import date
 from typing import Any, cast
 
 from sqlalchemy import (
+    BindParameter,
     ColumnElement,
+    Date,
     Row,
     Select,
     and_,
@@ -225,7 +227,8 @@ def sharings(db: Session, car_ids: Sequence[int], today: date) -> tuple[set[Shar
     """With whom these cars are shared: as it is stored, and as what is recorded has it."""
     stored = select(CarReach.car_id, CarReach.party_id, CarReach.kind)
     held = {_sharing(row) for row in db.execute(stored.where(CarReach.car_id.in_(car_ids)))}
-    fresh = {_sharing(row) for query in _sharings(car_ids, today) for row in db.execute(query)}
+    asked = {"car_ids": car_ids, "today": today}
+    fresh = {_sharing(row) for query in SHARINGS for row in db.execute(query, asked)}
     return held, fresh
 
 
@@ -233,7 +236,17 @@ def _sharing(row: Row[*tuple[Any, ...]]) -> Sharing:
     return row[0], row[1], row[2]
 
 
-def _sharings(car_ids: Sequence[int], today: date) -> Iterable[Select[*tuple[Any, ...]]]:
+def _has(steps: Sequence[str]) -> Condition:
+    return exists().where(
+        VisitStep.visit_id == Visit.id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(steps),
+    )
+
+
+def _sharings() -> Iterable[Select[*tuple[Any, ...]]]:
+    car_ids: BindParameter[int] = bindparam("car_ids", expanding=True)
+    today = bindparam("today", type_=Date)
     for kind, column in (
         ("lining", Ownership.lining_owner_id),
         ("equipment", Ownership.equipment_owner_id),
@@ -264,9 +277,5 @@ def _sharings(car_ids: Sequence[int], today: date) -> Iterable[Select[*tuple[Any
     )
 
 
-def _has(steps: Sequence[str]) -> Condition:
-    return exists().where(
-        VisitStep.visit_id == Visit.id,
-        VisitStep.superseded_at.is_(None),
-        VisitStep.step.in_(steps),
-    )
+# Built once: asked after each change of a car, with other cars and days.
+SHARINGS = tuple(_sharings())

@@ -1,15 +1,17 @@
 """The owner of a lining or of service equipment: what they see and record of a car that is another's."""
 
 import re
+import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
 
 from app.main import create_app
 from app.settings import Settings
-from app.store.db import write_session
+from app.store.db import make_engine, sessions, write_session
 from tests.access.parties import (
     FITTER,
     LINER,
@@ -21,6 +23,7 @@ from tests.access.parties import (
     lined_car,
     signed_in,
 )
+from tests.fixtures.store import at_rest
 from tests.fixtures.web import NOW, TestClient
 from tests.pages.reading import Page, csv_rows
 
@@ -49,16 +52,30 @@ class Shared:
         return browser(self.app, party, role)
 
 
-@pytest.fixture
-def shared(sqlite_url: str) -> Iterator[Shared]:
-    app = create_app(Settings(database_url=sqlite_url), clock=lambda: NOW)
-    with write_session(app.state.sessions) as db:
+@pytest.fixture(scope="module")
+def made(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, int]:
+    """A store with the cars, to be copied, and the key of the one that is shared."""
+    path = tmp_path_factory.mktemp("shared") / "store.db"
+    shutil.copyfile(sqlite_template, path)
+    engine = make_engine(f"sqlite:///{path}")
+    with write_session(sessions(engine)) as db:
         party = companies(db, OWNER, LINER, FITTER)
         for name in party:
             for role in ("inspector", "planner"):
                 signed_in(db, party[name], role)
         lined_car(db, party[LINER], NUMBER + 1)
         car = lined_car(db, party[OWNER], lining_owner=LINER, equipment_owner=FITTER).id
+    engine.dispose()
+    at_rest(path)
+    return path, car
+
+
+@pytest.fixture
+def shared(made: tuple[Path, int], tmp_path: Path) -> Iterator[Shared]:
+    template, car = made
+    shutil.copyfile(template, tmp_path / "store.db")
+    settings = Settings(database_url=f"sqlite:///{tmp_path / 'store.db'}")
+    app = create_app(settings, clock=lambda: NOW)
     rows = browser(app, OWNER, "planner").get(f"/api/v1/cars/{car}/events").json()["rows"]
     yield Shared(app, car, {";".join(row["items"]): row["id"] for row in rows})
     app.state.engine.dispose()

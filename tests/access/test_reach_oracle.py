@@ -45,6 +45,7 @@ from app.store.visits import CarReach
 from tests.access.parties import MARK, STAMP, viewer
 from tests.fixtures.postgres import fresh_database
 from tests.fixtures.web import TODAY
+from tests.length import tries
 
 NAMES = ("Ash Invented", "Birch Invented", "Cedar Invented", "Kept by Ash", "Kept by Birch")
 KEPT_BY = {3: 0, 4: 1}
@@ -314,7 +315,7 @@ def run(url: str, owners: list[int], done: list[tuple]) -> None:
 OWNERS = st.lists(party, min_size=CARS, max_size=CARS)
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(short=8, long=200), suppress_health_check=[HealthCheck.too_slow])
 @given(owners=OWNERS, done=deeds)
 def test_every_question_finds_what_the_rules_say(sqlite_template, tmp_path_factory, owners, done):
     path: Path = tmp_path_factory.mktemp("oracle") / "store.db"
@@ -323,7 +324,7 @@ def test_every_question_finds_what_the_rules_say(sqlite_template, tmp_path_facto
     path.unlink()
 
 
-@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(short=2, long=25), suppress_health_check=[HealthCheck.too_slow])
 @given(owners=OWNERS, done=deeds)
 def test_every_question_finds_the_same_on_postgresql(postgres_url, postgres_template, owners, done):
     template = make_url(postgres_template).database

@@ -6,6 +6,7 @@ Each question names the first thing that is wrong, or nothing.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 from sqlalchemy import (
@@ -96,8 +97,9 @@ def _triggers(connection: Connection) -> dict[str, str]:
     return {row.name: row.sql for row in connection.execute(text(SQLITE_TRIGGERS))}
 
 
+@cache
 def _triggers_as_made() -> Mapping[str, str]:
-    """Those of a store that the migrations have just made."""
+    """Those of a store that the migrations have just made; a running program's never change."""
     engine = for_migrating("sqlite://")
     try:
         with writing(engine).begin() as connection:
