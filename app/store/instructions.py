@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -16,6 +17,9 @@ from app.store import reach
 from app.store.cars import withdrawals
 from app.store.field_data import Instruction, InstructionStep
 from app.store.tables import Party, Withdrawal
+
+# How a step of an owner's instruction is named, as `_step` does.
+OWN_STEP = re.compile(r"own\.(\d{1,18})\.\d+", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +109,16 @@ def of_day(db: Session, owner_id: int, item: str, from_on: date) -> Instruction 
 def corrected_by(db: Session, row: Instruction) -> Instruction | None:
     """The row that took this one's place, if one did."""
     return db.scalars(select(Instruction).where(Instruction.corrects == row.id)).first()
+
+
+def looked_at(db: Session, step_ids: Collection[str]) -> dict[str, str]:
+    """What owners' own steps ask to be looked at, by id; also of those that count no longer. Others have none."""
+    wanted = {int(found[1]) for each in step_ids if (found := OWN_STEP.fullmatch(each))}
+    return {
+        step.id: step.look_at
+        for key, steps in _steps(db, sorted(wanted)).items()
+        for step in (_step(key, each) for each in steps)
+    }
 
 
 def _steps(db: Session, ids: Sequence[int]) -> dict[int, tuple[InstructionStep, ...]]:

@@ -86,6 +86,14 @@ def written(says: Mapping[str, Any]) -> str:
     return canonical({name: value for name, value in says.items() if name != "code"})
 
 
+def arrivals(db: Session, report_id: int) -> dict[str, datetime]:
+    """By key of each entry of a report when it came into the record."""
+    rows = db.execute(
+        select(FieldEntry.key, FieldEntry.recorded_at).where(FieldEntry.report_id == report_id)
+    )
+    return {row.key: row.recorded_at for row in rows}
+
+
 @dataclass(frozen=True, slots=True)
 class ReportListed:
     """A report in the list of its car."""

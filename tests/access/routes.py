@@ -181,6 +181,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/ready"): "everyone",
     ("GET", "/record"): "record_work",
     ("POST", "/record"): "record_work",
+    ("GET", "/reports/{report_id}"): "read",
     ("GET", "/retention"): "read",
     ("GET", "/rulebook"): "read",
     ("GET", "/rulebook/editions"): "read",
