@@ -5,17 +5,15 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import Depends, Path, Query
-from fastapi.responses import JSONResponse
 
 from app import web
 from app.actions import pictures as actions
-from app.actions.pictures import Piece, Received, Spoilt
+from app.actions.pictures import Piece, Received
 from app.actions.stamp import Stamp
 from app.api.exact import can_fail, subject
 from app.api.schemas import ErrorOut, Out
 from app.pictures.arriving import LARGEST_PIECE
 from app.web import keeping
-from app.web.problems import as_json
 
 router = subject("field work")
 
@@ -48,15 +46,8 @@ class ReceivedOut(Out):
     whole: bool
 
 
-class SpoiltOut(ErrorOut):
-    """Why a picture that came cannot be kept; it begins anew when `received` is 0."""
-
-    received: int | None = None
-
-
 TOO_LARGE: dict[int | str, dict[str, Any]] = {
     413: {"model": ErrorOut, "description": "The piece is larger than one may be."},
-    422: {"model": SpoiltOut, "description": "The piece, or the whole picture, cannot be taken."},
 }
 
 
@@ -80,7 +71,6 @@ def announced(
 @router.put(
     "/field/photographs/{digest}",
     summary="Send the next piece of a photograph",
-    response_model=ReceivedOut,
     responses={**can_fail(404), **TOO_LARGE},
     openapi_extra=BODY,
 )
@@ -91,19 +81,15 @@ def take(
     now: web.Now,
     today: web.Today,
     by: web.Recorder,
-) -> ReceivedOut | JSONResponse:
+) -> ReceivedOut:
     """Of a piece that came before nothing is added, and of one that begins too far on nothing is taken.
 
     So go on from `received`, whatever was sent. With the last piece the sum is checked and the picture
     decoded: JPEG, PNG and WebP are taken, whatever they are called. It is kept without the place where
-    it was taken, unless the owner of the car wants that. When it cannot be kept, `received` is 0 and the
-    reason stands beside it.
+    it was taken, unless the owner of the car wants that. When it cannot be kept, the reason is told, and
+    nothing of it is left: it is sent from its first byte again.
     """
-    try:
-        return _told(actions.receive(desk, piece, Stamp(by, now, today)))
-    except Spoilt as spoilt:
-        answer = SpoiltOut.model_validate_json(bytes(as_json(422, str(spoilt), spoilt.faults).body))
-        return JSONResponse(answer.model_copy(update={"received": 0}).model_dump(), 422)
+    return _told(actions.receive(desk, piece, Stamp(by, now, today)))
 
 
 def _told(received: Received) -> ReceivedOut:

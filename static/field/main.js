@@ -26,6 +26,7 @@ let again = false;
 
 async function begin() {
   const place = document.querySelector("[data-field]");
+  place.replaceChildren();
   render(html`<header class="shell-head" id="field-head"></header><main id="field-main"></main>`, place);
   document.documentElement.classList.add("scripted");
   try {

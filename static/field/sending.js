@@ -16,6 +16,9 @@ const MET_FOR = 50;
 const UNREADABLE = new Set(["not_taken", "too_large"]);
 /** The register reads the clock to seconds, and a wait of exactly so long may come too early. */
 const A_LITTLE = 0.3;
+// A network that drops a request now and then often takes the next; what is sent twice is stored once.
+const TRIES = 4;
+const BREATH = 0.5;
 
 /**
  * How sending stands: `why` it stopped last, or null; `until` when it goes on by itself.
@@ -35,9 +38,20 @@ function tell(changes) {
   told.dispatchEvent(new Event("changed"));
 }
 
+/** Ask, and ask again at once where no answer came. Raises NotDone. */
+async function tried(address, how, left = TRIES - 1) {
+  try {
+    return await ask(address, how);
+  } catch (wrong) {
+    if (wrong.why !== "offline" || !left || !navigator.onLine) throw wrong;
+    await new Promise((resolve) => setTimeout(resolve, BREATH * 1000));
+    return tried(address, how, left - 1);
+  }
+}
+
 /** Ask who is signed in, and have them work here. Raises NotDone. */
 export async function meet() {
-  const { person: id, name, version } = await ask(`${API}/who`);
+  const { person: id, name, version } = await tried(`${API}/who`);
   await setPerson({ id, name });
   metAt = Date.now();
   now.version = version;
@@ -117,7 +131,7 @@ export const sendKept = () =>
   });
 
 async function meetSame() {
-  const { person: id } = await ask(`${API}/who`);
+  const { person: id } = await tried(`${API}/who`);
   const here = await person();
   if (here?.id !== id) throw new NotDone("other_person");
   return here;
@@ -135,11 +149,12 @@ async function sendAll(personId) {
 /** @returns {Promise<number>} how many to send at a time from now on */
 async function sendBatch(personId, batch) {
   const body = { person: personId, entries: batch.map(asSent) };
-  const results = await ask(`${API}/entries`, { method: "POST", body }).then(
+  const results = await tried(`${API}/entries`, { method: "POST", body }).then(
     (answer) => answer.results,
     (wrong) => notTaken(wrong, personId, batch),
   );
   if (!results) return Math.ceil(batch.length / 2);
+  failures = 0; // what moves on is no reason to wait longer and longer
   if (!(await took(batch, results))) await findLost(batch[0].report);
   return MOST;
 }
@@ -155,7 +170,7 @@ async function notTaken(wrong, personId, batch) {
 
 // The register waits for an earlier entry that was stored there once: it was brought back from a copy.
 async function findLost(report) {
-  const there = await ask(`${API}/reports/${report}`).then(
+  const there = await tried(`${API}/reports/${report}`).then(
     (answer) => answer.entries.map((each) => each.key),
     (wrong) => (wrong.status === 404 ? [] : Promise.reject(wrong)),
   );
@@ -185,15 +200,16 @@ async function sendPhotograph(photograph) {
 // Begins by asking how much has come, so that what was sent before the network broke is not sent again.
 async function sendPieces({ digest, report, blob, bytes }) {
   const address = `${API}/photographs/${digest}`;
-  let { received, whole } = await ask(`${address}?${new URLSearchParams({ report })}`);
+  let { received, whole } = await tried(`${address}?${new URLSearchParams({ report })}`);
   let piece = PIECE;
   while (!whole) {
     const body = blob.slice(received, received + piece);
     const at = `${address}?${new URLSearchParams({ at: received, bytes, report })}`;
     try {
-      const came = await ask(at, { method: "PUT", body, type: "application/octet-stream", seconds: 60 });
+      const came = await tried(at, { method: "PUT", body, type: "application/octet-stream", seconds: 60 });
       if (!came.whole && came.received <= received) throw new NotDone("busy");
       ({ received, whole } = came);
+      failures = 0;
     } catch (wrong) {
       if (wrong.why !== "too_large" || piece <= LEAST_PIECE) throw wrong;
       piece /= 2;

@@ -5,6 +5,7 @@ import { capital } from "./car.js";
 import { asSentence } from "./forms.js";
 import { badge, head, moment, notice } from "./pieces.js";
 
+const keyOf = (other) => `${other.item}-${other.event_id}`;
 const KEEP = [["both", "Keep both"], ["theirs", "Theirs stands, mine does not count"]];
 
 /** @param {import("./desk.js").Desk} desk @param {string[]} rest the key of the signature @param {any} ui */
@@ -25,18 +26,18 @@ function one(ui, desk, other) {
       <div class="card"><h3>Theirs</h3><p>${badge(other.outcome)}</p><p>${other.happened_on}, ${other.facility}, ${other.inspector}</p>
         <p class="below">recorded by ${other.recorded_by}, ${moment(other.recorded_at)}</p></div></div>
     <fieldset class="choice"><legend>What stands</legend><div class="presses">${KEEP.map(([keep, words]) => html`<label class="press">
-      <input type="radio" name="keep-${other.event_id}" .checked=${ui.decided[other.event_id] === keep} @change=${() => {
-        ui.decided[other.event_id] = keep;
+      <input type="radio" name="keep-${keyOf(other)}" .checked=${ui.decided[keyOf(other)] === keep} @change=${() => {
+        ui.decided[keyOf(other)] = keep;
         ui.redraw();
       }}><span>${words}</span></label>`)}</div></fieldset></section>`;
 }
 
 async function decide(ui, desk, others) {
-  const open = others.filter((each) => !ui.decided[each.event_id]);
+  const open = others.filter((each) => !ui.decided[keyOf(each)]);
   ui.problem = open.length ? `Nothing is chosen for ${open.map((each) => desk.words(each.item)).join(", ")}; want what stands.` : "";
   try {
     if (!open.length) {
-      await database.resolve(desk.key, others.map((each) => ({ item: each.item, other: each.event_id, keep: ui.decided[each.event_id] })));
+      await database.resolve(desk.key, others.map((each) => ({ item: each.item, other: each.event_id, keep: ui.decided[keyOf(each)] })));
       location.hash = desk.at();
     }
   } catch (wrong) {

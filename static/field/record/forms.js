@@ -89,7 +89,8 @@ function read(element, fields) {
     const text = typedIn(element, field);
     const problem = wrongWith(field, text);
     if (problem) problems[field.name] = problem;
-    values[field.name] = READ[field.control]?.(text) ?? text;
+    const as = READ[field.control];
+    values[field.name] = as ? as(text) : text;
   }
   return { values, problems };
 }

@@ -17,7 +17,7 @@ const NO_LIST = "This is not the address of a list. Open the list in the registe
 
 export async function taking(ui, [kind, given]) {
   const [held, taken] = [await packs(), await cars()];
-  if (ui.fresh && kind === "list" && given) ui.address = given;
+  if (ui.fresh && kind === "list" && given) ui.list = given;
   if (ui.fresh) act(ui, () => lookForVisits(ui))();
   return () => html`${head("Take cars along", null)}
     ${notice(ui)}
@@ -90,7 +90,7 @@ const offer = (ui, question, words) => html`<p class="shell-offer"><span>${words
 const lists = (ui) => html`${LISTS.map(({ query, words }) => offer(ui, listOf(query), words))}
   <form class="shell-find" @submit=${(event) => fromAddress(event, ui)}>
     <label for="field-address">The address of a list of due work</label>
-    <input id="field-address" name="address" type="text" autocomplete="off" spellcheck="false" .value=${ui.address ?? ""}>
+    <input id="field-address" name="address" type="text" autocomplete="off" spellcheck="false" .value=${ui.list ?? ""}>
     <button class="button" type="submit">Take along</button>
   </form>`;
 

@@ -1,4 +1,4 @@
-// Today's work: the cars taken along, what is overdue first, and the reports that are begun.
+// Today's work: the cars taken along, overdue and due now first, and the reports that are begun.
 
 import { cars, reports, shared } from "../database.js";
 import { html, nothing } from "../html.js";
@@ -13,7 +13,7 @@ export async function today(ui) {
   return () => html`${head("Today's work", null)}
     ${taken.length ? html`<p class="hint">${counted(taken.length, "car")} on this tablet, last taken ${ago(known.taken_at)}. Due dates are as of then.</p>` : nothingTaken()}
     ${open.length ? begun(open, taken) : nothing}
-    ${taken.length ? html`<h2>Cars, what is overdue first</h2>${carList(taken, ui, new Map(open.map((each) => [each.car_id, each])))}` : nothing}`;
+    ${taken.length ? html`<h2>Cars, overdue and due now first</h2>${carList(taken, ui, new Map(open.map((each) => [each.car_id, each])))}` : nothing}`;
 }
 
 const nothingTaken = () => html`<p>No car is on this tablet yet. Take the cars of a list, a visit or a shop along while there is a connection.</p>

@@ -52,8 +52,14 @@ const decideRow = ({ report, car, entry }) => html`<li class="card">
 
 const refusedRow = (ui, { report, car, entry }) => html`<li class="card">
   <p class="card-head">${named(car)}${badge("refused", `${KINDS[entry.kind] ?? entry.kind.replaceAll("_", " ")} refused`)}</p>
-  <ul>${entry.faults.map(({ problem }) => html`<li>${problem}</li>`)}</ul>
+  <ul>${entry.faults.map((fault) => html`<li>${faultWords(fault)}</li>`)}</ul>
   <p class="actions">${ways(ui, report, entry)}</p></li>`;
+
+/** With the field that it is about, where it is about one. */
+function faultWords({ path, problem }) {
+  const field = path.split(".").at(-1).replaceAll("_", " ");
+  return field && field !== "says" ? `${capital(field)}: ${problem}` : capital(problem);
+}
 
 // A signature is not mended: what it lacks is recorded, and the report is signed again.
 const ways = (ui, report, entry) => entry.kind === "signed"
