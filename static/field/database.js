@@ -44,8 +44,9 @@ const NEWER =
   "A newer version of the program has used this tablet. Nothing is lost: connect, and open the page again.";
 const NOBODY = "Nobody has signed in on this tablet yet. Connect and sign in once.";
 
-/** Photographs stop here, so that what is typed still fits. */
+/** Photographs stop here, so that what is typed still fits; so much is held back. */
 export const KEPT_FOR_ENTRIES = 20e6;
+const RESERVE = "reserve";
 /** A day's photographs: 200 of half a megabyte. With less the person is told. */
 export const DAY_OF_PHOTOGRAPHS = 100e6;
 
@@ -94,9 +95,19 @@ function forgotten() {
  * @template T
  * @param {string[]} stores
  * @param {(transaction: any) => Promise<T> | T} change
+ * @param {{reserve?: boolean}} [how] whether the room held back may be used for it
  * @returns {Promise<T>}
  */
-export async function written(stores, change) {
+export async function written(stores, change, { reserve = true } = {}) {
+  try {
+    return await attempted(stores, change);
+  } catch (wrong) {
+    if (!(wrong instanceof Full) || !reserve || !(await letReserveGo())) throw wrong;
+    return attempted(stores, change);
+  }
+}
+
+async function attempted(stores, change) {
   const db = await opened();
   const transaction = db.transaction(stores, "readwrite", { durability: "strict" });
   const done = transaction.done;
@@ -125,6 +136,31 @@ async function asTold(wrong, transaction, done) {
 function tell() {
   changed.dispatchEvent(new Event("changed"));
   otherWindows.postMessage("changed");
+}
+
+// ---- room held back ----
+
+// How much room is left not every browser tells truly, so some is held: what is typed still fits when all else is full.
+let scarce = false;
+
+/** Whether the room held back is in use, or could not be held: it is time to send and to let cars go. */
+export const isScarce = () => scarce;
+
+/** Hold room back, where it is not held yet and there is some. */
+export async function holdReserve() {
+  const db = await opened();
+  if (await db.getKey("about", RESERVE)) return;
+  const value = new Blob([new Uint8Array(KEPT_FOR_ENTRIES)]);
+  const put = (transaction) => transaction.objectStore("about").put({ key: RESERVE, value });
+  scarce = await attempted(["about"], put).then(() => false, () => true);
+}
+
+async function letReserveGo() {
+  const db = await opened();
+  if (!(await db.getKey("about", RESERVE))) return false;
+  await db.delete("about", RESERVE);
+  scarce = true;
+  return true;
 }
 
 /** Rows of a store by an index, or one by its key. */
@@ -212,7 +248,8 @@ export const placesOf = (report) => IDBKeyRange.bound([report, 0], [report, Infi
 /** Begin a report at a car. @returns {Promise<string>} its key */
 export async function begin(carId, says) {
   const personId = await whose();
-  const takenAt = (await shared())?.taken_at ?? null;
+  // Of this very car: another pack, taken later, tells nothing of what was recorded at it since.
+  const takenAt = (await car(carId))?.taken_at ?? null;
   const begun_at = new Date().toISOString();
   const held = { key: newKey(), person: personId, car_id: Number(carId), begun_at, next: 1, state: "open" };
   const filled = { taken_at: takenAt, ...says, car_id: Number(carId) };
@@ -245,10 +282,8 @@ async function putEntry(transaction, held, kind, says, replaces) {
   await takeSignatureOff(transaction, held);
   const entry = newEntry(held, held.next, kind, says, replaces);
   const kept = { ...held, next: held.next + 1, state: kind === "signed" ? "signed" : held.state };
-  await Promise.all([
-    transaction.objectStore("reports").put(kept),
-    transaction.objectStore("entries").add(entry),
-  ]);
+  await transaction.objectStore("reports").put(kept);
+  await transaction.objectStore("entries").add(entry);
   return entry;
 }
 
@@ -285,6 +320,14 @@ export async function addPicture(report, /** @type {Blob} */ blob, says) {
   const { used, quota } = await room();
   if (quota && quota - used - blob.size < KEPT_FOR_ENTRIES) throw new Full(NO_PICTURE);
   const digest = await digestOf(blob);
+  try {
+    return await putPicture(personId, report, blob, digest, says);
+  } catch (wrong) {
+    throw wrong instanceof Full ? new Full(NO_PICTURE) : wrong;
+  }
+}
+
+function putPicture(personId, report, blob, digest, says) {
   const about = { taken_at: null, about: null, words: "", ...says };
   const filled = { ...about, digest, bytes: blob.size, type: blob.type };
   return written(["reports", "entries", "photographs"], async (transaction) => {
@@ -292,7 +335,7 @@ export async function addPicture(report, /** @type {Blob} */ blob, says) {
     const kept = { person: personId, digest, report, blob, bytes: blob.size, state: "waiting", reason: "" };
     await transaction.objectStore("photographs").put(kept);
     return putEntry(transaction, held, "photograph", filled, null);
-  });
+  }, { reserve: false });
 }
 
 async function digestOf(blob) {
@@ -300,7 +343,7 @@ async function digestOf(blob) {
   return Array.from(new Uint8Array(sum), (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-/** Bytes used and allowed here; zeros where the browser does not tell. @returns {Promise<{used: number, quota: number}>} */
+/** Bytes used and allowed here; zeros where the browser does not tell, and some tell more than there is. @returns {Promise<{used: number, quota: number}>} */
 export async function room() {
   const told = await navigator.storage?.estimate?.();
   return { used: told?.usage ?? 0, quota: told?.quota ?? 0 };

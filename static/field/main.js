@@ -1,7 +1,7 @@
 // Starts the tablet's program: opens its store, draws the head of each screen and the screen that the address names,
 // and sends what waits. Nothing on the way to a screen needs a connection.
 
-import { changed, open, person, Trouble } from "./database.js";
+import { changed, holdReserve, open, person, Trouble } from "./database.js";
 import { html, nothing, render } from "./html.js";
 import { keepProgram } from "./program.js";
 import { act } from "./record/pieces.js";
@@ -41,6 +41,7 @@ async function begin() {
   addEventListener("hashchange", draw);
   changed.addEventListener("changed", redraw);
   await draw();
+  holdReserve();
   keepProgram();
   start();
 }

@@ -41,7 +41,7 @@ async function keep(asked, pages, cars) {
   await written(["packs", "cars", "shared", "reports"], async (transaction) => {
     await transaction.objectStore("packs").put(pack);
     await transaction.objectStore("shared").put({ person: asked.person, value });
-    for (const car of cars) await transaction.objectStore("cars").put({ person: asked.person, id: car.id, car });
+    for (const car of cars) await transaction.objectStore("cars").put({ person: asked.person, id: car.id, car: { ...car, taken_at } });
     await letUnneededGo(transaction, asked.person);
   });
   return pack;

@@ -1,6 +1,6 @@
 // The head of each screen: where one is, whether there is a connection, who works here, what waits, how much room is left.
 
-import { askToKeep, changed, DAY_OF_PHOTOGRAPHS, person, room } from "./database.js";
+import { askToKeep, changed, DAY_OF_PHOTOGRAPHS, isScarce, person, room } from "./database.js";
 import { html, nothing, render } from "./html.js";
 import { heard, renewal, renewed, takeNew } from "./program.js";
 import { counted, size } from "./quantities.js";
@@ -79,13 +79,13 @@ const notices = () => [
     ? notice(html`Another window has taken a newer version of the program.
         <button class="button" type="button" @click=${() => location.reload()}>Open again</button>`)
     : nothing,
-  littleRoom() ? notice(html`Little room is left on this tablet: ${size(space.quota - space.used)}. A day's photographs need
-      ${size(DAY_OF_PHOTOGRAPHS)}. Send what waits, or <a href="#/taking">forget cars</a> that are not needed.`) : nothing,
+  littleRoom() ? notice(html`Little room is left on this tablet. A day's photographs need ${size(DAY_OF_PHOTOGRAPHS)}; what is
+      typed has some held back for it. Send what waits, or <a href="#/taking">forget cars</a> that are not needed.`) : nothing,
 ];
 
 const notice = (words) => html`<div class="notice notice-care">${words}</div>`;
 
-const littleRoom = () => space.quota > 0 && space.quota - space.used < DAY_OF_PHOTOGRAPHS;
+const littleRoom = () => isScarce() || (space.quota > 0 && space.quota - space.used < DAY_OF_PHOTOGRAPHS);
 
 /** Whether the browser promised not to clear the store by itself, and how much room there is. */
 export const keeping = () => ({ ...space, promised });

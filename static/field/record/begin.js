@@ -60,7 +60,7 @@ const meant = (ui, items) => html`<fieldset class="choice meant"><legend>What is
 
 async function keep(desk, ui, old, values) {
   const items = desk.car.due.map((each) => each.item).filter((item) => ui.chosen.has(item));
-  const says = { visit_id: desk.car.visit?.id ?? null, taken_at: desk.shared?.taken_at ?? null, ...old?.says,
+  const says = { visit_id: desk.car.visit?.id ?? null, taken_at: desk.car.taken_at ?? null, ...old?.says,
     car_id: desk.car.id, ...values, items };
   if (old) await desk.write("begun", says, old);
   const key = old ? desk.key : await database.begin(desk.car.id, says);

@@ -14,7 +14,7 @@ export function car(car, shared, reports, ui) {
     ${car.parts.length ? html`<ul class="cards">${car.parts.map(part)}</ul>` : html`<p>No part is recorded on this car.</p>`}
     <h2>Last readings</h2>
     ${last(car)}
-    ${shared?.taken_at ? html`<p class="hint">As of ${moment(shared.taken_at)}, when it was taken along.</p>` : nothing}`;
+    ${car.taken_at ? html`<p class="hint">As of ${moment(car.taken_at)}, when it was taken along.</p>` : nothing}`;
 }
 
 const LINED = { true: "lined", false: "not lined" };

@@ -31,9 +31,9 @@ const way = ({ got, of, words }) => html`<div role="status"><label for="field-wa
   <progress id="field-way" max=${of || 1} value=${got}></progress></div>`;
 
 function here(ui, held, taken) {
-  const { used, quota, promised } = keeping();
+  const { used, promised } = keeping();
   return html`<h2>On this tablet</h2>
-    <p>${counted(taken.length, "car")}. ${quota ? html`${size(used)} of ${size(quota)} used.` : nothing}
+    <p>${counted(taken.length, "car")}. ${used ? html`${size(used)} used.` : nothing}
       ${promised ? "The browser keeps this for good." : "The browser may clear this when room is short; install the program to keep it for good."}</p>
     <ul class="cards">${held.map((pack) => html`<li class="card"><p><strong>${pack.words}</strong><br>
       ${counted(pack.ids.length, "car")}, taken ${ago(pack.taken_at)}, ${size(pack.bytes)}</p>

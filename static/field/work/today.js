@@ -1,6 +1,6 @@
 // Today's work: the cars taken along, overdue and due now first, and the reports that are begun.
 
-import { cars, reports, shared } from "../database.js";
+import { cars, reports } from "../database.js";
 import { html, nothing } from "../html.js";
 import { badge, carName, head, moment } from "../record/pieces.js";
 import { ago, counted } from "../quantities.js";
@@ -8,13 +8,15 @@ import { carList } from "./cars.js";
 import { byNeed } from "./order.js";
 
 export async function today(ui) {
-  const [taken, all, known] = [byNeed(await cars()), await reports(), await shared()];
+  const [taken, all] = [byNeed(await cars()), await reports()];
   const open = all.filter((each) => each.state !== "sent");
   return () => html`${head("Today's work", null)}
-    ${taken.length ? html`<p class="hint">${counted(taken.length, "car")} on this tablet, last taken ${ago(known.taken_at)}. Due dates are as of then.</p>` : nothingTaken()}
+    ${taken.length ? html`<p class="hint">${counted(taken.length, "car")} on this tablet, last taken ${ago(lastTaken(taken))}. Due dates are as of then.</p>` : nothingTaken()}
     ${open.length ? begun(open, taken) : nothing}
     ${taken.length ? html`<h2>Cars, overdue and due now first</h2>${carList(taken, ui, new Map(open.map((each) => [each.car_id, each])))}` : nothing}`;
 }
+
+const lastTaken = (taken) => taken.map((car) => car.taken_at).sort().at(-1);
 
 const nothingTaken = () => html`<p>No car is on this tablet yet. Take the cars of a list, a visit or a shop along while there is a connection.</p>
   <p class="actions"><a class="button" href="#/taking">Take cars along</a></p>`;

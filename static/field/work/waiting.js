@@ -90,6 +90,6 @@ const confirmed = (ui, key, words, sure, deed) => ui.asked === key
     }}>${words}</button>`;
 
 function room() {
-  const { used, quota } = keeping();
-  return quota ? html`<p class="hint">This tablet uses ${size(used)} of ${size(quota)}.</p>` : nothing;
+  const { used } = keeping();
+  return used ? html`<p class="hint">All that is on this tablet takes ${size(used)}.</p>` : nothing;
 }

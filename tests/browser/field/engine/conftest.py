@@ -105,7 +105,8 @@ class Tablet:
         )
 
     def until_sent(self, report: str) -> None:
-        self.until("(await db.entries(given[0])).every(each => each.state === 'stored')", report)
+        sent = "(await db.entries(given[0])).map(each => each.state)"
+        self.until(f"{sent}.includes('stored') && {sent}.every(each => each === 'stored')", report)
 
 
 def context_of(browser: Browser) -> BrowserContext:

@@ -76,6 +76,7 @@ class Register:
     # The keys of entries as they came, each as often as it came.
     came: list[str] = field(default_factory=list)
     page_size: int = 2
+    now: str = NOW
     program: Program = field(default_factory=lambda: program_with({}), repr=False)
 
     def of_report(self, key: str) -> list[dict[str, Any]]:
@@ -126,7 +127,7 @@ class Register:
         page = self.cars[after : after + self.page_size]
         more = after + self.page_size < len(self.cars)
         told: dict[str, Any] = {
-            "taken_at": NOW,
+            "taken_at": self.now,
             "person": self.person,
             "total": len(self.cars),
             "cars": page,
