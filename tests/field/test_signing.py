@@ -318,15 +318,35 @@ def test_what_others_withdrew_again_stands_for_nothing(place):
     assert recorded(place) == [("visual;thickness", "pass"), ("visual", "pass")]
 
 
-def test_the_very_same_event_of_another_is_told_and_nothing_is_lost(place):
-    event = NewEvent(TODAY, ("visual",), facility="Invented Tank Car Works")
+def with_the_very_same(place, outcome):
+    """Somebody recorded an inspection of this day at this facility; the report is sent, and both are to be kept."""
+    event = NewEvent(TODAY, ("visual",), outcome, facility="Invented Tank Car Works")
     other = events.record_event(place.db, place.car_id, event, stamp(30))
     tablet = conflicting(place)
     place.send(*tablet.entries)
     tablet.instead("resolved", {"item": "visual", "other": other.id, "keep": "both"}).sign()
+    return other, tablet
+
+
+def test_the_very_same_event_of_another_is_not_recorded_twice_and_the_report_tells_of_it(place):
+    other, tablet = with_the_very_same(place, "pass")
+    assert place.states(*tablet.entries[-2:]) == ["stored", "stored"]
+    assert recorded(place) == [("visual", "pass")]
+    report = reports.by_key(place.db, [tablet.report])[tablet.report]
+    assert [each.id for each in reports.events_of(place.db, report.id)] == [other.id]
+
+
+def test_one_that_says_otherwise_is_told_and_a_person_says_what_is_to_be(place):
+    _, tablet = with_the_very_same(place, "fail")
     results = place.send(*tablet.entries[-2:])
     assert [each.state for each in results] == ["stored", "refused"]
     assert "already recorded" in results[1].faults[0].problem
+    outcome = tablet.entries[1]["key"]
+    not_done = {"item": "visual", "outcome": "not_done", "words": "they recorded it"}
+    tablet.instead("outcome", not_done, replaces=outcome).add(
+        "leak_test", {"what": "manway", "outcome": "pass"}
+    ).outcome("leakage").sign()
+    assert set(place.states(*tablet.entries[-4:])) == {"stored"}
 
 
 # Signatures --------------------------------------------------------------------------------------------------------

@@ -25,6 +25,9 @@ from app.store.field import Report, ReportEvent
 from app.store.people import Person
 from app.store.tables import EventRow
 
+# What can be done where an event of others says otherwise of the very same inspection.
+INSTEAD = "Or say here that the item was not done, and that they recorded it."
+
 
 def must_be_ready(db: Session, row: Report, entries: Sequence[Entry], stamp: Stamp) -> None:
     """Raise Refused for what the report lacks, Unresolved for what others recorded meanwhile."""
@@ -101,7 +104,10 @@ def _recorded(db: Session, row: Report, event: NewEvent, stamp: Stamp) -> EventR
     except Refused as refused:
         raise Refused.because(checking.at(refused, "begun", {})) from None
     except Conflict as conflict:
-        raise Refused.because([Fault("resolved", str(conflict))]) from None
+        there = known_by(db, row.car_id, event.happened_on, ";".join(event.items), event.facility)
+        if there and there.outcome == event.outcome and not event.readings:
+            return there  # both tell of it, and the report keeps what it says beyond that
+        raise Refused.because([Fault("resolved", f"{conflict} {INSTEAD}")]) from None
 
 
 def _event(

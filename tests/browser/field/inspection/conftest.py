@@ -23,12 +23,12 @@ WIDTH, HEIGHT = 820, 1180
 PATIENCE = 15_000  # milliseconds, on a busy machine
 
 
-@pytest.fixture(scope="module")
-def yard_server(
-    sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Server]:
-    """The program with the one car, one for each test module."""
-    with yard(sqlite_template, tmp_path_factory.mktemp("yard")) as running:
+@pytest.fixture
+def yard_server(sqlite_template: Path, tmp_path: Path) -> Iterator[Server]:
+    """The program with the one car, of which nothing was recorded yet in this test."""
+    folder = tmp_path / "yard"
+    folder.mkdir()
+    with yard(sqlite_template, folder) as running:
         yield running
 
 
