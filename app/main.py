@@ -5,11 +5,12 @@ The one module that sees the whole web side.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from functools import cache
 from types import SimpleNamespace
+from typing import Any
 
 from fastapi import APIRouter, Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
@@ -49,13 +50,19 @@ async def _engine_closed_at_the_end(app: FastAPI) -> AsyncIterator[None]:
     app.state.engine.dispose()
 
 
+Overrides = Mapping[Callable[..., Any], Callable[..., Any]]
+
+
 @cache
 def all_routes() -> APIRouter:
-    """The pages and the API, once a process: what a route asks for is worked out when it is first used.
+    """The pages and the API, once a process: what a route asks for is worked out when it is first used."""
+    return routes_with({})
 
-    A test may put another in the place of a dependency, in `dependency_overrides` of its provider.
-    """
-    routes = APIRouter(dependency_overrides_provider=SimpleNamespace(dependency_overrides={}))
+
+def routes_with(overrides: Overrides) -> APIRouter:
+    """The pages and the API with others in the place of some dependencies."""
+    provider = SimpleNamespace(dependency_overrides=dict(overrides))
+    routes = APIRouter(dependency_overrides_provider=provider)
     asked = [Depends(admitted)]
     for router in pages.ROUTERS:
         routes.include_router(router, include_in_schema=False, dependencies=asked)
@@ -66,9 +73,14 @@ def all_routes() -> APIRouter:
 
 
 def create_app(
-    settings: Settings | None = None, clock: Callable[[], datetime] = _utc_now
+    settings: Settings | None = None,
+    clock: Callable[[], datetime] = _utc_now,
+    routes: APIRouter | None = None,
 ) -> FastAPI:
-    """The web application; `clock` tells the moment in UTC, and what day it is follows from it."""
+    """The web application; `clock` tells the moment in UTC, and what day it is follows from it.
+
+    With `routes` it serves these instead of `all_routes()`.
+    """
     settings = settings or read_settings()
     app = FastAPI(
         title="Stencilbook",
@@ -77,7 +89,7 @@ def create_app(
         redoc_url=None,
         openapi_url=None,  # the API answers its own, with examples
         lifespan=_engine_closed_at_the_end,
-        routes=all_routes().routes,
+        routes=(routes or all_routes()).routes,
     )
     app.state.settings = settings
     app.state.clock = clock

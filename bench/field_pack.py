@@ -26,10 +26,9 @@ from app.store import migrate
 from app.store.db import make_engine, read_session, sessions, write_session
 from app.store.people import Person
 from app.store.tables import Car
-from app.web.admission import admitted
 from bench import fleet_files
 from bench.import_fleet import bring_in_both
-from bench.pages import everybody
+from bench.pages import unasked
 
 CARS, SECONDS, MEGABYTES = 500, 10, 25
 SPARE = 100
@@ -75,8 +74,7 @@ async def take(url: str, cars: int) -> Taken:
     with read_session(sessions(engine)) as db:
         keys = db.scalars(select(Car.id).order_by(Car.id).limit(cars)).all()
     engine.dispose()
-    app = create_app(Settings(database_url=url))
-    app.dependency_overrides[admitted] = everybody
+    app = create_app(Settings(database_url=url), routes=unasked())
     where = httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://127.0.0.1")
     async with app.router.lifespan_context(app), where as client:
         await _page(client, [])  # what is read once a process
