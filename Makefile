@@ -38,7 +38,7 @@ run: setup  ## Serve the register, with the demo fleet when the database is empt
 	$(BIN)/python -m app serve
 
 test: lint types templates migrations  ## Run every check and the whole test suite
-	$(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile
+	$(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile --no-loadscope-reorder
 
 faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50 on PostgreSQL (an hour); docs/faults.md tells
 	$(BIN)/python -m bench.faults --write

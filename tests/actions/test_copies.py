@@ -27,6 +27,7 @@ from app.store.db import for_migrating, make_engine, read_session, sessions, wri
 from app.store.derived import Job, Upload
 from app.store.tables import EventRow, Lading, Party, ReadingRow
 from tests.fixtures.postgres import fresh_database
+from tests.fixtures.store import at_rest
 from tests.store.cast import NOON, TODAY, add_car, measured, stamp, visual
 
 # Good for minutes, or for one browser. Whatever else there is has to be in a copy.
@@ -101,16 +102,25 @@ def other_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
         yield url
 
 
-@pytest.fixture
-def made(db_file: Path, tmp_path: Path) -> Path:
-    """A copy of a small register with one attachment."""
-    url = f"sqlite:///{db_file}"
-    folder = tmp_path / "attached"
+@pytest.fixture(scope="module")
+def made_once(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a copy of a small register, the register, and its one attachment."""
+    place = tmp_path_factory.mktemp("made")
+    shutil.copyfile(sqlite_template, place / "store.db")
+    url, folder = f"sqlite:///{place / 'store.db'}", place / "attached"
     (folder / "2026").mkdir(parents=True)
     (folder / "2026" / "shell.jpg").write_bytes(Random(5).randbytes(20_000))
     with opened(url) as engine:
         fill(engine)
-        keep(engine, Place(url, folder), tmp_path / "copy.zip", NOON, quiet)
+        keep(engine, Place(url, folder), place / "copy.zip", NOON, quiet)
+    at_rest(place / "store.db")
+    return place
+
+
+@pytest.fixture
+def made(made_once: Path, tmp_path: Path) -> Path:
+    """A copy of a small register with one attachment, to do with as a test likes."""
+    shutil.copytree(made_once, tmp_path, dirs_exist_ok=True)
     return tmp_path / "copy.zip"
 
 

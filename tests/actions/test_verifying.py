@@ -1,9 +1,10 @@
 """Each check finds what is wrong, names the first of it, and finds nothing in a sound register."""
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from sqlalchemy import Engine, text
@@ -16,6 +17,7 @@ from app.store.copies.reading import steady
 from app.store.db import make_engine, read_session, sessions, write_session
 from app.store.people import Person, SignIn, Token
 from app.store.tables import Party
+from tests.fixtures.store import Stocked
 from tests.store.cast import NOON, TODAY, add_car, measured, stamp, visual
 
 Spoil = Callable[[Engine], None]
@@ -25,14 +27,27 @@ def quiet(step: str, done: int, total: int) -> None:
     """Nobody watches."""
 
 
-@pytest.fixture
-def copied(any_engine: Engine, tmp_path: Path) -> Iterator[Manifest]:
-    """Two cars with a report each, and the manifest of their copy."""
-    with write_session(sessions(any_engine)) as db:
+def stock(engine: Engine) -> Manifest:
+    """Two cars with a report each; gives the manifest of their copy."""
+    with write_session(sessions(engine)) as db:
         for number in (7, 8):
             car = add_car(db, number)
             events.record_event(db, car.id, visual(readings=(measured("0.4375"),)), stamp())
-    return keep(any_engine, Place("", None), tmp_path / "copy.zip", NOON, quiet)
+    with TemporaryDirectory() as folder:
+        return keep(engine, Place("", None), Path(folder) / "copy.zip", NOON, quiet)
+
+
+@pytest.fixture
+def any_engine(stocked_engine: Engine) -> Engine:
+    """The register that is stocked, on each kind."""
+    return stocked_engine
+
+
+@pytest.fixture
+def copied(stocked: Stocked, any_engine: Engine) -> Manifest:
+    """The manifest of its copy."""
+    told: Manifest = stocked.told
+    return told
 
 
 def found(engine: Engine, manifest: Manifest) -> dict[str, str]:
@@ -197,8 +212,8 @@ def bo(any_engine: Engine) -> None:
 @pytest.mark.parametrize(
     ("statement", "sentence"),
     [
-        ("UPDATE person SET password = 'other'", "person 1: password is not the one that entry 2"),
-        ("UPDATE person SET password = NULL", "person 1: password is not the one that entry 2"),
+        ("UPDATE person SET password = 'other'", "person 1: password is not the one that entry 3"),
+        ("UPDATE person SET password = NULL", "person 1: password is not the one that entry 3"),
         ("UPDATE person SET code_secret = 'x'", "person 1: code_secret is not the one that entry"),
         ("UPDATE token SET key_sha256 = 'other'", "token 1: key_sha256 is not the one that entry"),
         ("UPDATE sign_in SET key_sha256 = 'other'", "sign_in "),

@@ -66,10 +66,9 @@ def named(factory, words):
     return words.format(**keys)
 
 
-@pytest.fixture
-def factory(any_engine):
-    """A register in which something of everything was recorded."""
-    factory = sessions(any_engine)
+def stock(engine):
+    """Something of everything is recorded."""
+    factory = sessions(engine)
     done = [
         lambda db: bring_in(db, "cars", CARS.format(1)),
         lambda db: bring_in(db, "events", EVENTS),
@@ -88,7 +87,12 @@ def factory(any_engine):
     for each in done:
         with write_session(factory, doer=Doer("Alba Testwell", origin="page")) as db:
             each(db)
-    return factory
+
+
+@pytest.fixture
+def factory(stocked_engine):
+    """A register in which something of everything was recorded."""
+    return sessions(stocked_engine)
 
 
 def by_hand(factory, *statements):

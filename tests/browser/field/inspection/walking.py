@@ -22,7 +22,9 @@ class Inspector:
     # ---- finding their way ----
 
     def open(self, place: str = "") -> Inspector:
-        self.page.goto("about:blank")  # an address that differs behind its # alone would load nothing
+        self.page.goto(
+            "about:blank"
+        )  # an address that differs behind its # alone would load nothing
         self.page.goto(f"{self.url}/field#/{place}")
         expect(self.page.locator("h1")).to_be_visible()
         return self
