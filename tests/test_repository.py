@@ -195,4 +195,4 @@ def test_make_test_runs_the_modules_side_by_side(given: list[str], workers: str)
     own = {name: os.environ[name] for name in os.environ if name not in FROM_MAKE}
     command = ["make", "--dry-run", "--always-make", "test", *given]
     run = subprocess.run(command, cwd=ROOT, env=own, capture_output=True, text=True, check=True)
-    assert f"pytest -n {workers} --dist loadfile\n" in run.stdout
+    assert f"pytest -n {workers} --dist loadfile --no-loadscope-reorder\n" in run.stdout

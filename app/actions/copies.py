@@ -49,6 +49,13 @@ def place_of(url: str, attachments: Where = "") -> Place:
     return Place(url, USUAL_FOLDER)
 
 
+def attachments_of(url: str, named: Where = "") -> Attachments:
+    """What is attached to the records of a store."""
+    place = place_of(url, named)
+    assert place.attachments
+    return Attachments(place.attachments)
+
+
 def keep(engine: Engine, place: Place, path: Path, at: datetime, tell: Tell) -> Manifest:
     """Write all that the store holds at one moment to `path`; others go on reading and writing.
 

@@ -9,10 +9,11 @@ from sqlalchemy.orm import Session
 from app.actions import rows
 from app.actions.checks import LONGEST_WORDS, Faults, tidy
 from app.actions.stamp import Stamp
-from app.errors import Conflict, Fault, Refused
+from app.errors import Conflict, Fault, NotFound, Refused
 from app.store import cars, facilities
 from app.store.field_data import Facility
 from app.store.gathering import note
+from app.store.tables import Party
 
 LONGEST_CODE = 20
 
@@ -62,6 +63,19 @@ def bring_back(db: Session, facility_id: int, stamp: Stamp) -> Facility:
     note(db, "facility.brought_back", ("party", old.party_id))
     new = NewFacility(shown.party, old.name, old.address, old.station_code)
     return _add(db, new, old.party_id, stamp, old.id)
+
+
+def keep_photo_place(db: Session, party_id: int, keep: bool) -> Party:
+    """Whether photographs of a party's cars keep where they were taken; those that are kept stay as they are.
+
+    Raises NotFound for a party that is not the session's own.
+    """
+    found = {party.id: party for party in facilities.own_parties(db)}.get(party_id)
+    if found is None:
+        raise NotFound(f"There is no company with the number {party_id} among yours.")
+    note(db, "party.photo_place", ("party", party_id))
+    found.keeps_photo_place = keep
+    return found
 
 
 def _counting(db: Session, facility_id: int) -> Facility:

@@ -18,7 +18,7 @@ from app.actions.stamp import Stamp
 from app.errors import Conflict, NotFound, Refused
 from app.pictures import Arriving, Attachments, Limits, Picture, decoded
 from app.pictures.arriving import LARGEST_PIECE, drop_abandoned, sum_of
-from app.store import events, pictures, reach
+from app.store import pictures, reach
 from app.store.gathering import note
 from app.store.pictures import Photograph
 
@@ -111,26 +111,6 @@ def receive(desk: Desk, piece: Piece, stamp: Stamp) -> Received:
         raise
     arriving.drop()
     return Received(piece.digest, received, True)
-
-
-def add_to_event(desk: Desk, event_id: int, content: bytes, stamp: Stamp) -> Photograph:
-    """Keep a picture handed in at a desk with an event; the same one again adds nothing.
-
-    Raises NotFound for an event out of reach, Refused for what is no picture or too large.
-    """
-    digest = sum_of(content)
-    if len(content) > desk.limits.bytes:
-        raise Refused(_too_large(desk.limits))
-    with desk.reading() as db:
-        event = events.event_or_raise(db, event_id)
-        there = pictures.of_event(db, event.id, digest)
-        keep_place = pictures.keeps_place(db, event.car_id)
-    if there is not None:
-        return there
-    picture = decoded(content, desk.limits.pixels, keep_place)
-    new = Photograph(event_id=event_id, car_id=event.car_id)
-    _keep(desk, new, picture, content, stamp)
-    return new
 
 
 def shown(

@@ -10,12 +10,16 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 
 from huey import crontab
 from huey.consumer import Consumer
 from sqlalchemy import URL
 
 from app import logs
+from app.actions import pictures
+from app.actions.copies import attachments_of
+from app.errors import Away
 from app.jobs.doing import Doer
 from app.jobs.queue import beside
 from app.settings import Settings
@@ -23,6 +27,9 @@ from app.store import migrate
 from app.store.db import make_engine
 
 SECONDS_BETWEEN_LOOKS = 1.0
+
+
+log = logging.getLogger(__name__)
 
 
 def run(settings: Settings) -> None:
@@ -33,19 +40,30 @@ def run(settings: Settings) -> None:
     try:
         migrate.check(engine)
         with _the_only_one(engine.url), Doer(engine, settings.time_zone) as doer:
-            _consume(doer)
+            _consume(doer, settings)
     finally:
         engine.dispose()
 
 
-def _consume(doer: Doer) -> None:
+def _consume(doer: Doer, settings: Settings) -> None:
     huey = doer.queue.huey
+    huey.periodic_task(crontab(hour="3", minute="0"), name="clear_up")(lambda: clear_up(settings))
+    clear_up(settings)
     # Also finds what another program asked for and then could not call for.
     huey.periodic_task(crontab(minute="*"), name="look_round")(doer.look_round)
     doer.look_round()
     consumer = Consumer(huey, workers=1, worker_type="thread", max_delay=1.0)
     consumer.run()
     _end_at_once()
+
+
+def clear_up(settings: Settings) -> None:
+    """Forget pieces of photographs of which the rest never came; where they lie may be away, and then they wait."""
+    kept = attachments_of(settings.database_url, settings.attachments)
+    try:
+        pictures.clear_up(kept, datetime.now(UTC))
+    except Away:
+        log.warning("attachments cannot be reached, so nothing was cleared up")
 
 
 def _end_at_once() -> None:

@@ -58,6 +58,7 @@ DEEDS: Mapping[str, str] = {
     "membership.added": "gave somebody a role",
     "membership.ended": "ended somebody’s role",
     "party.added": "added a company",
+    "party.photo_place": "chose whether photographs keep where they were taken",
     "party.stands_alone": "let a company stand for itself",
     "passkey.added": "added a passkey",
     "passkey.removed": "removed a passkey",

@@ -35,6 +35,7 @@ SAVED = {
     "recorded": "The facility was recorded.",
     "withdrawn": "The facility is offered no longer; it stays below.",
     "back": "The facility is offered again.",
+    "place": "Your choice about photographs was recorded. It holds for those that come from now on.",
 }
 
 
@@ -47,8 +48,17 @@ def listed(request: Request, db: web.Db) -> Response:
         "facilities/list.html",
         found=[each for each in found if each.row.superseded_at is None],
         withdrawn=[each for each in found if each.withdrawal],
+        parties=facilities.own_parties(db),
         saved=SAVED.get(request.query_params.get("saved", "")),
     )
+
+
+@router.post("/facilities/photograph-place/{party_id}")
+@web.may("record_facts")
+def photograph_place(party_id: web.Key, posted: web.Posted, db: web.Db) -> Response:
+    """What the owner of cars wants of their photographs."""
+    actions.keep_photo_place(db, party_id, posted.one("keep") == "yes")
+    return web.see_other("/facilities?saved=place")
 
 
 @router.get("/facilities/new")

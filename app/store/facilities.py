@@ -23,6 +23,11 @@ class FacilityShown:
     withdrawal: Withdrawal | None = None
 
 
+def own_parties(db: Session) -> list[Party]:
+    """The session's own parties and those they keep, by name."""
+    return list(db.scalars(select(Party).where(reach.owned(db, Party.id)).order_by(Party.name)))
+
+
 def mine(db: Session, *, also_former: bool = False) -> list[FacilityShown]:
     """Those of the session's own parties, by party and name."""
     query = (

@@ -107,13 +107,6 @@ def of_report(db: Session, report_id: int, sent: str) -> Photograph | None:
     )  # fmt: skip
 
 
-def of_event(db: Session, event_id: int, sent: str) -> Photograph | None:
-    """The picture sent under this sum for this very event."""
-    return db.scalar(
-        select(Photograph).where(Photograph.event_id == event_id, Photograph.sent_sha256 == sent)
-    )
-
-
 def sent_of(db: Session, report_id: int, digests: Collection[str]) -> set[str]:
     """Of these sums those under which a picture came for this report."""
     found: set[str] = set()

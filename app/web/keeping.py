@@ -9,7 +9,7 @@ from fastapi import Depends, Request
 from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 
-from app.actions.copies import place_of
+from app.actions.copies import attachments_of
 from app.actions.pictures import Desk
 from app.pictures import Attachments, Limits
 from app.pictures.arriving import LARGEST_PIECE
@@ -23,9 +23,7 @@ TOO_LARGE = f"A piece of a photograph has at most {LARGEST_PIECE} bytes, and thi
 
 def opened(settings: Settings) -> Attachments:
     """Where the attachments of the register of these settings lie."""
-    place = place_of(settings.database_url, settings.attachments)
-    assert place.attachments
-    return Attachments(place.attachments)
+    return attachments_of(settings.database_url, settings.attachments)
 
 
 def attachments(request: Request) -> Attachments:

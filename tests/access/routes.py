@@ -100,6 +100,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/facilities"): "read",
     ("POST", "/facilities"): "record_work",
     ("GET", "/facilities/new"): "record_work",
+    ("POST", "/facilities/photograph-place/{party_id}"): "record_facts",
     ("GET", "/facilities/{facility_id}/correct"): "record_work",
     ("POST", "/facilities/{facility_id}/correct"): "record_work",
     ("GET", "/facilities/{facility_id}/withdraw"): "record_work",

@@ -4,7 +4,7 @@ import { signature } from "../signature.js";
 import { form } from "./forms.js";
 import { head, notice } from "./pieces.js";
 import { missing } from "./fold.js";
-import { lacks, warnings } from "./report.js";
+import { contradictions, lacks, warnings } from "./report.js";
 
 const DRAWN = [{ name: "name", label: "Your name", control: "line", must: true, want: "your name" }];
 const TYPED = [...DRAWN, { name: "code", label: "Code of your second factor", control: "line", must: true, want: "the six figures that are shown now",
@@ -14,7 +14,7 @@ const TYPED = [...DRAWN, { name: "code", label: "Code of your second factor", co
 export function sign(desk, _rest, ui) {
   const left = missing(desk.fold, desk.car, (item) => desk.words(item));
   return html`${head("Sign the report", [desk.at(), "The report"], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
-    ${lacks(desk)} ${warnings(desk)}
+    ${lacks(desk)} ${contradictions(desk)} ${warnings(desk)}
     ${desk.fold.signed ? html`<p class="notice">It is signed by ${desk.fold.signed.says.name}.</p>`
       : left.length ? html`<p class="notice notice-care">It can be signed once nothing lacks. All that was recorded is kept.</p>` : ways(ui, desk)}`;
 }
