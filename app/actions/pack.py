@@ -112,6 +112,7 @@ class PackedCar:
     last: dict[str, list[PackedReading]]
     instructions: dict[str, str]
     visit: PackedVisit | None
+    keeps_photo_place: bool
     version: int
 
 
@@ -205,6 +206,7 @@ def _car(
         parts=parts(mounted, spec, car.built_on, rulebook, equipment_only=items is not None),
         asks=asks(spec, car.tank if items is None else None),
         instructions=_instructions([each.item for each in due], chosen.owner_id, held),
+        keeps_photo_place=chosen.keeps_photo_place,
         version=held.versions.get(chosen.id, 0),
         built_on=known.built_on,
         zones=known.zones,

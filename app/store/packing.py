@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -41,6 +41,7 @@ class Chosen:
     owner: str
     standing: str
     commodity: str
+    keeps_photo_place: bool
     items: frozenset[str] | None = None
 
 
@@ -51,7 +52,7 @@ def chosen(
     query = (
         select(
             Car.id, Car.mark, Car.number, Car.owner_id, Party.name, Car.standing, Car.commodity,
-            reach.whole(db, Car.owner_id, Car.id),
+            Party.keeps_photo_place, reach.whole(db, Car.owner_id, Car.id),
         )
         .join(Party, Party.id == Car.owner_id)
         .where(*_reached(db, among))
@@ -80,7 +81,7 @@ def _keyed(row: Row[*tuple[object, ...]]) -> tuple[tuple[Value, ...], tuple[Chos
 
 def _partly(car: Chosen, items: frozenset[str]) -> Chosen:
     # What it carries is its owner's affair.
-    return Chosen(car.id, car.mark, car.number, car.owner_id, car.owner, car.standing, "", items)
+    return replace(car, commodity="", items=items)
 
 
 def _items(db: Session, car_ids: Sequence[int]) -> dict[int, frozenset[str]]:

@@ -1,16 +1,17 @@
 /**
  * Photographs made smaller on the tablet before they are kept, with the time at which they were taken. Drawn anew,
- * a picture loses whatever else its file held, such as where it was taken.
+ * a picture loses whatever else its file held, such as where it was taken, unless that is wanted.
  */
+import { withTags } from "./tags.js";
 
 const LONGEST_EDGE = 2048;
 const QUALITY = 0.82;
 
 /**
- * @param {File} file from the camera or chosen @returns {Promise<{blob: Blob, taken_at: string|null}>}
+ * @param {File} file from the camera or chosen @param {boolean} keepsPlace whether the owner of the car wants it @returns {Promise<{blob: Blob, taken_at: string|null}>}
  *   raises Trouble with a sentence where it is no picture that this browser can show
  */
-export async function smaller(file) {
+export async function smaller(file, keepsPlace) {
   const picture = await opened(file);
   const scale = Math.min(1, LONGEST_EDGE / Math.max(picture.width, picture.height));
   const canvas = document.createElement("canvas");
@@ -18,7 +19,8 @@ export async function smaller(file) {
   canvas.height = Math.max(1, Math.round(picture.height * scale));
   canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
   picture.close();
-  const blob = await new Promise((done) => canvas.toBlob(done, "image/jpeg", QUALITY));
+  const drawn = await new Promise((done) => canvas.toBlob(done, "image/jpeg", QUALITY));
+  const blob = keepsPlace ? await withTags(file, drawn) : drawn;
   return { blob, taken_at: takenAt(file) };
 }
 

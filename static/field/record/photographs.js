@@ -23,7 +23,7 @@ async function added(ui, desk, about, input) {
   const problems = [];
   for (const file of input.files) {
     try {
-      const { blob, taken_at } = await smaller(file);
+      const { blob, taken_at } = await smaller(file, desk.car.keeps_photo_place ?? false);
       await desk.addPicture(blob, { taken_at, about, words: "" });
     } catch (wrong) {
       problems.push(asSentence(wrong));

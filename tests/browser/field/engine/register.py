@@ -47,6 +47,7 @@ def car(number: int, status: str = "in_date", due_on: str | None = "2027-03-01")
         "asks": {},
         "instructions": {},
         "visit": None,
+        "keeps_photo_place": False,
     }
     return told | {"specification": "DOT 111A100W1", "due": [due], "version": 1} | rest
 
