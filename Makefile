@@ -8,6 +8,8 @@ STAMP := $(VENV)/.installed
 # Tests run in so many processes at once, one more than two cores since they wait for disks and browsers;
 # 0 runs them in one, which suits a debugger.
 PYTEST_WORKERS ?= 3
+# Where tests put their files: in memory where there is plenty, since stores and databases are made thousands of times.
+ROOMY := $(shell test "$$(df -k --output=avail /dev/shm 2>/dev/null | tail -1)" -gt 8000000 2>/dev/null && echo /dev/shm)
 HTMX_VERSION := 2.0.11
 IDB_VERSION := 8.0.4
 LIT_HTML_VERSION := 3.3.3
@@ -18,7 +20,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
-.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-pages lock audit vendor clean
+.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-field bench-pages lock audit vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -38,7 +40,7 @@ run: setup  ## Serve the register, with the demo fleet when the database is empt
 	$(BIN)/python -m app serve
 
 test: lint types templates migrations  ## Run every check and the whole test suite
-	$(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile --no-loadscope-reorder
+	$(if $(ROOMY),TMPDIR=$(ROOMY)) $(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile --no-loadscope-reorder
 
 faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50 on PostgreSQL (an hour); docs/faults.md tells
 	$(BIN)/python -m bench.faults --write
@@ -82,6 +84,10 @@ bench-due: setup  ## Measure due dates: by request, for a fleet, and streamed
 
 bench-effect: setup  ## Measure the effect of an edition on the fleet that DATABASE_URL names
 	$(BIN)/python -m bench.effect
+
+bench-field: setup  ## Measure what a tablet takes along, and how quickly it answers
+	$(BIN)/python -m bench.field_pack
+	$(BIN)/python -m bench.field_tablet
 
 bench-pages: setup  ## Measure the pages of the register that DATABASE_URL names
 	$(BIN)/python -m bench.pages
