@@ -25,7 +25,7 @@ from tests.length import tries
 from tests.pictures import shots
 from tests.store.cast import add_car
 
-TABLETS, AT_A_TIME = 50, 30
+TABLETS, AT_A_TIME = 50, 12
 READINGS = tries(25, 95)
 UNLIMITED = {"REQUESTS_PER_MINUTE_ADDRESS": "0", "REQUESTS_PER_MINUTE_PERSON": "0"}
 
