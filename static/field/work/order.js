@@ -1,6 +1,6 @@
 // In which order cars stand, and which of them a few typed letters or digits mean.
 
-const RANK = { overdue: 0, due_now: 0, soon: 1, unknown: 2, by_event: 3, in_date: 4, not_required: 5 };
+const RANK = { overdue: 0, due_now: 0, soon: 1, unknown: 2, in_date: 3, by_event: 4, not_required: 5 };
 
 /** What is due first at a car. @returns {{status: string, due_on: string | null, words: string} | null} */
 export function first(car) {
