@@ -16,12 +16,17 @@ PAGES = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("path", PAGES)
-def test_words_stand_clear_of_each_other_at_every_width(
+@pytest.mark.parametrize(
+    "path", [*PAGES, "/account/password", "/account/passkeys", "/people/parties"]
+)
+def test_words_stand_clear_at_every_width_and_what_is_pressed_is_24_pixels_high_and_wide(
     page: Page, demo_server: Server, path: str
 ) -> None:
+    """The size of targets: WCAG 2.2, 2.5.8; links within a sentence may be as high as their line."""
     page.goto(demo_server.url + path)
     assert wrong(page) == []
+    page.set_viewport_size({"width": 390, "height": 900})
+    assert page.evaluate(SMALL) == []
 
 
 @pytest.mark.parametrize("path", PAGES)
@@ -51,17 +56,9 @@ def test_a_long_word_that_somebody_typed_breaks_where_it_must(
         assert (path, wrong(page)) == (path, [])
 
 
-SMALL_PAGES = (*PAGES, "/account/password", "/account/passkeys", "/people/parties")
-
-
-@pytest.mark.parametrize("path", SMALL_PAGES)
-def test_what_is_pressed_is_24_pixels_high_and_wide(
-    page: Page, demo_server: Server, path: str
-) -> None:
-    """WCAG 2.2, 2.5.8; links within a sentence may be as high as their line."""
-    page.set_viewport_size({"width": 390, "height": 900})
-    page.goto(demo_server.url + path)
-    assert page.evaluate(SMALL) == []
+def test_what_is_too_small_to_press_is_noticed(page: Page) -> None:
+    page.set_content("<button style='width:12px;height:40px;padding:0;border:0'>x</button>")
+    assert [found.rpartition(": ")[2] for found in page.evaluate(SMALL)] == ["12 by 40"]
 
 
 def test_words_over_words_and_a_page_too_wide_are_noticed(page: Page) -> None:
