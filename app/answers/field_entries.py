@@ -114,7 +114,10 @@ class _Says(BaseModel):
 
 
 class Begun(_Says):
-    """The first entry of a report, and any that puts right what it said."""
+    """The first entry of a report, and any that puts right what it said.
+
+    `confirmed` that the work was done before the car was taken along, which a wrong clock says as well.
+    """
 
     car_id: Row
     happened_on: Day
@@ -124,6 +127,7 @@ class Begun(_Says):
     visit_id: Row | None = None
     items: list[OpenedItem] = Field([], max_length=20)  # due items meant
     taken_at: Moment | None = None
+    confirmed: bool = False
 
 
 class Caution(_Says):
@@ -198,13 +202,16 @@ class LeakTest(_Says):
 
 
 class Defect(_Says):
-    """`x` and `y` are shares of the drawing of `view`, from its left and its top."""
+    """`x` and `y` are shares of the drawing of `view`, from its left and its top.
+
+    Tablets of before say `side` and tell left and right by the words of the place alone.
+    """
 
     defect: Literal[
         "corrosion", "pitting", "crack", "dent", "gouge", "weld", "leak", "missing", "other"
     ]
     place: Word = ""
-    view: Literal["side", "top", "end_a", "end_b"] | None = None
+    view: Literal["left", "right", "top", "end_a", "end_b", "side"] | None = None
     x: Share | None = None
     y: Share | None = None
     length_in: Measure | None = None
@@ -270,12 +277,16 @@ class Resolved(_Says):
 
 
 class Signed(_Says):
-    """The last entry. `strokes` are shares of the field signed in; a code is looked at and not kept."""
+    """The last entry. `strokes` are shares of the field signed in; a code is looked at and not kept.
+
+    `confirmed` that what passed did so although something measured speaks against it.
+    """
 
     name: Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_plain)]
     method: Literal["drawn", "typed"]
     strokes: Annotated[list[Stroke], Field(max_length=MOST_STROKES)] | None = None
     code: Annotated[str, Field(max_length=40)] | None = None
+    confirmed: bool = False
 
 
 class EntryIn(BaseModel, Generic[K, S]):

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from fractions import Fraction
 
 from sqlalchemy.orm import Session
 
 from app.actions import looking_back, rulebooks
+from app.actions.field.judging import lines_of
 from app.actions.field.signing import relief_devices
 from app.actions.stamp import Stamp
-from app.core.facts import Event, Reading, ZoneThickness
+from app.core.facts import Event, ZoneThickness
 from app.core.field.entries import Entry
 from app.core.field.missing import EIGHT, missing, unsigned
-from app.core.field.report import FieldReport, Says, fold, states
-from app.core.stencil import Unreadable, decode
-from app.core.thickness import all_lines, zones_shown
+from app.core.field.report import FieldReport, fold, states
+from app.core.field.verdicts import reading_of
+from app.core.thickness import zones_shown
 from app.core.words import label, sentence
 from app.errors import NotFound
 from app.pages.car_view import Heading, heading
@@ -156,27 +156,14 @@ def _zones(
     db: Session, record: CarRecord, report: FieldReport, day: date
 ) -> Sequence[ZoneThickness]:
     """The zones that were measured, judged as the calculator does; none where the tank has no lines."""
-    readings = tuple(_reading(each) for each in report.says("reading"))
+    readings = tuple(reading_of(each) for each in report.says("reading"))
     if not readings:
         return ()
     rulebook = rulebooks.in_force(db).of(record.owner_id).rulebook
-    try:
-        spec = decode(record.car.specification, rulebook.stencils)
-    except Unreadable:
-        return ()
-    if spec.regime != "fusion_welded":
-        return ()
-    lines = all_lines(spec, record.car.tank, rulebook)
+    lines = lines_of(record, rulebook)
     shown = zones_shown(lines, (Event(day, ("thickness",), readings=readings),), rulebook)
     measured = {each.zone for each in readings}
     return [zone for zone in shown if zone.zone in measured]
-
-
-def _reading(says: Says) -> Reading:
-    span, apart = (
-        None if says[name] is None else Fraction(says[name]) for name in ("span_in", "apart_in")
-    )
-    return Reading(says["zone"], Fraction(says["inches"]), says["extent"], span, apart)
 
 
 def _steps(db: Session, report: FieldReport) -> dict[str, str]:

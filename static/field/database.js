@@ -47,6 +47,8 @@ const NOBODY = "Nobody has signed in on this tablet yet. Connect and sign in onc
 /** Photographs stop here, so that what is typed still fits; so much is held back. */
 export const KEPT_FOR_ENTRIES = 20e6;
 const RESERVE = "reserve";
+// A slow answer makes so much of a difference, in milliseconds.
+const CLOCKS_AGREE = 60_000;
 /** A day's photographs: 200 of half a megabyte. With less the person is told. */
 export const DAY_OF_PHOTOGRAPHS = 100e6;
 
@@ -184,6 +186,16 @@ export async function setPerson(/** @type {Person} */ { id, name }) {
   await written(["about"], (transaction) => transaction.objectStore("about").put({ key: "person", value: { id, name } }));
   present = { id, name };
   tell();
+}
+
+/** By how many milliseconds the register's clock was before this tablet's when they last met. */
+export async function clockAhead() {
+  return (await read("about", null, "clock"))?.value ?? 0;
+}
+
+export async function noteClock(/** @type {number} */ ahead) {
+  if (Math.abs(ahead - (await clockAhead())) < CLOCKS_AGREE) return;
+  await written(["about"], (transaction) => transaction.objectStore("about").put({ key: "clock", value: ahead }));
 }
 
 /** The number of whoever works here. */

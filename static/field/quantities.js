@@ -14,8 +14,14 @@ export function size(bytes) {
 
 /** How long ago a moment was, by this tablet's clock. */
 export function ago(moment, now = Date.now()) {
-  const minutes = Math.max(0, Math.round((now - new Date(moment)) / 60_000));
-  if (minutes < 60) return minutes < 2 ? "just now" : `${minutes} minutes ago`;
+  const since = Math.max(0, now - new Date(moment));
+  return since < 90_000 ? "just now" : `${lasting(since)} ago`;
+}
+
+/** How long milliseconds last: "12 minutes", "3 hours", "5 days". */
+export function lasting(milliseconds) {
+  const minutes = Math.round(milliseconds / 60_000);
+  if (minutes < 60) return counted(minutes, "minute");
   const hours = Math.round(minutes / 60);
-  return hours < 48 ? `${counted(hours, "hour")} ago` : `${Math.round(hours / 24)} days ago`;
+  return hours < 48 ? counted(hours, "hour") : counted(Math.round(hours / 24), "day");
 }

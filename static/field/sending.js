@@ -2,7 +2,7 @@
 // Nothing here is needed for recording; whatever fails leaves all that waits where it is.
 
 import { ask, NotDone } from "./asking.js";
-import { changed, person, setPerson, open } from "./database.js";
+import { changed, noteClock, open, person, setPerson } from "./database.js";
 import { nextPhotograph, notePhotograph, sendable, sendAgain, standing, took } from "./outbox.js";
 
 const API = "/api/v1/field";
@@ -51,8 +51,9 @@ async function tried(address, how, left = TRIES - 1) {
 
 /** Ask who is signed in, and have them work here. Raises NotDone. */
 export async function meet() {
-  const { person: id, name, version } = await tried(`${API}/who`);
+  const { person: id, name, version, now: there } = await tried(`${API}/who`);
   await setPerson({ id, name });
+  await noteClock(Date.parse(there) - Date.now());
   metAt = Date.now();
   now.version = version;
   return { id, name };

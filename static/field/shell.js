@@ -1,9 +1,9 @@
 // The head of each screen: where one is, whether there is a connection, who works here, what waits, how much room is left.
 
-import { askToKeep, changed, DAY_OF_PHOTOGRAPHS, isScarce, person, room } from "./database.js";
+import { askToKeep, changed, clockAhead, DAY_OF_PHOTOGRAPHS, isScarce, person, room } from "./database.js";
 import { html, nothing, render } from "./html.js";
 import { heard, renewal, renewed, takeNew } from "./program.js";
-import { counted, size } from "./quantities.js";
+import { counted, lasting, size } from "./quantities.js";
 import { badge } from "./record/pieces.js";
 import { now, sendNow, told, waiting } from "./sending.js";
 
@@ -15,6 +15,9 @@ const ROOM_EVERY = 5000;
 let place = null;
 let space = { used: 0, quota: 0, at: 0 };
 let promised = false;
+let ahead = 0;
+// A clock that is off by more is told about, in milliseconds.
+const CLOCK_OFF = 5 * 60_000;
 
 /** Draw the head, and draw it again whenever what it tells changes. */
 export async function beginHead(/** @type {Element} */ at) {
@@ -30,6 +33,7 @@ async function draw() {
   heard(now.version);
   const [here, waits] = [await person(), await waiting()];
   if (Date.now() - space.at > ROOM_EVERY) space = { ...(await room()), at: Date.now() };
+  ahead = await clockAhead();
   render(head(here, waits), place);
 }
 
@@ -78,6 +82,10 @@ const notices = () => [
   renewal.elsewhere
     ? notice(html`Another window has taken a newer version of the program.
         <button class="button" type="button" @click=${() => location.reload()}>Open again</button>`)
+    : nothing,
+  Math.abs(ahead) > CLOCK_OFF
+    ? notice(html`When they last met, this tablet's clock was ${lasting(Math.abs(ahead))} ${ahead > 0 ? "behind" : "ahead of"} the
+        register's. Set it right before you record: the days and times of what you record come from it.`)
     : nothing,
   littleRoom() ? notice(html`Little room is left on this tablet. A day's photographs need ${size(DAY_OF_PHOTOGRAPHS)}; what is
       typed has some held back for it. Send what waits, or <a href="#/taking">forget cars</a> that are not needed.`) : nothing,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -92,11 +92,30 @@ def _begun(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
     if says["car_id"] != car.id:
         faults.add("says.car_id", "is another car; begin another report for it")
     faults.day("says.happened_on", day(says["happened_on"]), stamp, car.built_on)
+    if not faults.found:
+        _after_taking(faults, says, stamp)
     if says["visit_id"] is not None:
         visit = visiting.visit_or_raise(db, says["visit_id"])
         if visit.car_id != car.id:
             faults.add("says.visit_id", "is a visit of another car")
     faults.refuse()
+
+
+# A day is over everywhere on Earth so long after it began at Greenwich.
+_OVER = timedelta(hours=36)
+
+
+def _after_taking(faults: Faults, says: Says, stamp: Stamp) -> None:
+    """Work on a day that was over when the car was taken along is asked about: the tablet's clock may be wrong."""
+    if not says["taken_at"] or says["confirmed"]:
+        return
+    begins = datetime.combine(day(says["happened_on"]), time.min, UTC)
+    if begins + _OVER < min(datetime.fromisoformat(says["taken_at"]), stamp.at):
+        faults.add(
+            "says.happened_on",
+            f"{says['happened_on']} was over when the car was taken along, {says['taken_at'][:10]}; "
+            "confirm it if the work was done then, else set the tablet's clock right",
+        )
 
 
 def _reading(db: Session, says: Says, car: Car, stamp: Stamp) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from sqlalchemy.orm import Session
 
@@ -136,10 +136,19 @@ def _out_of_place(
 
 def _same(before: Entry, entry: Entry) -> bool:
     return (
-        reports.written(before.says) == reports.written(entry.says)
+        reports.written(_stated(before.says)) == reports.written(_stated(entry.says))
         and (before.report, before.place, before.kind, before.replaces, before.made_at)
         == (entry.report, entry.place, entry.kind, entry.replaces, entry.made_at)
     )  # fmt: skip
+
+
+def _stated(says: Mapping[str, Any]) -> dict[str, Any]:
+    """Without what stands for nothing said: a field that came later is not in what was stored before it."""
+    return {
+        name: value
+        for name, value in says.items()
+        if not (value is None or value is False or value in ("", []))
+    }
 
 
 def _refused(sent: Sent, path: str, problem: str) -> Result:

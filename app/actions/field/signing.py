@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.actions import change_events, codes, components, events
 from app.actions.changes import NewEvent, NewReading
 from app.actions.codes import Seal
-from app.actions.field import checking, conflicts, photographs
+from app.actions.field import checking, conflicts, judging, photographs
 from app.actions.field.notes import notes_of
 from app.actions.stamp import Stamp
 from app.core.facts import Outcome
@@ -40,6 +40,7 @@ def must_be_ready(db: Session, row: Report, entries: Sequence[Entry], stamp: Sta
     if away:
         count = "one photograph has" if len(away) == 1 else f"{len(away)} photographs have"
         found.append(Fault("photographs", f"{count} not come yet; sign once all are sent"))
+    found.extend(judging.condemned(db, row.car_id, report))
     if found:
         raise Refused.because(found)
     conflicts.must_be_resolved(db, row, report)

@@ -3,11 +3,14 @@ import * as database from "../database.js";
 import { html, nothing } from "../html.js";
 import { capital } from "./car.js";
 import { form } from "./forms.js";
-import { badge, head, notice, today } from "./pieces.js";
+import { badge, head, moment, notice, today } from "./pieces.js";
 
 // Never inspected, only counted.
 const COUNTED = ["age_limit", "service_end"];
 const URGENT = ["overdue", "due_now", "soon"];
+// A day is over everywhere on Earth 36 hours after it began at Greenwich, in milliseconds.
+const DAY_OVER = 36 * 3_600_000;
+const taken = (car) => car.taken_at && Date.parse(car.taken_at);
 
 /** @param {any} desk a report's, or only a car and what is shared @param {string[]} _rest @param {any} ui */
 export function begin(desk, _rest, ui) {
@@ -60,8 +63,13 @@ const meant = (ui, items) => html`<fieldset class="choice meant"><legend>What is
 
 async function keep(desk, ui, old, values) {
   const items = desk.car.due.map((each) => each.item).filter((item) => ui.chosen.has(item));
+  const early = taken(desk.car) && Date.parse(values.happened_on) + DAY_OVER < taken(desk.car);
+  if (early && ui.question !== values.happened_on) {
+    ui.question = values.happened_on;
+    throw new database.Trouble(`${values.happened_on} was over when this car was taken along, ${moment(desk.car.taken_at)}. Is this tablet's clock right? Press once more if the work was done on that day.`);
+  }
   const says = { visit_id: desk.car.visit?.id ?? null, taken_at: desk.car.taken_at ?? null, ...old?.says,
-    car_id: desk.car.id, ...values, items };
+    car_id: desk.car.id, ...values, items, confirmed: Boolean(early) };
   if (old) await desk.write("begun", says, old);
   const key = old ? desk.key : await database.begin(desk.car.id, says);
   location.hash = `#/report/${key}`;

@@ -2,6 +2,7 @@
 import * as judge from "../judge.js";
 import { html, nothing } from "../html.js";
 import { capital } from "./car.js";
+import { leftOutside } from "./contradictions.js";
 import { form, typedNow } from "./forms.js";
 import { photographsOf } from "./photographs.js";
 import { acknowledged, badge, cautions, head, notice, takeBack } from "./pieces.js";
@@ -72,9 +73,6 @@ function testForm(ui, desk, part, old) {
     submit: (values) => keep(ui, desk, part, old, id, values),
   });
 }
-
-/** What was left on the car decides; as found tells only how it came in. */
-const leftOutside = (part, says) => ["left_psig", "vapor_tight_psig"].some((each) => judge.bench(each, says[each], part.bench).verdict === "outside");
 
 async function keep(ui, desk, part, old, id, values) {
   const odd = values.outcome === "pass" && leftOutside(part, values);

@@ -2,8 +2,7 @@
 import * as database from "../database.js";
 import { html } from "../html.js";
 import { capital } from "./car.js";
-import { asSentence } from "./forms.js";
-import { badge, head, moment, notice } from "./pieces.js";
+import { badge, head, moment, notice, once } from "./pieces.js";
 
 const keyOf = (other) => `${other.item}-${other.event_id}`;
 const KEEP = [["both", "Keep both"], ["theirs", "Theirs stands, mine does not count"]];
@@ -15,7 +14,7 @@ export function conflict(desk, [key], ui) {
   return html`${head("Somebody recorded this too", [desk.at(), "The report"], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
     ${others.length ? html`<p>Your report is whole and on this tablet. Say for each item what stands; then it is sent again.</p>
       ${others.map((other) => one(ui, desk, other))}
-      <div class="actions"><button class="button" type="button" @click=${() => decide(ui, desk, others)}>Send it so</button></div>`
+      <div class="actions"><button class="button" type="button" @click=${() => once(ui, () => decide(ui, desk, others))}>Send it so</button></div>`
       : html`<p>There is nothing to decide here any more.</p>`}`;
 }
 
@@ -34,14 +33,7 @@ function one(ui, desk, other) {
 
 async function decide(ui, desk, others) {
   const open = others.filter((each) => !ui.decided[keyOf(each)]);
-  ui.problem = open.length ? `Nothing is chosen for ${open.map((each) => desk.words(each.item)).join(", ")}; want what stands.` : "";
-  try {
-    if (!open.length) {
-      await database.resolve(desk.key, others.map((each) => ({ item: each.item, other: each.event_id, keep: ui.decided[keyOf(each)] })));
-      location.hash = desk.at();
-    }
-  } catch (wrong) {
-    ui.problem = asSentence(wrong);
-  }
-  ui.redraw();
+  if (open.length) throw new database.Trouble(`Nothing is chosen for ${open.map((each) => desk.words(each.item)).join(", ")}; want what stands.`);
+  await database.resolve(desk.key, others.map((each) => ({ item: each.item, other: each.event_id, keep: ui.decided[keyOf(each)] })));
+  location.hash = desk.at();
 }

@@ -55,11 +55,16 @@ export class Desk {
     return entry;
   }
 
+  /** What is recorded by now, where another tap may have recorded something since the screen was drawn. */
+  async renew() {
+    this.take(await database.entries(this.key));
+  }
+
   /** Record, or correct what `old` says; a refused one is mended in its place. */
   async write(kind, says, old = null) {
     if (old?.state !== "refused") return this.add(kind, says, old?.key ?? null);
     const mended = await database.mend(old, says);
-    this.take(await database.entries(this.key));
+    await this.renew();
     return mended;
   }
 

@@ -1,8 +1,10 @@
 /** What is found area by area or place by place: the lining, leak tests, defects. A list, and a form for one more. */
-import { drawing, FACES, faceOf, inWords as placeWords } from "../drawing.js";
+import { asEntry, drawing, inWords as placeWords, placeOf } from "../drawing.js";
+import { Trouble } from "../database.js";
 import { html, nothing } from "../html.js";
 import { capital } from "./car.js";
-import { form } from "./forms.js";
+import { draftOf, dropDraft, keepDraft } from "./drafts.js";
+import { form, wrongWith } from "./forms.js";
 import { photographsOf } from "./photographs.js";
 import { acknowledged, badge, cautions, head, notice, takeBack } from "./pieces.js";
 
@@ -59,34 +61,34 @@ export function leak(desk, [key], ui) {
 /** `defect/new/ITEM` is about an item; `defect/KEY` corrects one. */
 export function defect(desk, [key, item], ui) {
   const old = desk.entry(key);
-  const place = (ui.place ??= startPlace(old));
-  const choose = (chosen) => {
-    ui.place = chosen;
-    ui.words = placeWords(chosen);
+  const draft = `${desk.key}-place-${key ?? ""}`;
+  const chosen = (ui.place ??= draftOf(ui, draft) ?? (old ? { ...placeOf(old.says), words: old.says.place } : NOWHERE));
+  const choose = (place) => {
+    ui.place = place;
+    keepDraft(ui, draft, place);
     ui.redraw();
   };
-  ui.words ??= old?.says.place ?? placeWords(place);
   return findings(ui, desk, key === "new" ? undefined : key, {
     kind: "defect", go: "defect", title: "Defects", back: "", care: [], job: "defect", fields: DEFECT, one: "defect",
     line: (says) => [says.repaired ? "pass" : "fail", `${capital(says.defect)}: ${says.place}`,
       [says.length_in && `${says.length_in} in long`, says.depth_in && `${says.depth_in} in deep`, says.repaired && says.how_repaired].filter(Boolean).join(", "), says.repaired ? "repaired" : "not repaired"],
-    above: html`<section aria-label="Place"><h3>Where it is</h3>${drawing(place, choose)}
-      <div class="field"><label for="words">The place in words</label><input id="words" .value=${ui.words} @input=${(event) => {
-        ui.words = event.target.value;
-      }}></div></section>`,
+    above: html`<section aria-label="Place"><h3>Where it is</h3>${drawing(chosen, (place) => choose({ ...place, words: placeWords(place) }))}
+      <div class="field"><label for="words">The place in words</label><input id="words" .value=${chosen.words}
+        @input=${(event) => choose({ ...chosen, words: event.target.value })}></div></section>`,
     says: (values) => {
-      const { face, x, y } = ui.place;
-      const says = { item: old?.says.item ?? item ?? null, how_repaired: "", ...values, place: ui.words.trim(), view: FACES[face].view, x, y };
-      ui.place = ui.words = null;
-      return says;
+      const wrong = wrongWith(PLACE, ui.place.words);
+      if (wrong) throw new Trouble(`The place in words: ${wrong}`);
+      return { item: old?.says.item ?? item ?? null, how_repaired: "", ...values, place: ui.place.words.trim(), ...asEntry(ui.place) };
+    },
+    kept: () => {
+      dropDraft(ui, draft);
+      ui.place = null;
     },
   });
 }
 
-function startPlace(old) {
-  const says = old?.says;
-  return says?.x != null ? { face: faceOf(says.view, says.place), x: says.x, y: says.y } : { face: "right", x: 0.5, y: 0.5 };
-}
+const NOWHERE = { face: null, x: null, y: null, words: "" };
+const PLACE = { control: "line", must: true, want: "a tap on the drawing or words that say where it is" };
 
 /** The screen of a kind of findings: cautions, what there is, and the form for one more or the one to correct. */
 function findings(ui, desk, key, kind) {
@@ -100,6 +102,7 @@ function findings(ui, desk, key, kind) {
       fields: kind.fields, values: old?.says, faults: old?.faults, above: kind.above, button: old ? "Keep the correction" : `Keep the ${kind.one}`,
       submit: async (values) => {
         await desk.write(kind.kind, kind.says(values), old);
+        kind.kept?.();
         if (old) location.hash = desk.at(kind.go);
         else ui.notice = `Kept: ${kind.line(desk.fold.of(kind.kind).at(-1).says)[1]}.`;
       },

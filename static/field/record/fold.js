@@ -36,6 +36,11 @@ export class Fold {
     this.signed = this.of("signed")[0] ?? null;
   }
 
+  /** Whether it was neither corrected nor taken back. @param {string} key */
+  stands(key) {
+    return this.standing.some((each) => each.key === key);
+  }
+
   /** @param {string} kind @returns {Entry[]} */
   of(kind) {
     return this.standing.filter((each) => each.kind === kind);

@@ -3,10 +3,12 @@
  * corrected or mended. What was typed stays whatever goes wrong.
  *
  * @typedef {{name: string, label: string, control: "line"|"number"|"day"|"notes"|"choice"|"list"|"tick",
- *   choices?: string[][], must?: boolean, hint?: string, unit?: string, want?: string, when?: (values: any) => boolean}} Field
+ *   choices?: string[][], must?: boolean, hint?: string, unit?: string, want?: string, most?: number,
+ *   when?: (values: any) => boolean}} Field  `most` letters, where fewer than of every other line are kept
  */
 import { html, nothing } from "../html.js";
 import { asWritten, decimal } from "../decimal.js";
+import { draftOf, dropDraft, keepDraft } from "./drafts.js";
 
 /**
  * @param {any} ui the screen's state  @param {string} id of the form, the same for the same thing
@@ -15,12 +17,13 @@ import { asWritten, decimal } from "../decimal.js";
  *   button, `above` before the fields; a live one is drawn again at every key
  */
 export function form(ui, id, { fields, values = {}, faults = [], button, submit, also = nothing, above = nothing, live = false }) {
-  const state = (ui.forms[id] ??= { start: { ...values, ...kept(id) }, problems: byField(faults, fields) });
+  const state = (ui.forms[id] ??= { start: { ...values, ...draftOf(ui, id) }, problems: byField(faults, fields) });
   const now = { ...state.start, ...state.typed };
   const shown = fields.filter((field) => field.when?.(now) ?? true);
   const redrawing = live || fields.some((field) => field.when);
   const typed = (event) => {
-    state.typed = keep(id, event.currentTarget, fields);
+    state.typed = typedIn(event.currentTarget, fields);
+    keepDraft(ui, id, state.typed);
     if (redrawing) ui.redraw();
   };
   const send = (event) => {
@@ -49,8 +52,10 @@ function byField(faults, fields) {
 
 const general = (problems) => (problems[""] ? html`<p class="problem" role="alert">${problems[""]}</p>` : nothing);
 
+/** A second tap while the first is being written does nothing, nor one on a form whose screen is left. */
 async function sent(ui, id, element, fields, submit) {
   const state = ui.forms[id];
+  if (state.busy) return;
   const { values, problems } = read(element, fields);
   state.problems = problems;
   if (Object.keys(problems).length) {
@@ -58,19 +63,19 @@ async function sent(ui, id, element, fields, submit) {
     element.querySelector("[aria-invalid=true]")?.focus();
     return;
   }
+  state.busy = true;
+  const here = location.hash;
   try {
     await submit(values);
-    forget(ui, id, element);
+    dropDraft(ui, id);
+    if (location.hash !== here) return;
+    delete ui.forms[id];
+    element.reset();
   } catch (wrong) {
     state.problems = { "": asSentence(wrong) };
+    state.busy = false;
   }
   ui.redraw();
-}
-
-function forget(ui, id, element) {
-  localStorage.removeItem(DRAFT + id);
-  delete ui.forms[id];
-  element.reset();
 }
 
 /** What to tell when something could not be written; the rest is a bug and not hidden. */
@@ -86,7 +91,7 @@ export function asSentence(wrong) {
 function read(element, fields) {
   const values = {}, problems = {};
   for (const field of fields) {
-    const text = typedIn(element, field);
+    const text = textOf(element, field);
     const problem = wrongWith(field, text);
     if (problem) problems[field.name] = problem;
     const as = READ[field.control];
@@ -103,17 +108,25 @@ const READ = {
   notes: (text) => text.trim(),
 };
 
-function typedIn(element, { name, control }) {
+function textOf(element, { name, control }) {
   const found = element.elements.namedItem(name);
   if (!found) return "";
   if (control === "tick") return found.checked ? "yes" : "";
   return found.value ?? "";
 }
 
-function wrongWith({ control, must, want, label }, text) {
+// As many letters as the register keeps (app/answers/field_entries.py).
+const LINE = 200;
+const NOTES = 2000;
+const MEASURE = /^\d{1,7}(\.\d{1,6})?$/;
+
+/** What is wrong with what was typed, as a sentence, or nothing. @param {Field} field @param {string} text */
+export function wrongWith({ control, must, want, label = "", most = control === "notes" ? NOTES : LINE }, text) {
   const given = text.trim();
+  const letters = [...given].length;
+  if (letters > most) return `Got ${letters} letters; want at most ${most}.`;
   if (!given) return must ? `Nothing is given; want ${want ?? label.toLowerCase()}.` : "";
-  if (control === "number" && !(decimal(given)?.units >= 0n)) return `Got “${given}”; want ${want ?? "a number such as 0.438"}.`;
+  if (control === "number" && !MEASURE.test(asWritten(given) ?? "")) return `Got “${given}”; want ${want ?? "a number such as 0.438"}.`;
   if (control === "day" && !isDay(given)) return `Got “${given}”; want a day such as 2026-11-26.`;
   return "";
 }
@@ -124,27 +137,10 @@ function isDay(text) {
   return Boolean(year) && found.getUTCMonth() === month - 1 && found.getUTCDate() === day;
 }
 
-// ---- what is being typed outlives a crash ----
-
-// A report's key is in the id and known only to whoever sees the report.
-const DRAFT = "field-typed:";
-
-function keep(id, element, fields) {
-  const typed = {};
-  for (const field of fields) {
-    if (element.elements.namedItem(field.name)) typed[field.name] = typedIn(element, field);
-  }
-  try {
-    localStorage.setItem(DRAFT + id, JSON.stringify(typed));
-  } catch {
-    // Full: the form itself still holds it.
-  }
-  return typed;
-}
-
-function kept(id) {
-  const found = localStorage.getItem(DRAFT + id);
-  return found ? JSON.parse(found) : {};
+/** The texts of the fields that are drawn. */
+function typedIn(element, fields) {
+  const drawn = fields.filter((field) => element.elements.namedItem(field.name));
+  return Object.fromEntries(drawn.map((field) => [field.name, textOf(element, field)]));
 }
 
 // ---- drawing ----

@@ -8,13 +8,14 @@ const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0"];
 
 /**
  * @param {any} ui keeps what is typed in `typed`
- * @param {{label: string, problem: string, button: string, disabled: boolean, enter: (text: string) => void}} pad
- *   `enter` empties `typed` once it is kept
+ * @param {{label: string, problem: string, button: string, disabled: boolean, typing: () => void, enter: (text: string) => void}} pad
+ *   `typing` is told at every key; `enter` empties `typed` once it is kept
  */
-export function keypad(ui, { label, problem, button, disabled, enter }) {
+export function keypad(ui, { label, problem, button, disabled, typing, enter }) {
   ui.typed ??= "";
   const put = (text) => {
     ui.typed = text;
+    typing();
     ui.redraw();
   };
   const send = (event) => {

@@ -5,7 +5,7 @@ import { begin } from "./begin.js";
 import { FIELDS as BENCH } from "./bench.js";
 import { defect, leak, lining } from "./findings.js";
 import { form } from "./forms.js";
-import { act, badge, head, notice } from "./pieces.js";
+import { badge, head, notice, once } from "./pieces.js";
 import { inShort } from "./entries.js";
 import { kindWords } from "./report.js";
 import { swap } from "./swap.js";
@@ -51,7 +51,7 @@ export function mend(desk, [key], ui) {
     <section class="notice notice-stop" aria-label="What was refused"><p>${badge("refused")} ${inShort(desk, entry)}</p>
       <ul>${entry.faults.map((each) => html`<li>${each.problem}</li>`)}</ul>
       <p>It is kept on this tablet only. What comes after it waits until it is mended or dropped.</p>
-      ${entry.kind === "begun" ? nothing : html`<button class="button button-quiet" type="button" @click=${act(ui, async () => {
+      ${entry.kind === "begun" ? nothing : html`<button class="button button-quiet" type="button" @click=${() => once(ui, async () => {
         await database.drop(entry);
         location.hash = desk.at();
       })}>Do without it</button>`}</section>`;

@@ -60,17 +60,30 @@ export const reasons = (reasons) => reasons?.length
 export const notice = (ui) => html`<div class="said" role="status">${ui.notice ? html`<p class="notice">${ui.notice}</p>` : nothing}</div>
   ${ui.problem ? html`<p class="notice notice-stop" role="alert">${ui.problem}</p>` : nothing}`;
 
-/** A button whose deed is awaited; what goes wrong is said on the page. */
-export function act(ui, deed) {
-  return async () => {
-    ui.problem = ui.notice = "";
-    try {
-      await deed();
-    } catch (wrong) {
-      ui.problem = asSentence(wrong);
-    }
-    ui.redraw();
-  };
+/**
+ * A button whose deed is awaited; what goes wrong is said on the page. Deeds of a screen go one after the other, so a
+ * deed looks at what stands when its turn comes: a tap before it may have changed that.
+ */
+export const act = (ui, deed) => () => (ui.line = (ui.line ?? Promise.resolve()).then(() => done(ui, deed)));
+
+/** At once, whatever else is under way. */
+export async function done(ui, deed) {
+  ui.problem = ui.notice = "";
+  try {
+    await deed();
+  } catch (wrong) {
+    ui.problem = asSentence(wrong);
+  }
+  ui.redraw();
+}
+
+/** As `done`, but a second tap meanwhile, or after the screen was left, does nothing. */
+export async function once(ui, deed) {
+  if (ui.busy) return;
+  ui.busy = true;
+  const here = location.hash;
+  await done(ui, deed);
+  ui.busy = location.hash !== here;
 }
 
 const LONGEST_NAME = 200; // of a caution in an entry
@@ -93,8 +106,14 @@ export const cautions = (ui, desk, names, job) => cautionsFor(desk, names).map((
         ${each.words.map((line) => html`<p>${line}</p>`)}
         <p class="hint">The rule in force, the owner's instructions and the site's procedures go before this page.</p>
         <button class="button" type="button" ?disabled=${!desk.open} @click=${act(ui, () =>
-          desk.add("caution", { caution: each.id, job, words: [each.title, ...each.words].join(" ") }))}>I have read this and follow the site's procedures</button>
+          acknowledge(desk, each, job))}>I have read this and follow the site's procedures</button>
       </section>`);
+
+async function acknowledge(desk, { id, title, words }, job) {
+  await desk.renew();
+  if (desk.fold.acknowledged(id, job)) return;
+  await desk.add("caution", { caution: id, job, words: [title, ...words].join(" ") });
+}
 
 /** The moment of an entry by the tablet's clock. @param {string} iso */
 export function moment(iso) {
@@ -109,7 +128,8 @@ export const today = () => moment(new Date().toISOString()).slice(0, 10);
 /** Take an entry back, with a question in between. */
 export const takeBack = (ui, desk, entry) => ui.asked === entry.key
   ? html`<span class="ask" role="group" aria-label="Take it back?"><button class="button button-stop" type="button" @click=${act(ui, async () => {
-      await desk.add("withdrawn", { entry: entry.key, why: "Taken back on the tablet" });
+      await desk.renew();
+      if (desk.fold.stands(entry.key)) await desk.add("withdrawn", { entry: entry.key, why: "Taken back on the tablet" });
       ui.asked = null;
       ui.notice = "Taken back. It stays in the report as taken back.";
     })}>Yes, take it back</button><button class="button button-quiet" type="button" @click=${() => {

@@ -1,10 +1,9 @@
 /** A report in one view: each item with its progress, what it still lacks, what else can be recorded, its signature. */
 import { html, nothing } from "../html.js";
-import * as judge from "../judge.js";
 import { capital } from "./car.js";
+import { contradictions } from "./contradictions.js";
 import { missing } from "./fold.js";
 import { badge, carName, head, inWords, moment, notice } from "./pieces.js";
-import { judgedEntry } from "./thickness.js";
 
 /** @param {import("./desk.js").Desk} desk @param {string[]} _rest @param {any} ui */
 export function report(desk, _rest, ui) {
@@ -18,7 +17,7 @@ export function report(desk, _rest, ui) {
     <h2>Found and changed</h2>
     <nav aria-label="Record"><ul class="tiles">${tiles(desk)}</ul></nav>
     <h2>Before you sign</h2>
-    ${lacks(desk)} ${contradictions(desk)} ${warnings(desk)}
+    ${lacks(desk)} ${lookAgain(contradictions(desk))} ${warnings(desk)}
     <div class="actions">${fold.signed
       ? html`<p>${badge(fold.signed.state, `signed by ${fold.signed.says.name}, ${inWords(fold.signed.state)}`)}</p>`
       : html`<a class="button" href=${desk.at("sign")}>Sign the report</a>`}</div>`;
@@ -66,22 +65,9 @@ export function lacks(desk) {
     <ul class="lacks">${found.map((each) => html`<li>${badge("unknown", each.field)} <a href=${desk.at(each.go)}>${capital(each.problem)}</a></li>`)}</ul>`;
 }
 
-/** What was measured out of limits though its item passed: said before it is signed, never a bar. */
-export function contradictions(desk) {
-  const passed = (item) => desk.fold.states().get(item) === "pass";
-  const told = [
-    ...(passed("thickness") ? desk.fold.of("reading").filter((each) => judgedEntry(desk, each).verdict === "condemned").map(({ says }) =>
-      `${capital(says.spot)} reads ${says.inches} in, which is condemned, and yet the ${desk.words("thickness")} passed.`) : []),
-    ...(passed("relief_device") ? desk.fold.staying().filter((says) => outside(desk, says)).map(() =>
-      `A relief device was left outside what is allowed, and yet the ${desk.words("relief_device")} passed.`) : []),
-  ];
-  return told.length ? html`<div class="notice notice-stop"><p>${badge("not_ok", "look again")}</p><ul>${told.map((each) => html`<li>${each}</li>`)}</ul></div>` : nothing;
-}
-
-function outside(desk, says) {
-  const bench = desk.car.parts.find((part) => part.installation_id === says.installation_id)?.bench;
-  return ["left_psig", "vapor_tight_psig"].some((each) => judge.bench(each, says[each], bench).verdict === "outside");
-}
+/** What speaks against a pass. @param {string[]} told */
+export const lookAgain = (told) => told.length
+  ? html`<div class="notice notice-stop"><p>${badge("not_ok", "look again")}</p><ul>${told.map((each) => html`<li>${each}</li>`)}</ul></div>` : nothing;
 
 /** Items for which the inspector's record shows none of the qualifications that serve; a warning, never a bar. */
 export function warnings(desk, items = [...desk.fold.states().keys()]) {

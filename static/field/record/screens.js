@@ -37,6 +37,7 @@ export async function show(path, mount) {
   const fresh = ui?.address !== address || ui.mount !== mount;
   if (fresh) ui = stateOf(address, mount);
   const mine = ui;
+  mine.whose ??= (await database.person())?.id ?? null;
   const draw = await DRAWERS[path[0]]?.(path, mine);
   if (ui !== mine) return; // they went on meanwhile
   mine.redraw = () => ui === mine && render(draw ? draw() : gone(), mount);
@@ -46,7 +47,7 @@ export async function show(path, mount) {
   if (fresh) arrive(mount);
 }
 
-const stateOf = (address, mount) => ({ address, mount, forms: {}, notice: "", problem: "", asked: null, redraw() {} });
+const stateOf = (address, mount) => ({ address, mount, whose: null, forms: {}, notice: "", problem: "", asked: null, redraw() {} });
 
 /** A new screen begins at its heading, for eyes and for readers. */
 function arrive(mount) {

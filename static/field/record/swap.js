@@ -43,8 +43,8 @@ export function inWords(desk, says) {
 const puts = (typed) => typed.with !== "off";
 export const FIELDS = [
   { name: "with", label: "What goes on", control: "choice", choices: [["on", "Another part"], ["off", "Nothing for now"]] },
-  { name: "position", label: "Position", control: "line", hint: "Such as top, B end" },
-  { name: "kind", label: "Kind", control: "line", must: true, want: "the kind of part, such as relief valve", when: puts },
+  { name: "position", label: "Position", control: "line", hint: "Such as top, B end", most: 60 },
+  { name: "kind", label: "Kind", control: "line", must: true, most: 40, want: "the kind of part, such as relief valve", when: puts },
   { name: "maker", label: "Maker", control: "line", when: puts },
   { name: "model", label: "Model", control: "line", when: puts },
   { name: "lot", label: "Lot", control: "line", when: puts },

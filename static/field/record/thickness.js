@@ -3,9 +3,11 @@ import * as judge from "../judge.js";
 import { asWritten, decimal } from "../decimal.js";
 import { html, nothing } from "../html.js";
 import { capital } from "./car.js";
-import { asSentence, form } from "./forms.js";
+import { draftOf, dropDraft, keepDraft } from "./drafts.js";
+import { form } from "./forms.js";
 import { keypad } from "./keypad.js";
-import { act, badge, head, notice, shape, takeBack, tone } from "./pieces.js";
+import { act, badge, head, notice, once, shape, takeBack, tone } from "./pieces.js";
+import { judgedEntry, zoneOf } from "./verdicts.js";
 import { around, inOrder, keyOf, lastAt, ringsOf, same, spots, within } from "./spots.js";
 
 /** @param {import("./desk.js").Desk} desk @param {string[]} _rest @param {any} ui */
@@ -13,7 +15,7 @@ export function thickness(desk, _rest, ui) {
   const readings = desk.fold.of("reading");
   ui.rings ??= ringsOf(desk.car, readings);
   const all = spots(ui.rings);
-  ui.spot ??= nextFree(all, readings, null);
+  if (!ui.spot) goTo(ui, desk, nextFree(all, readings, null), draftOf(ui, typingOf(desk)));
   return html`${head("Thickness", [desk.at("item/thickness"), capital(desk.words("thickness"))], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
     ${gauge(ui, desk)}
     ${ready(desk) ? html`<div class="reading">
@@ -58,7 +60,6 @@ export const GAUGE = [
 
 // ---- one reading ----
 
-const zoneOf = (desk, name) => desk.car.zones.find((each) => each.zone === name) ?? { zone: name, words: name.replaceAll("_", " "), judged_by: "nothing" };
 const at = (readings, spot) => readings.findLast((each) => same(each.says, spot)) ?? null;
 
 function nextFree(all, readings, after) {
@@ -66,6 +67,21 @@ function nextFree(all, readings, after) {
   const from = after ? order.findIndex((each) => same(each, after)) + 1 : 0;
   const turned = [...order.slice(from), ...order.slice(0, from)];
   return turned.find((each) => !at(readings, each)) ?? order[0];
+}
+
+/** What is typed for the spot in front: kept through a crash, and let go when another spot is chosen. */
+const typingOf = (desk) => `${desk.key}-reading`;
+
+/** Be at a spot; what was typed when the tablet went off is there again, at the spot it was meant for. */
+function goTo(ui, desk, spot, draft = null) {
+  if (draft === null) dropDraft(ui, typingOf(desk));
+  const typed = { typed: "", local: false, span: "", apart: "", more: false, ...draft };
+  Object.assign(ui, { spot, question: "", wrong: "" }, typed);
+}
+
+function typing(ui, desk) {
+  const { spot, typed, local, span, apart, more } = ui;
+  keepDraft(ui, typingOf(desk), { spot, typed, local, span, apart, more });
 }
 
 function entry(ui, desk, all, readings) {
@@ -78,10 +94,10 @@ function entry(ui, desk, all, readings) {
     <p class="last">${last ? html`Last time ${last.where} <b>${last.inches} in</b>, ${last.on}` : "No reading of last time here"}</p>
     ${keypad(ui, {
       label: "Inches", problem: ui.wrong, button: old ? `Replace ${old.says.inches} in` : "Keep, next",
-      enter: (text) => taken(ui, desk, all, text), disabled: !desk.open,
+      typing: () => typing(ui, desk), enter: (text) => once(ui, () => taken(ui, desk, all, text)), disabled: !desk.open,
     })}
     ${ui.question ? question(ui, desk, all) : nothing}
-    ${local(ui)}
+    ${local(ui, desk)}
     <div class="verdict" role="status">${ui.told ? verdict(desk, ui.told) : nothing}</div>
     ${old ? html`<div class="actions">${takeBack(ui, desk, old)}<button class="button button-quiet" type="button" @click=${() => {
       ui.more = true;
@@ -95,16 +111,17 @@ const lines = (zone) => zone.c
   : zone.judged_by === "owner" ? "Judged by the owner; no line of the rule" : "No lines are known for this zone";
 
 /** Only a local spot: judged by line E where it is small and far enough from the next. */
-function local(ui) {
+function local(ui, desk) {
   return html`<details class="local" ?open=${ui.local} @toggle=${(event) => {
     ui.local = event.target.open;
   }}><summary>Only a local spot</summary>
-    <div class="fields">${measure(ui, "span", "It spans")}${measure(ui, "apart", "From the next spot")}</div></details>`;
+    <div class="fields">${measure(ui, desk, "span", "It spans")}${measure(ui, desk, "apart", "From the next spot")}</div></details>`;
 }
 
-const measure = (ui, name, words) => html`<div class="field"><label for=${name}>${words} <span class="unit">in</span></label>
+const measure = (ui, desk, name, words) => html`<div class="field"><label for=${name}>${words} <span class="unit">in</span></label>
   <input id=${name} inputmode="decimal" autocomplete="off" .value=${ui[name] ?? ""} @input=${(event) => {
     ui[name] = event.target.value;
+    typing(ui, desk);
     ui.redraw();
   }}></div>`;
 
@@ -113,6 +130,7 @@ async function taken(ui, desk, all, text) {
   ui.wrong = ui.question = "";
   const { asks } = desk.car;
   const inches = decimal(text) && asWritten(text);
+  await desk.renew();
   if (!inches) return again(ui, text ? `Got “${text}”; want inches such as 0.438.` : "Nothing is given; want inches such as 0.438.");
   const odd = judge.slip(inches, asks.design?.[ui.spot.zone], asks);
   if (odd?.startsWith("must")) return again(ui, `The thickness ${odd}.`);
@@ -135,34 +153,24 @@ function again(ui, problem) {
 const stated = (text) => (decimal(text) ? asWritten(text) : null);
 
 async function kept(ui, desk, all, inches, confirmed) {
-  const { spot } = ui;
+  const { spot, typed } = ui;
   const old = ui.more ? null : at(desk.fold.of("reading"), spot);
   const place = { zone: spot.zone, ring: spot.ring, spot: spot.spot };
   const extent = ui.local ? { extent: "local", span_in: stated(ui.span), apart_in: stated(ui.apart) } : { extent: "general", span_in: null, apart_in: null };
-  try {
-    const entry = await desk.write("reading", { ...place, inches, ...extent, confirmed }, old);
-    Object.assign(ui, { told: entry, question: "", typed: "", more: false, local: false, span: "", apart: "", problem: "" });
-    ui.spot = nextFree(all, desk.fold.of("reading"), spot);
-  } catch (wrong) {
-    ui.problem = asSentence(wrong);
-  }
-  ui.redraw();
+  ui.told = await desk.write("reading", { ...place, inches, ...extent, confirmed }, old);
+  // What was typed meanwhile is the next one's.
+  goTo(ui, desk, nextFree(all, desk.fold.of("reading"), spot), ui.typed === typed ? null : { typed: ui.typed });
 }
 
 const question = (ui, desk, all) => html`<div class="notice notice-care" role="alert">
   <p><b>${ui.question.inches} in</b>: ${ui.question.told.join("; ")}. Is it right?</p>
-  <div class="actions"><button id="right" class="button" type="button" @click=${act(ui, () => kept(ui, desk, all, ui.question.inches, true))}>It is right, keep it</button>
+  <div class="actions"><button id="right" class="button" type="button" @click=${act(ui, () => ui.question && kept(ui, desk, all, ui.question.inches, true))}>It is right, keep it</button>
   <button class="button button-quiet" type="button" @click=${() => {
     ui.question = "";
     ui.redraw();
   }}>Read again</button></div></div>`;
 
 // ---- how it stands ----
-
-export function judgedEntry(desk, entry) {
-  const { local_span_in: span_in, local_apart_in: apart_in } = desk.car.asks ?? {};
-  return judge.reading(entry.says, zoneOf(desk, entry.says.zone), span_in && apart_in ? { span_in, apart_in } : undefined);
-}
 
 function verdict(desk, entry) {
   const told = judgedEntry(desk, entry);
@@ -213,7 +221,7 @@ function oneCell(ui, desk, spot, entry) {
   const words = entry ? `${entry.says.inches} in, ${told.margin}` : "not read yet";
   return html`<button type="button" class=${`cell ${spot.zone} ${told ? tone(told.verdict) : "unread"}`} data-spot=${keyOf(spot)}
     aria-label="${capital(spot.spot)}, ${zoneOf(desk, spot.zone).words}: ${words}" aria-pressed=${String(same(spot, ui.spot))} @click=${() => {
-      Object.assign(ui, { spot, question: "", wrong: "", more: false });
+      goTo(ui, desk, spot);
       ui.redraw();
     }}>${entry ? html`<span>${entry.says.inches.replace(/^0/, "")}</span>${shape(told.verdict)}` : html`<span>–</span>`}</button>`;
 }

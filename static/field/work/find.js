@@ -6,9 +6,10 @@ import { html, nothing } from "../html.js";
 import { take } from "../packs.js";
 import { act, carName, head, notice } from "../record/pieces.js";
 import { carList } from "./cars.js";
-import { matching } from "./order.js";
+import { inOrder, matching } from "./order.js";
 
-const MOST = 20;
+// Asked for at once; the very number that was typed comes first of them.
+const MOST = 100;
 
 export async function find(ui) {
   const [taken, all] = [await cars(), await reports()];
@@ -46,11 +47,14 @@ const elsewhere = (ui) => html`<h2>In the register</h2>
   <p class="actions"><button class="button button-quiet" type="button" @click=${act(ui, () => lookThere(ui))}>Look in the register</button></p>
   ${ui.others ? html`<ul class="cards">${ui.others.map((car) => html`<li class="card card-head">${carName(car)}
     <button class="button" type="button" aria-label=${`Take along ${car.mark} ${car.number}`} @click=${act(ui, () => takeOne(car.id, `${car.mark} ${car.number}`))}>Take along</button></li>`)}</ul>
-    ${ui.others.length ? nothing : html`<p>The register has no car that begins so.</p>`}` : nothing}`;
+    ${ui.others.length ? nothing : html`<p>The register has no car whose mark or number begins so.</p>`}
+    ${ui.more ? html`<p>These are the first ${MOST} that begin so. Type more of the mark and the number to find others.</p>` : nothing}` : nothing}`;
 
 async function lookThere(ui) {
   const asked = new URLSearchParams({ search: ui.typed, limit: String(MOST) });
-  ui.others = (await ask(`/api/v1/cars?${asked}`)).rows;
+  const { rows, next_after } = await ask(`/api/v1/cars?${asked}`);
+  ui.others = inOrder(rows, ui.typed);
+  ui.more = next_after !== null;
 }
 
 /** Take one car along and go to it. */

@@ -27,14 +27,20 @@ export const byName = (a, b) => a.mark.localeCompare(b.mark) || Number(a.number)
 
 const plain = (text) => String(text).toUpperCase().replace(/[^A-Z0-9]/g, "");
 
+const name = (car) => plain(car.mark + car.number);
+
 /** The cars whose mark and number hold what was typed; those that begin or end with it first. */
 export function matching(cars, typed) {
   const wanted = plain(typed);
   if (!wanted) return [];
-  const name = (car) => plain(car.mark + car.number);
   // A number painted with zeros in front is the same number.
   const painted = (car) => plain(car.mark) + String(car.number).padStart(6, "0");
-  const found = cars.filter((car) => name(car).includes(wanted) || painted(car).includes(wanted));
+  return inOrder(cars.filter((car) => name(car).includes(wanted) || painted(car).includes(wanted)), typed);
+}
+
+/** The very number or name that was typed first, then those that begin or end with it. */
+export function inOrder(cars, typed) {
+  const wanted = plain(typed);
   const edge = (car) => (plain(car.number) === wanted || name(car) === wanted ? 0 : name(car).startsWith(wanted) || name(car).endsWith(wanted) ? 1 : 2);
-  return found.sort((a, b) => edge(a) - edge(b) || byName(a, b));
+  return [...cars].sort((a, b) => edge(a) - edge(b) || byName(a, b));
 }

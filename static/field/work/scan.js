@@ -18,6 +18,7 @@ export async function scan(ui) {
   return () => html`${head("Read a label", null)}
     <p>Hold the camera to the code label on the car.</p>
     <video class="shell-video" playsinline muted aria-label="What the camera sees"></video>
+    <div role="status">${ui.blind ? html`<p class="notice">${NO_CAMERA}</p>` : nothing}</div>
     ${notice(ui)}
     ${ui.strange ? elsewhere(ui) : nothing}
     <p class="actions">
@@ -32,7 +33,7 @@ async function look(ui) {
   try {
     ui.stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
   } catch {
-    ui.notice = NO_CAMERA;
+    ui.blind = true; // told beside what a photograph gives, which may have come before
     ui.redraw();
     return;
   }

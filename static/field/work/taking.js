@@ -4,7 +4,7 @@ import { ask } from "../asking.js";
 import { cars } from "../database.js";
 import { html, nothing } from "../html.js";
 import { forget, packs, take } from "../packs.js";
-import { act, head, notice } from "../record/pieces.js";
+import { act, done, head, notice } from "../record/pieces.js";
 import { ago, counted, size } from "../quantities.js";
 import { keeping } from "../shell.js";
 
@@ -18,7 +18,7 @@ const NO_LIST = "This is not the address of a list. Open the list in the registe
 export async function taking(ui, [kind, given]) {
   const [held, taken] = [await packs(), await cars()];
   if (ui.fresh && kind === "list" && given) ui.list = given;
-  if (ui.fresh) act(ui, () => lookForVisits(ui))();
+  if (ui.fresh) done(ui, () => lookForVisits(ui));
   return () => html`${head("Take cars along", null)}
     ${notice(ui)}
     ${ui.way ? way(ui.way) : nothing}

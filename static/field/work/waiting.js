@@ -8,6 +8,7 @@ import { capital, counted, size } from "../quantities.js";
 import { now } from "../sending.js";
 import { keeping, tryNow } from "../shell.js";
 
+const KEY = /^[0-9a-f]{32}$/;
 const KINDS = { begun: "beginning", signed: "signature", withdrawn: "taking back", resolved: "decision" };
 
 export async function waiting(ui) {
@@ -55,10 +56,10 @@ const refusedRow = (ui, { report, car, entry }) => html`<li class="card">
   <ul>${entry.faults.map((fault) => html`<li>${faultWords(fault)}</li>`)}</ul>
   <p class="actions">${ways(ui, report, entry)}</p></li>`;
 
-/** With the field that it is about, where it is about one. */
+/** With the field that it is about, where it is about one; an entry of its own is no field. */
 function faultWords({ path, problem }) {
   const field = path.split(".").at(-1).replaceAll("_", " ");
-  return field && field !== "says" ? `${capital(field)}: ${problem}` : capital(problem);
+  return field && field !== "says" && !KEY.test(field) ? `${capital(field)}: ${problem}` : capital(problem);
 }
 
 // A signature is not mended: what it lacks is recorded, and the report is signed again.

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -78,6 +79,12 @@ class Register:
     came: list[str] = field(default_factory=list)
     page_size: int = 2
     now: str = NOW
+    # How far its clock is before this machine's, and where it says that what it refuses is wrong.
+    ahead: timedelta = timedelta(0)
+    wrong_at: str = "says"
+    # What a search among its cars gives, and whether there are more.
+    found: list[dict[str, Any]] = field(default_factory=list)
+    more: str | None = None
     program: Program = field(default_factory=lambda: program_with({}), repr=False)
 
     def of_report(self, key: str) -> list[dict[str, Any]]:
@@ -108,6 +115,8 @@ class Register:
         name, _, rest = path.removeprefix("field/").partition("/")
         if path == "visits":
             return 200, {"rows": [], "next_after": None}, {}
+        if path == "cars":
+            return 200, {"rows": self.found, "next_after": self.more}, {}
         if method == "PUT":
             return self._piece(rest, int(asked["at"]), int(asked["bytes"]), body)
         ways: Mapping[str, Callable[[], Answer]] = {
@@ -121,7 +130,8 @@ class Register:
 
     def _who(self) -> Answer:
         assert self.person
-        told = {"person": self.person["id"], "name": self.person["name"], "now": NOW}
+        there = (datetime.now(UTC) + self.ahead).isoformat()
+        told = {"person": self.person["id"], "name": self.person["name"], "now": there}
         return 200, told | {"version": self.program.version}, {}
 
     def _pack(self, after: int) -> Answer:
@@ -154,7 +164,7 @@ class Register:
 
     def _one(self, entry: dict[str, Any]) -> dict[str, Any]:
         def result(state: str, why: str = "", others: list[Any] | None = None) -> dict[str, Any]:
-            faults = [{"path": "says", "problem": why}] if why else []
+            faults = [{"path": self.wrong_at, "problem": why}] if why else []
             return {"key": entry["key"], "state": state, "faults": faults, "others": others or []}
 
         self.came.append(entry["key"])

@@ -11,29 +11,8 @@ from app.web import field_program
 from tests.browser.field.engine.conftest import Tablet
 from tests.browser.field.engine.register import AS_IT_IS, IDA, Register, program_with
 from tests.browser.field.engine.test_sending import add_picture, hold, in_view
+from tests.browser.field.storage import SMALL
 
-# Chromium enforces no quota that a test could set, so what it says on a full disk is said here: QuotaExceededError,
-# as it was seen on a file system of 60 MB.
-SMALL = """() => {
-  globalThis.roomLeft = Infinity;
-  const weigh = (value) => (value instanceof Blob ? value.size
-    : value && typeof value === "object" ? Object.values(value).reduce((sum, each) => sum + weigh(each), 0)
-    : String(value).length);
-  for (const name of ["add", "put"]) {
-    const real = IDBObjectStore.prototype[name];
-    IDBObjectStore.prototype[name] = function (value, ...rest) {
-      const bytes = weigh(value);
-      if (bytes > globalThis.roomLeft) throw new DOMException("no room", "QuotaExceededError");
-      globalThis.roomLeft -= bytes;
-      return real.call(this, value, ...rest);
-    };
-  }
-  const real = IDBObjectStore.prototype.delete;
-  IDBObjectStore.prototype.delete = function (key) {
-    if (key === "reserve") globalThis.roomLeft += 20e6;
-    return real.call(this, key);
-  };
-}"""
 FILLING = """async ([at, report]) => {
   const { add } = await import(at);
   for (let n = 0; n < 60; n += 1) await add(report, "defect", { place: "x".repeat(1_000_000) });
@@ -63,7 +42,7 @@ def fill_up(tablet: Tablet, report: str) -> None:
 @pytest.fixture
 def small(tablet: Tablet) -> Tablet:
     """A tablet whose storage can be full."""
-    tablet.page.add_init_script(f"({SMALL})()")
+    tablet.page.add_init_script(SMALL)
     return tablet
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from playwright.sync_api import expect
 
 from tests.browser.field.engine.conftest import Tablet
-from tests.browser.field.engine.register import Register, problem
+from tests.browser.field.engine.register import Register, car, problem
 
 BUSY, SLOW = problem(503), problem(429, Retry_After="1")
 # 600 KB that a picture may have: three pieces.
@@ -318,3 +320,57 @@ def test_the_worker_sends_when_the_browser_wakes_it_though_no_page_is_open(
         tablet.page.wait_for_timeout(50)
         deadline -= 1
     assert [each["place"] for each in register.of_report(report)] == [1, 2, 3]
+
+
+# What the register tells --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("ahead", "told"),
+    [
+        (timedelta(days=400), "this tablet's clock was 400 days behind the register's"),
+        (timedelta(hours=-3), "this tablet's clock was 3 hours ahead of the register's"),
+        (timedelta(minutes=4), None),
+    ],
+)
+def test_a_clock_that_is_off_is_told_and_still_is_without_a_connection(
+    tablet: Tablet, register: Register, ahead: timedelta, told: str | None
+) -> None:
+    register.ahead = ahead
+    tablet.open().ready()
+    tablet.until_at_rest()
+    register.weather = ["gone"] * 50
+    tablet.page.reload()
+    banner = tablet.page.get_by_role("banner")
+    expect(banner).to_contain_text("Ada Example")
+    if told:
+        expect(banner).to_contain_text(told)
+    else:
+        tablet.until_at_rest()
+        expect(banner).not_to_contain_text("clock")
+
+
+def test_a_refusal_is_told_by_its_field_and_never_by_the_key_of_an_entry(
+    tablet: Tablet, register: Register
+) -> None:
+    register.refuses = lambda entry: "give a serial" if entry["kind"] == "reading" else None
+    register.wrong_at = f"swap.{'0f' * 16}"
+    tablet.open().take_along()
+    tablet.record(1)
+    tablet.go("waiting")
+    main = tablet.page.get_by_role("main")
+    expect(main).to_contain_text("Give a serial")
+    assert "0f0f" not in main.inner_text()
+
+
+def test_the_very_number_comes_first_of_what_the_register_finds_and_more_are_spoken_of(
+    tablet: Tablet, register: Register
+) -> None:
+    tablet.open("find")
+    register.found = [car(1060), car(10600), car(106)]
+    register.more = "ZQAA 10600"
+    tablet.page.get_by_label("Part of the mark or number").fill("106")
+    tablet.page.get_by_role("button", name="Look in the register").click()
+    found = tablet.page.get_by_role("main").locator("li.card .car")
+    expect(found).to_have_text(["ZQAA 106", "ZQAA 1060", "ZQAA 10600"])
+    expect(tablet.page.get_by_role("main")).to_contain_text("Type more of the mark and the number")

@@ -16,6 +16,10 @@ from tests.browser.field.inspection.yard import CAR
 from tests.fixtures.server import Server
 
 ITEMS = ("visual", "thickness", "lining", "relief_device", "leakage")
+MEASURED = (
+    "select e.items, count(*) from event e join reading r on r.event_id = e.id"
+    " where e.reference like 'Field report %' group by e.id"
+)
 READINGS = [f"0.4{40 + at % 9}" for at in range(40)]
 
 
@@ -49,8 +53,10 @@ def test_each_entry_reaches_the_register_once_in_order_and_the_due_items_move(
     ]
     assert sum(each[0] == LOST for each in wire.broken) >= 3
     after = dues(yard_server)
+    assert asked(yard_server, MEASURED) == [("visual;thickness;lining;relief_device;leakage", 40)]
     for item in ("visual", "lining", "relief_device"):
         assert before[item] != after[item] > f"dated {datetime.now(UTC).date()}", item
+    assert after["leakage"].startswith("by_event")  # the valve that was put on was tested for leaks
 
 
 def first_half(inspector: Inspector, report: str) -> None:

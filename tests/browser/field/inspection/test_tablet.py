@@ -1,0 +1,114 @@
+"""A tablet that changes hands, and one whose storage is full, with the register itself: nothing is lost or mixed up."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from app.store.db import make_engine, sessions
+from tests.browser.field.inspection.conftest import Device
+from tests.browser.field.inspection.network import Network
+from tests.browser.field.inspection.test_meanwhile import begun, head_says, sent
+from tests.browser.field.inspection.test_whole import READINGS, asked
+from tests.browser.field.inspection.yard import CAR
+from tests.browser.field.storage import SMALL
+from tests.fixtures.people import COOKIES, beforehand, let_in
+from tests.fixtures.server import Server
+
+OTHER_KEY = "another-key-of-the-tests-and-of-nothing-else"
+
+
+@pytest.fixture
+def other(yard_server: Server) -> str:
+    """The key of the sign-in of another person, who may record as well."""
+    engine = make_engine(yard_server.database_url)
+    with beforehand(sessions(engine)) as db:
+        let_in(db, "Test Other", OTHER_KEY)
+    engine.dispose()
+    return OTHER_KEY
+
+
+def test_the_next_person_sees_and_sends_nothing_of_the_first_who_finds_all_of_it_again(
+    tablet: Device, wire: Network, yard_server: Server, other: str
+) -> None:
+    inspector, report = begun(tablet)
+    head_says(inspector, "nothing waits")
+    wire.cut = True
+    inspector.check_gauge(report)
+    inspector.readings(report, READINGS[:3])
+    inspector.page.get_by_label("Inches", exact=True).fill("0.449")
+    inspector.photographs(report, "photographs", 1)
+    inspector.at(report, "lining")
+    inspector.read_cautions()
+    inspector.fill(Area="What the first one types")
+    wire.cut = False
+
+    tablet.sign_in(other)
+    inspector.open()
+    head_says(inspector, "Test Other")
+    main = inspector.page.get_by_role("main")
+    expect(main).to_contain_text("No car is on this tablet yet")
+    inspector.open(f"report/{report}/lining")
+    expect(main).to_contain_text("it belongs to another person")
+    inspector.take_along()
+    theirs = inspector.begin(CAR, "visual")
+    inspector.at(theirs, "lining")
+    inspector.read_cautions()
+    expect(inspector.page.get_by_label("Area")).to_have_value("")
+    inspector.lining(theirs, "The second one's area")
+    head_says(inspector, "nothing waits")
+    assert asked(yard_server, "select distinct kind from field_entry where kind = 'reading'") == []
+
+    tablet.sign_in(COOKIES["session"])
+    inspector.open(f"report/{report}/thickness")
+    head_says(inspector, "Test Planner")
+    expect(inspector.page.get_by_label("Inches", exact=True)).to_have_value("0.449")
+    inspector.at(report, "lining")
+    expect(inspector.page.get_by_label("Area")).to_have_value("What the first one types")
+    head_says(inspector, "nothing waits")
+    by_person = asked(
+        yard_server,
+        "select p.name, count(*) from field_entry e join report r on r.id = e.report_id"
+        " join person p on p.id = r.person_id where e.kind in ('reading', 'photograph', 'lining') group by 1",
+    )
+    assert sorted(by_person) == [("Test Other", 1), ("Test Planner", 4)]
+
+
+def allow(page: Page, room: int) -> None:
+    page.evaluate("bytes => { globalThis.roomLeft = bytes }", room)
+
+
+def test_on_a_full_tablet_a_reading_is_refused_in_words_kept_as_typed_and_taken_once_there_is_room(
+    tablet: Device, wire: Network, yard_server: Server
+) -> None:
+    inspector, report = begun(tablet)
+    page = inspector.page
+    page.add_init_script(SMALL)
+    inspector.open(f"report/{report}/thickness")
+    inspector.check_gauge(report)
+    wire.cut = True
+    inspector.readings(report, READINGS[:2])
+    allow(page, 0)
+    inspector.readings(report, READINGS[2:3])  # in the room that was held back
+    head_says(inspector, "Little room is left")
+    allow(page, 0)
+    field = page.get_by_label("Inches", exact=True)
+    field.fill("0.447")
+    field.press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("storage is full, so this was not written")
+    expect(field).to_have_value("0.447")
+    inspector.open(f"report/{report}/thickness")
+    expect(field).to_have_value("0.447")
+    field.press("Enter")
+    expect(page.locator(".cell:not(.unread)")).to_have_count(4)
+    inspector.outcome(report, "visual")
+    inspector.outcome(report, "thickness")
+    inspector.sign(report)
+    wire.cut = False
+    page.evaluate("dispatchEvent(new Event('online'))")
+    sent(inspector, report)
+    inches = asked(
+        yard_server,
+        "select json_extract(says, '$.inches') from field_entry where kind = 'reading' order by id",
+    )
+    assert [each for (each,) in inches] == [*READINGS[:3], "0.447"]
