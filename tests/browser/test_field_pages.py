@@ -12,21 +12,25 @@ PAGES = (
     "/facilities/new", "/instructions", "/instructions/new", "/people/1/qualifications",
 )  # fmt: skip
 WIDE = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-# What is pressed and too low for a gloved hand, and letters below 18 px; links within a sentence are as high as it is.
+# Letters that are seen at 7:1 where gloves and sun are; desks go by the rule for all pages.
+IN_THE_SUN = {"rules": {"color-contrast-enhanced": {"enabled": True}}}
+# What is pressed and too low or too narrow for a gloved hand, and letters below 18 px; links within a sentence are as
+# high as it is.
 SMALL = """() => [...document.querySelectorAll("main a, main button, main input, main select, main summary")]
   .filter(each => each.type !== "hidden" && !each.closest(".hidden") && each.offsetParent
     && getComputedStyle(each).display !== "inline")
-  .filter(each => (each.closest("label") ?? each).getBoundingClientRect().height < 44
+  .map(each => [each, (each.closest("label") ?? each).getBoundingClientRect()])
+  .filter(([each, box]) => box.height < 44 || box.width < 44
     || parseFloat(getComputedStyle(each).fontSize) < 18)
-  .map(each => each.outerHTML.slice(0, 120))"""
+  .map(([each]) => each.outerHTML.slice(0, 120))"""
 
 
 @pytest.mark.parametrize("path", PAGES)
 def test_axe_finds_nothing_at_any_width(page: Page, demo_server: Server, path: str) -> None:
-    for width, height in ((360, 740), (820, 1180), (1280, 900)):
+    page.goto(demo_server.url + path)
+    for width, height in ((360, 740), (768, 1024), (1024, 768)):
         page.set_viewport_size({"width": width, "height": height})
-        page.goto(demo_server.url + path)
-        found = Axe().run(page)
+        found = Axe().run(page, options=IN_THE_SUN if path in AT_A_CAR else None)
         assert not found.violations_count, found.generate_report()
         assert page.evaluate(WIDE) <= 0, width
 
