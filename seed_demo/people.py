@@ -13,10 +13,9 @@ from app.actions.stamp import Stamp
 from app.actions.visits import Sending
 from app.store import cars as register
 from app.store.tables import Party
-from seed_demo.shapes import SHOPS, TOUR_MARK, TOUR_REGION, Days
+from seed_demo.shapes import OWNERS, SHOPS, TOUR_MARK, TOUR_REGION, Days
 
 KEEPER = "Example Register Keepers (invented)"
-RACK = "Example Loading Rack (invented)"
 LININGS = "Example Linings (invented)"
 # Sent to the shop: an overdue car, and one with thickness readings. Lined by the lining owner's company.
 AT_THE_SHOP = (101, 131)
@@ -38,7 +37,7 @@ FIRST = DemoPerson(
 OTHERS = (
     DemoPerson("Indra Inspector (invented)", "inspector@demo.invalid", KEEPER, ("inspector",)),
     DemoPerson("Sam Shop (invented)", "shop@demo.invalid", SHOPS[0], ("shop",)),
-    DemoPerson("Rae Rack (invented)", "rack@demo.invalid", RACK, ("loading_rack",)),
+    DemoPerson("Rae Rack (invented)", "rack@demo.invalid", OWNERS[0], ("loading_rack",)),
     DemoPerson("Lin Lining (invented)", "lining@demo.invalid", LININGS, ("planner",)),
 )
 PEOPLE = (FIRST, *OTHERS)

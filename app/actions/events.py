@@ -110,11 +110,18 @@ def _as_new(db: Session, row: EventRow) -> NewEvent:
 
 
 def changeable_or_raise(db: Session, event_id: int) -> EventRow:
-    """An event that the session may correct or withdraw: it reaches all that it is about."""
+    """An event that the session may correct or withdraw: it reaches all that it is about.
+
+    A shop that a car was sent to changes what was done since, and nothing of before: that is its owner's. Refused.
+    """
     row = events.event_or_raise(db, event_id)
     reached = reach.items_of(db, row.car_id)
     if reached is not None and not _named_by(db, row) <= reached:
         raise events.unknown(event_id)
+    since = reach.since_sent(db, row.car_id)
+    if since is not None and row.happened_on < since:
+        told = f"is of {row.happened_on}, before the car was sent to you on {since}; its owner changes it"
+        raise Refused.because([Fault("event", told)])
     return row
 
 

@@ -70,7 +70,7 @@ class CarsAsked(Listing):
 
 
 @router.get("/cars", summary="The fleet register, by mark and number")
-@web.may("read")
+@web.may("read", looks_back=True)
 def listed(
     request: Request,
     asked: Annotated[CarsAsked, Query()],
@@ -103,7 +103,7 @@ def listed(
 
 
 @router.get("/cars/{car_id}", summary="A car with its facts and due items", responses=can_fail(404))
-@web.may("read")
+@web.may("read", looks_back=True)
 def one(
     car_id: web.Key,
     db: web.Db,
@@ -125,7 +125,7 @@ def one(
 
 
 @router.get("/cars/{car_id}/due", summary="What is due of a car, and why", responses=can_fail(404))
-@web.may("read")
+@web.may("read", looks_back=True)
 def due(
     car_id: web.Key, db: web.Db, today: web.Today, settings: web.Configured, back: Back
 ) -> DueDatesThenOut | DueDatesOut | PartDueOut:

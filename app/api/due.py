@@ -75,7 +75,7 @@ class DuePageOut(PageOut[DueRowOut]):
 
 
 @router.get("/due", summary="What falls due, soonest first")
-@web.may("read")
+@web.may("read", looks_back=True)
 def listed(
     request: Request,
     asked: Annotated[DueAsked, Query()],

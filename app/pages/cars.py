@@ -69,7 +69,7 @@ def add_car(request: Request, posted: web.Posted, db: web.Db, looking: Looking) 
 
 
 @router.get("/cars/{car_id}")
-@web.may("read")
+@web.may("read", looks_back=True)
 def car_page(
     request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back
 ) -> HTMLResponse:

@@ -23,7 +23,8 @@ T = TypeVar("T")
 Link = tuple[str, str]
 # Where the fault stands, and the field that says it was read.
 MEANWHILE = "meanwhile"
-MOST_TOLD = 3
+MOST_TOLD = 20
+MOST_DETAILS = 10
 DIGITS = 16
 
 
@@ -101,9 +102,11 @@ def _unless_meanwhile(db: Session, car_id: int, seen: Seen, change: Callable[[],
 
 
 def _meanwhile(db: Session, car_id: int, version: int) -> str:
-    found = change_list.since(db, car_id, version, MOST_TOLD)
+    found = change_list.since(db, car_id, version, MOST_TOLD + 1)
     whole = cars.part_or_raise(db, car_id)[1] is None
-    told = [_told(each) for each in in_words(db, found)] if whole else []
+    told = [_told(each) for each in in_words(db, found[:MOST_TOLD])] if whole else []
+    if told and len(found) > MOST_TOLD:
+        told.append("More was recorded before that; the changes of the car tell all of it.")
     what = " ".join(told) or "somebody recorded something about this car that you do not reach."
     return (
         f"since you opened this form: {what} What you typed is kept. Read it again beside this, "
@@ -112,7 +115,8 @@ def _meanwhile(db: Session, car_id: int, version: int) -> str:
 
 
 def _told(each: InWords) -> str:
-    details = "; ".join(each.details[:MOST_TOLD])
+    more = ["and more"] if len(each.details) > MOST_DETAILS else []
+    details = "; ".join([*each.details[:MOST_DETAILS], *more])
     about = f" ({details})" if details else ""
     return f"{each.entry.by} {each.did}, {each.entry.at:%Y-%m-%d %H:%M} UTC{about}."
 

@@ -139,55 +139,55 @@ At = Annotated[Here, Depends(here)]
 
 
 @router.get("/due")
-@web.may("read")
+@web.may("read", looks_back=True)
 def due_list(at: At) -> Response:
     return _listing(at, DUE)
 
 
 @router.get("/due.csv")
-@web.may("read")
+@web.may("read", looks_back=True)
 def due_csv(at: At) -> Response:
     return as_csv(_table(at, DUE))
 
 
 @router.get("/due.xlsx")
-@web.may("read")
+@web.may("read", looks_back=True)
 def due_xlsx(at: At) -> Response:
     return as_xlsx(_table(at, DUE))
 
 
 @router.get("/overdue")
-@web.may("read")
+@web.may("read", looks_back=True)
 def overdue_list(at: At) -> Response:
     return _listing(at, OVERDUE)
 
 
 @router.get("/overdue.csv")
-@web.may("read")
+@web.may("read", looks_back=True)
 def overdue_csv(at: At) -> Response:
     return as_csv(_table(at, OVERDUE))
 
 
 @router.get("/overdue.xlsx")
-@web.may("read")
+@web.may("read", looks_back=True)
 def overdue_xlsx(at: At) -> Response:
     return as_xlsx(_table(at, OVERDUE))
 
 
 @router.get("/due/totals")
-@web.may("read")
+@web.may("read", looks_back=True)
 def due_totals(at: At) -> Response:
     return _totals_alone(at, DUE)
 
 
 @router.get("/overdue/totals")
-@web.may("read")
+@web.may("read", looks_back=True)
 def overdue_totals(at: At) -> Response:
     return _totals_alone(at, OVERDUE)
 
 
 @router.get("/due/{car_id}/{item}/reasons")
-@web.may("read")
+@web.may("read", looks_back=True)
 def reasons(car_id: web.Key, item: str, at: At, back: from_where.Back) -> Response:
     """Why one item falls due, to be unfolded below its row."""
     if back and not back.stored:

@@ -81,7 +81,7 @@ def _standing_in_words(standing: str | None) -> str:
 
 
 @router.get("/fleet")
-@web.may("read")
+@web.may("read", looks_back=True)
 def register(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
     seen = wanted_seen(request, db)
     after = request.query_params.get("after") or None
@@ -109,7 +109,7 @@ def register(request: Request, db: web.Db, today: web.Today, settings: web.Confi
 
 
 @router.get("/fleet.csv")
-@web.may("read")
+@web.may("read", looks_back=True)
 def register_csv(
     request: Request, db: web.Db, today: web.Today, settings: web.Configured
 ) -> Response:
@@ -117,7 +117,7 @@ def register_csv(
 
 
 @router.get("/fleet.xlsx")
-@web.may("read")
+@web.may("read", looks_back=True)
 def register_xlsx(
     request: Request, db: web.Db, today: web.Today, settings: web.Configured
 ) -> Response:

@@ -62,7 +62,7 @@ class WorkedOut:
 
 
 @router.get("/cars/{car_id}/worked-out")
-@web.may("read")
+@web.may("read", looks_back=True)
 def worked_out_page(
     request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back
 ) -> Response:

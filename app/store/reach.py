@@ -117,6 +117,28 @@ def some(db: Session, owner: Any, car: Any) -> Condition:
     return or_(owned(db, owner), car.in_(_shared(reach, sorted(reach.foreign))))
 
 
+def since_sent(db: Session, car_id: int) -> date | None:
+    """The day since which a car is reached by whoever has it in their shop alone; None where it is theirs."""
+    reach = of(db)
+    if reach.parties is None or db.scalar(
+        select(Car.id).where(Car.id == car_id, owned(db, Car.owner_id))
+    ):
+        return None
+    step = aliased(VisitStep)
+    return db.scalar(
+        select(func.min(step.happened_on))
+        .join(Visit, Visit.id == step.visit_id)
+        .where(
+            Visit.car_id == car_id,
+            Visit.shop_id.in_(sorted(reach.parties)),
+            Visit.superseded_at.is_(None),
+            step.superseded_at.is_(None),
+            step.step.in_(("sent", "arrived")),
+            ~_has(("released", "cancelled")),
+        )
+    )
+
+
 def due_items(db: Session) -> Condition:
     """Due items that may be found: of whole cars, and those that a lining's or equipment's owner answers for."""
     reach = of(db)

@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from starlette.routing import BaseRoute
 
 from app.access import NOTHING, Capability, Reach, Viewer
-from app.errors import Problem
+from app.errors import Fault, Problem, Refused
 from app.store import accounts, migrate, reach, signed_in, trouble
 from app.store import db as store_db
 from app.store.doer import Doer
@@ -30,6 +30,7 @@ from app.web.limits import count_person
 
 Route = TypeVar("Route", bound=Callable[..., Any])
 Needed = Capability | Literal["everyone"]
+LOOKING_BACK = ("as_of", "known")
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 SIGN_IN = "/sign-in"
 START_PAGES: tuple[tuple[Capability, str], ...] = (
@@ -95,11 +96,15 @@ class Admitted:
         return self.signed_in.viewer if self.signed_in else None
 
 
-def may(needed: Needed) -> Callable[[Route], Route]:
-    """Say what a route is for; goes under the router's decorator."""
+def may(needed: Needed, *, looks_back: bool = False) -> Callable[[Route], Route]:
+    """Say what a route is for, and whether it answers as of a day and as known at a moment.
+
+    Goes under the router's decorator.
+    """
 
     def said(route: Route) -> Route:
         route.__needs__ = needed  # type: ignore[attr-defined]
+        route.__looks_back__ = looks_back  # type: ignore[attr-defined]
         return route
 
     return said
@@ -126,6 +131,7 @@ def every_route_says(routes: Iterable[BaseRoute]) -> None:
 def admitted(request: Request) -> Admitted:
     """Who asks, and what they reach; raises NotSignedIn or NotAllowed."""
     needed = needed_by(request.scope["endpoint"])
+    must_look_back(request)
     key, token = _key(request), _token(request)
     if needed == "everyone" and not key:
         return _kept(request, Admitted(None, NOTHING))
@@ -140,6 +146,17 @@ def admitted(request: Request) -> Admitted:
     if found is not None:
         presence.seen(request, found)
     return _kept(request, Admitted(found, reached))
+
+
+def must_look_back(request: Request) -> None:
+    """Raise Refused where another day or moment is asked for and the answer would be today's all the same."""
+    asked = [name for name in LOOKING_BACK if request.query_params.get(name)]
+    if asked and request.method in READING and not request.scope["endpoint"].__looks_back__:
+        told = (
+            "cannot be asked for here: this is answered as of today, by what is known now. A car, the "
+            "lists of cars and of due work, and their exports can be asked as of another day"
+        )
+        raise Refused.because(Fault(name, told) for name in asked)
 
 
 def check_store(request: Request) -> None:

@@ -1,14 +1,15 @@
 """Sending a car to a shop, and what the shop reaches meanwhile."""
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 
 import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.actions import cars as car_actions
-from app.actions import visits
-from app.actions.changes import NewStanding
+from app.actions import events, visits
+from app.actions.changes import NewEvent, NewStanding
 from app.actions.visits import Sending
 from app.errors import Conflict, NotFound, Refused
 from app.store import cars, reach, visiting
@@ -227,6 +228,25 @@ def test_a_shop_undoes_what_it_noted_and_not_the_sending(away):
     with pytest.raises(Conflict, match="Whoever owns the car undoes its sending"):
         visits.undo(away.shop(), visit, "sent", "Not ours.", STAMP)
     assert away.reaches(SHOP)
+
+
+def test_a_shop_changes_nothing_of_before_the_car_was_sent(away):
+    before = NewEvent(SENT - timedelta(days=1), ("visual",))
+    event = events.record_event(away.owner(), away.car.id, before, STAMP)
+    away.send()
+    with pytest.raises(Refused, match="before the car was sent to you"):
+        events.correct_event(away.shop(), event.id, replace(before, outcome="fail"), STAMP)
+    with pytest.raises(Refused, match="before the car was sent to you"):
+        events.withdraw_event(away.shop(), event.id, "Not ours.", STAMP)
+    events.withdraw_event(away.owner(), event.id, "Never was.", STAMP)
+
+
+def test_a_shop_corrects_and_withdraws_what_was_done_since_the_car_was_sent(away):
+    away.send()
+    done = NewEvent(SENT, ("visual",))
+    event = events.record_event(away.shop(), away.car.id, done, STAMP)
+    failed = events.correct_event(away.shop(), event.id, replace(done, outcome="fail"), STAMP)
+    assert events.withdraw_event(away.shop(), failed.id, "Another car.", STAMP).superseded_at
 
 
 def test_who_does_not_reach_the_car_hears_what_is_said_of_no_visit(away):

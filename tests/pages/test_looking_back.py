@@ -8,6 +8,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy.orm import Session
 
+from app import api, pages
 from app.actions import components, events, facts
 from app.actions.changes import NewComponent, NewEvent, NewInstallation, NewName
 from app.actions.stamp import Stamp
@@ -278,3 +279,29 @@ def test_what_was_corrected_twice_within_a_minute_is_told_apart(
             client.get("/due.csv", params={"as_of": "2026-11-23", "known": told.pop()}).content
         )
         assert again == rows, "what a file says it was seen from can be asked for again"
+
+
+# Elsewhere than where it can be -----------------------------------------------------------------------------------
+
+
+def elsewhere() -> list[str]:
+    """The addresses of all that is read and does not look back, with ones for keys."""
+    routes = [
+        (prefix + route.path, route)
+        for prefix, routers in (("", pages.ROUTERS), (api.ADDRESS, api.ROUTERS))
+        for router in routers
+        for route in router.routes
+    ]
+    return [
+        re.sub(r"{[^}]*}", "1", path)
+        for path, route in routes
+        if "GET" in route.methods and not route.endpoint.__looks_back__
+    ]
+
+
+@pytest.mark.parametrize("name", ["as_of", "known"])
+def test_what_does_not_look_back_never_gives_today_s_answer_for_another_day(client, name):
+    told = {path: client.get(path, params={name: "2020-01-02"}) for path in elsewhere()}
+    assert len(told) > 60
+    assert [path for path, answer in told.items() if answer.status_code != 422] == []
+    assert "answered as of today" in told["/loading"].text

@@ -95,3 +95,26 @@ def test_the_same_form_sent_twice_is_no_conflict(client, other):
     for _ in range(2):
         answer = client.post("/cars/1/events", data={**typed, "version": version(opened)})
         assert answer.status_code == 200
+
+
+def renamed(db, number):
+    return events.correct_event(
+        db, number + 1, visual(facility=f"Works {number}"), stamp(number + 1)
+    )
+
+
+def test_every_one_of_many_changes_is_told_and_where_there_are_too_many_that_there_are_more(
+    client, other
+):
+    opened = client.get("/cars/1/facts/lading")
+    filled = {"commodity": "Invented acid", "version": version(opened)}
+    for number in range(5):
+        other(lambda db, at=number: renamed(db, at))
+    told = client.post("/cars/1/facts/lading", data=filled).text
+    assert [number for number in range(5) if f"→ Works {number}" not in told] == []
+    assert "More was recorded before that" not in told
+    for number in range(5, 25):
+        other(lambda db, at=number: renamed(db, at))
+    told = client.post("/cars/1/facts/lading", data=filled).text
+    assert "→ Works 24" in told
+    assert "More was recorded before that; the changes of the car tell all of it." in told
