@@ -12,6 +12,7 @@ from app.actions import bench, change_events, due, rows, rulebooks
 from app.actions.changes import NewComponent, NewInstallation
 from app.actions.checks import Faults, tidy
 from app.actions.stamp import Stamp
+from app.core.component_kinds import COMPONENT_KINDS, kind_of
 from app.errors import Conflict, Refused
 from app.files.cells import key
 from app.store import cars, components
@@ -199,7 +200,7 @@ def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stam
 def tidied(new: NewInstallation) -> NewInstallation:
     """Words without stray spaces; the kind as tables keep it; a month on its first day."""
     words = {name: tidy(value) for name, value in asdict(new.component).items()}
-    words["kind"] = words["kind"].lower().replace(" ", "_").replace("-", "_")
+    words["kind"] = kind_of(words["kind"])
     day = new.installed_on
     return replace(
         new,
@@ -222,8 +223,9 @@ def check(
     faults.plain("component.", new.component)
     if not new.component.kind:
         faults.add("component.kind", "say what kind of component it is")
-    elif len(new.component.kind) > 40:
-        faults.add("component.kind", "is longer than 40 characters")
+    elif new.component.kind not in COMPONENT_KINDS:
+        told = f"must be one of {', '.join(COMPONENT_KINDS)}, got {new.component.kind!r}"
+        faults.add("component.kind", told)
     if len(new.position) > 60:
         faults.add("position", "is longer than 60 characters")
     faults.day("installed_on", new.installed_on, stamp, car.built_on)

@@ -17,8 +17,10 @@ from app.api.due import Item
 from app.api.exact import subject
 from app.api.register import Words
 from app.api.schemas import Out
+from app.core.component_kinds import COMPONENT_KINDS
 from app.core.facts import Status
 from app.core.steps import LEVELS
+from app.core.words import label
 from app.errors import Fault, Refused
 from app.rules.field_work import When, field_work
 from app.store import due, facilities, packing, qualifications, reach
@@ -114,6 +116,7 @@ class PackOut(Out):
     needs: dict[str, list[NeedOut]] = Field(
         description="by due item; any one of them serves. Common practice, no source"
     )
+    kinds: dict[str, str] = Field(description="of components, each with what the trade calls it")
     cautions: list[CautionOut]
     instructions: dict[str, PackedInstruction] = Field(
         description="those that the cars of this page go by. A step without a citation is common "
@@ -158,6 +161,7 @@ def pack(
             item: [NeedOut(method=each.method, level=each.level) for each in needs]
             for item, needs in field_work().needs.items()
         },
+        kinds={kind: label(kind) for kind in COMPONENT_KINDS},
         cautions=[CautionOut(**each.model_dump()) for each in field_work().cautions],
         instructions=found.instructions,
         cars=found.cars,

@@ -7,6 +7,7 @@ from datetime import date
 # What a table's cell or heading says.
 _LABELS = {
     "visual": "visual inspection",
+    "bottom_outlet": "bottom outlet valve",
     "service_end": "end of service",
     "head_a": "A-end head",
     "head_b": "B-end head",

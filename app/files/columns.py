@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+from app.core.component_kinds import COMPONENT_KINDS, OTHER_COMPONENT_WORDS
 from app.core.facts import (
     CHANGES,
     EVENT_ITEMS,
@@ -26,19 +27,6 @@ MATERIALS = (
     "AL5083",
 )  # fmt: skip
 RELIEF_DEVICE_KINDS = ("valve", "disc", "combination", "none")
-# A kind outside this list is refused: a misspelt relief device would be none to the calculator.
-COMPONENT_KINDS = (
-    "relief_valve", "relief_disc", "relief_combination", "relief_device", "valve", "gauge", "hatch",
-    "manway", "coil", "thermometer_well", "sample_line", "vacuum_valve", "truck", "draft_gear",
-    "coupler", "air_brake_valve", "bottom_outlet", "other",
-)  # fmt: skip
-OTHER_COMPONENT_WORDS = {
-    "rupture_disc": "relief_disc",
-    "combination_relief_device": "relief_combination",
-    "pressure_relief_valve": "relief_valve",
-    "pressure_relief_device": "relief_device",
-    "heater_coil": "coil",
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from app.core.component_kinds import COMPONENT_KINDS
 from app.core.facts import STENCILED_ITEMS
 from app.core.words import capitalized, label
 from app.files import cells, columns, days
-from app.files.columns import COMPONENT_KINDS, MATERIALS, Kind
+from app.files.columns import MATERIALS, Kind
 from app.pages.forms import Choice, Control, Field, one_of
 from app.store.tables import STANDINGS
 

@@ -8,7 +8,7 @@ import { person, read, shared, Trouble, whose, written } from "./database.js";
  * `question` is what the register is asked ("visit=3"), `words` what people call it
  */
 
-const SHARED = ["cautions", "instructions", "facilities", "qualifications", "needs"];
+const SHARED = ["cautions", "instructions", "facilities", "qualifications", "needs", "kinds"];
 
 /**
  * Take a pack along, or take it again: its cars as they are now, whatever was recorded here left alone.

@@ -1,33 +1,57 @@
-"""Fifty tablets at once before the program on PostgreSQL, each over a network that drops requests and loses answers."""
+"""Fifty tablets at once before the program on PostgreSQL: a whole inspection each, and every second request broken."""
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
 from pathlib import Path
-from random import Random
 
 import httpx
 import pytest
-from sqlalchemy import create_engine, make_url, text
-from sqlalchemy.orm import Session
+from dateutil.relativedelta import relativedelta
+from sqlalchemy import make_url
 
+from app.store import members
 from app.store.db import make_engine, sessions
-from app.store.people import Membership, Person, SignIn
-from app.store.signed_in import fingerprint
-from tests.field.entries import Tablet
-from tests.fixtures.people import LONG_AGO, NEVER, beforehand, let_in
+from tests.field import stored
+from tests.field.crowds import BUILT_ON, CHANGED_ON, LINED_ON, add_due_car, let_in_inspector
+from tests.field.entries import FACILITY, SIGNED
+from tests.field.flaking import GONE, LOST, PASSED
+from tests.field.inspections import PHOTOGRAPHS, READINGS
+from tests.field.sending import Work
+from tests.fixtures.people import COOKIES, beforehand, let_in
 from tests.fixtures.postgres import fresh_database
 from tests.fixtures.server import Server, serving
-from tests.length import tries
 from tests.pictures import shots
-from tests.store.cast import add_car
 
-TABLETS, AT_A_TIME = 50, 12
-READINGS = tries(25, 95)
+TABLETS = 50
 UNLIMITED = {"REQUESTS_PER_MINUTE_ADDRESS": "0", "REQUESTS_PER_MINUTE_PERSON": "0"}
+TEN_YEARS, FIVE_YEARS = relativedelta(years=10), relativedelta(years=5)
+# By item how it stands, and the day on which it falls due.
+Items = dict[str, tuple[str, date | None]]
+# How the items stand before: a lining's five years are its owner's, the rest is 49 CFR 180.509(d), (f)(2)(i), (j), (k).
+BEFORE: Items = {
+    "visual": ("dated", BUILT_ON + TEN_YEARS),
+    "thickness": ("unknown", None),  # never measured for its lining
+    "lining": ("dated", LINED_ON + FIVE_YEARS),
+    "relief_device": ("unknown", None),
+    "leakage": ("owed", CHANGED_ON),  # 49 CFR 180.509(j): by the change, on the day of it
+}
+
+
+def after(day: date) -> Items:
+    """How they stand when all of it passed on this day; a lined tank is measured next when it is lined anew."""
+    return {
+        "visual": ("dated", day + TEN_YEARS),
+        "thickness": ("by_event", None),
+        "lining": ("dated", day + FIVE_YEARS),
+        "relief_device": ("dated", day + TEN_YEARS),
+        "leakage": ("by_event", None),  # owed by the swap, and made after it
+    }
 
 
 @pytest.fixture
@@ -35,124 +59,118 @@ def yard(postgres_url: str, postgres_template: str, tmp_path: Path) -> Iterator[
     """The program with as many cars and inspectors as there are tablets."""
     template = make_url(postgres_template).database or ""
     with fresh_database(postgres_url, template) as url:
-        engine = make_engine(url)
-        with beforehand(sessions(engine)) as db:
-            _people(db, let_in(db))
-            for number in range(TABLETS):
-                add_car(db, 1000 + number)
-        engine.dispose()
+        fill(url)
         with serving(url, tmp_path, ATTACHMENTS=str(tmp_path / "attached"), **UNLIMITED) as running:
             yield running
 
 
-def _people(db: Session, somebody: int) -> None:
-    party = db.query(Membership).filter_by(person_id=somebody).first()
-    assert party
-    for number in range(TABLETS):
-        person = Person(
-            name=f"Inspector {number}", email=f"{number}@tests.example", added_at=LONG_AGO
-        )
-        db.add(person)
-        db.flush()
-        db.add(
-            Membership(person_id=person.id, party_id=party.party_id, role="inspector",
-                       added_at=LONG_AGO, added_by="Fixture")
-        )  # fmt: skip
-        db.add(
-            SignIn(key_sha256=fingerprint(key_of(number)), person_id=person.id, how="password",
-                   address="127.0.0.1", browser="tests", began_at=LONG_AGO, proved_at=LONG_AGO,
-                   seen_at=NEVER, expires_at=NEVER)
-        )  # fmt: skip
+def fill(url: str) -> None:
+    engine = make_engine(url)
+    with beforehand(sessions(engine)) as db:
+        let_in(db)
+        keeper = members.keeper(db)
+        assert keeper
+        for number in range(TABLETS):
+            let_in_inspector(db, keeper, number)
+            add_due_car(db, 1000 + number)
+    engine.dispose()
 
 
-def key_of(number: int) -> str:
-    return f"key-of-tablet-{number}"
+def tablets(server: Server) -> list[Work]:
+    """One for each car, with photographs of its own."""
+    return [Work(at, car, photographs()) for at, car in enumerate(stored.cars(server))]
 
 
-@dataclass
-class Sending:
-    """One tablet on its network: what it has, and how often the network broke."""
-
-    number: int
-    url: str
-    tablet: Tablet
-    broken: Counter[str] = field(default_factory=Counter)
-
-    def __post_init__(self) -> None:
-        self.chance = Random(self.number)
-        self.client = httpx.Client(
-            base_url=self.url, cookies={"session": key_of(self.number)}, timeout=120,
-            headers={"Origin": self.url},
-        )  # fmt: skip
-
-    def ask(self, method: str, address: str, **how: object) -> httpx.Response:
-        """Until an answer comes: every second request is dropped, of the others every third answer is lost."""
-        while True:
-            if self.chance.random() < 0.5:
-                self.broken["dropped"] += 1
-                continue
-            answer = self.client.request(method, address, **how)  # type: ignore[arg-type]
-            if self.chance.random() < 1 / 3:
-                self.broken["lost"] += 1
-                continue
-            assert answer.status_code == 200, answer.text
-            return answer
-
-    def all(self, picture: bytes) -> None:
-        person = self.ask("GET", "/api/v1/field/who").json()["person"]
-        entries = self.tablet.entries
-        for start in range(0, len(entries), AT_A_TIME):
-            if start + AT_A_TIME >= len(entries):
-                self.photograph(picture)
-            body = {"person": person, "entries": entries[start : start + AT_A_TIME]}
-            results = self.ask("POST", "/api/v1/field/entries", json=body).json()["results"]
-            assert {each["state"] for each in results} <= {"stored", "known"}, results
-        self.client.close()
-
-    def photograph(self, picture: bytes) -> None:
-        address = f"/api/v1/field/photographs/{shots.sum_of(picture)}"
-        told = self.ask("GET", address, params={"report": self.tablet.report}).json()
-        while not told["whole"]:
-            at, half = told["received"], len(picture) // 2 + 1
-            asked = {"at": at, "bytes": len(picture), "report": self.tablet.report}
-            told = self.ask("PUT", address, params=asked, content=picture[at : at + half]).json()
+def photographs() -> list[bytes]:
+    return [shots.camera(image=shots.noise((60, 40 + each))) for each in range(PHOTOGRAPHS)]
 
 
-def day_of_work(number: int, car_id: int, picture: bytes) -> Tablet:
-    tablet = Tablet(car_id, f"report {number}").begin("visual", "thickness")
-    for at in range(READINGS):
-        tablet.reading(f"0.4{at:02}", ring=at // 6 + 1)
-    says = {"digest": shots.sum_of(picture), "bytes": len(picture), "type": "image/jpeg"}
-    return tablet.add("photograph", says).outcome("visual").outcome("thickness").sign()
-
-
-def test_each_entry_of_fifty_tablets_is_stored_once_and_in_order(yard: Server) -> None:
-    pictures = [shots.file(image=shots.noise((80, 60 + at))) for at in range(TABLETS)]
-    store = create_engine(yard.database_url)
-    with store.connect() as db:
-        cars = db.scalars(text("select id from car order by id")).all()
-    sending = [
-        Sending(at, yard.url, day_of_work(at, cars[at], pictures[at])) for at in range(TABLETS)
-    ]
+def test_fifty_whole_inspections_are_stored_once_in_order_and_the_due_items_move(
+    yard: Server, tmp_path: Path
+) -> None:
+    every = tablets(yard)
+    each_stands(stored.dues(yard), {each.car_id: BEFORE for each in every})
     with ThreadPoolExecutor(TABLETS) as pool:
-        list(pool.map(lambda each, picture: each.all(picture), sending, pictures))
-    with store.connect() as db:
-        rows = db.execute(text(
-            "select report.key, entry.key from field_entry entry join report on report.id = report_id"
-            " order by report.id, entry.place"
-        )).all()  # fmt: skip
-        kept = db.scalar(text("select count(*) from photograph"))
-        passed = db.scalar(text("select count(*) from event where items = 'visual;thickness'"))
-    store.dispose()
-    stored: dict[str, list[str]] = {}
-    for report, entry in rows:
-        stored.setdefault(report, []).append(entry)
-    assert stored == {
-        each.tablet.report: [entry["key"] for entry in each.tablet.entries] for each in sending
-    }
-    assert (
-        len(rows) == sum(len(each.tablet.entries) for each in sending) == TABLETS * (READINGS + 5)
+        list(pool.map(lambda each: each.do(yard.url), every))
+    tell(every, yard)
+    each_entry_is_there_once_and_in_order(every, yard)
+    each_photograph_is_there_once(every, yard, tmp_path / "attached")
+    each_report_became_what_it_says(every, yard)
+    each_stands(stored.dues(yard), {each.car_id: after(each.day) for each in every})
+    each_report_is_whole_and_signed(every, yard)
+    half_of_the_requests_broke(every)
+
+
+def tell(every: list[Work], server: Server) -> None:
+    """The counts, which pytest shows with -s or -rP."""
+    count = sum((each.count for each in every), Counter())
+    sent = sum(len(each.tablet.entries) for each in every)
+    kept = len(stored.asked(server, stored.ENTRIES))
+    pictures = len(stored.asked(server, stored.PHOTOGRAPHS))
+    told = (
+        f"{len(every)} tablets, {sent} entries sent, {kept} stored, {pictures} photographs; {count.total()} requests: "
+        f"{count[PASSED]} answered, {count[GONE]} broken off half sent, {count[LOST]} done and the answer lost"
     )
-    assert (kept, passed) == (TABLETS, TABLETS)
-    broken = sum((each.broken for each in sending), Counter())
-    assert min(broken["dropped"], broken["lost"]) > TABLETS
+    sys.stdout.write(f"{told}\n")
+
+
+def each_entry_is_there_once_and_in_order(every: list[Work], server: Server) -> None:
+    there = stored.by_first(stored.asked(server, stored.ENTRIES))
+    assert there == {
+        each.tablet.report: [(at["place"], at["key"], at["kind"]) for at in each.tablet.entries]
+        for each in every
+    }
+    kinds = Counter(kind for rows in there.values() for _, _, kind in rows)
+    assert kinds["reading"] == TABLETS * len(READINGS)
+    assert kinds["photograph"] == TABLETS * PHOTOGRAPHS
+    for once in ("begun", "gauge_check", "bench_test", "swap", "leak_test", "signed"):
+        assert kinds[once] == TABLETS, once
+
+
+def each_photograph_is_there_once(every: list[Work], server: Server, attached: Path) -> None:
+    """Under the sum of what was sent; what is kept tells no place, and lies under its own."""
+    rows = stored.asked(server, stored.PHOTOGRAPHS)
+    sent = {key: sorted(sums) for key, sums in stored.by_first([row[:2] for row in rows]).items()}
+    assert sent == {
+        each.tablet.report: sorted((shots.sum_of(at),) for at in each.pictures) for each in every
+    }
+    files = {shots.sum_of(at.read_bytes()) for at in attached.rglob("*") if at.is_file()}
+    assert {row.sha256 for row in rows} <= files
+    assert len({row.sha256 for row in rows}) == len(rows) == TABLETS * PHOTOGRAPHS
+
+
+def each_report_became_what_it_says(every: list[Work], server: Server) -> None:
+    events = stored.by_first(stored.asked(server, stored.EVENTS))
+    readings = stored.by_first(stored.asked(server, stored.READINGS))
+    parts = stored.by_first(stored.asked(server, stored.PARTS))
+    for each in every:
+        told = ("pass", SIGNED["name"], FACILITY["facility"], each.day)
+        assert events[each.car_id] == [
+            ("service_equipment_changed", "pass", "", "", each.day),
+            ("visual;thickness;lining;relief_device;leakage", *told),
+        ]
+        assert readings[each.car_id] == [(Decimal(inches),) for inches in READINGS]
+        number = 1000 + each.number
+        old, new = (f"BV-{number}", LINED_ON, each.day), (f"BV-2-{number}", each.day, None)
+        assert parts[each.car_id] == [old, new]
+
+
+def each_stands(found: dict[int, Items], wanted: dict[int, Items]) -> None:
+    assert {car: {item: found[car][item] for item in BEFORE} for car in found} == wanted
+
+
+def each_report_is_whole_and_signed(every: list[Work], server: Server) -> None:
+    """As its page tells it."""
+    with httpx.Client(base_url=server.url, cookies=dict(COOKIES), timeout=60) as client:
+        for (number,) in stored.asked(server, "select id from report"):
+            page = client.get(f"/reports/{number}").text
+            assert f"Signed by {SIGNED['name']}" in page
+            assert "Lacks:" not in page
+
+
+def half_of_the_requests_broke(every: list[Work]) -> None:
+    for each in every:
+        count = each.count
+        assert abs(count[GONE] + count[LOST] - count[PASSED]) <= 1, each
+        assert abs(count[GONE] - count[LOST]) <= 1, each
+        assert min(count[GONE], count[LOST]) > PHOTOGRAPHS

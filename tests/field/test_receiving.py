@@ -244,3 +244,23 @@ def test_the_strokes_of_a_signature_are_kept_and_a_code_is_not(place):
     row = place.db.scalars(select(FieldEntry).where(FieldEntry.kind == "signed")).one()
     assert "123456" not in row.says
     assert str(STROKES).replace(" ", "") in row.says
+
+
+@pytest.mark.parametrize(
+    ("kind", "state"),
+    [
+        ("Bottom outlet valve", "stored"),
+        ("relief valve", "stored"),
+        ("releif valve", "refused"),  # it would be no relief device to the calculator
+        ("", "refused"),
+    ],
+)
+def test_what_is_put_on_is_of_a_kind_that_the_register_knows(place, kind, state):
+    tablet = place.tablet()
+    place.send(*tablet.entries)
+    tablet.add("swap", {"position": "bottom", "on": {"kind": kind, "serial": "N-1"}})
+    (result,) = place.send(tablet.last)
+    assert (result.state, [each.path for each in result.faults]) == (
+        state,
+        ["says.on.kind"] if state == "refused" else [],
+    )

@@ -5,11 +5,11 @@ import io
 
 import pytest
 
+from app.core.component_kinds import COMPONENT_KINDS
 from app.core.facts import CHANGES, EVENT_ITEMS
 from app.files import sheets
 from app.files.columns import (
     COLUMNS,
-    COMPONENT_KINDS,
     KINDS,
     MATERIALS,
     Kind,

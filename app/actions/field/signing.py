@@ -14,6 +14,7 @@ from app.actions.codes import Seal
 from app.actions.field import checking, conflicts, judging, photographs
 from app.actions.field.notes import notes_of
 from app.actions.stamp import Stamp
+from app.core.component_kinds import kind_of
 from app.core.facts import Outcome
 from app.core.field.entries import Entry
 from app.core.field.missing import missing
@@ -168,6 +169,6 @@ def _swap(
             )
             for each in found
         ) from None
-    change = change_events.change_of(kind.lower().replace(" ", "_"))
+    change = change_events.change_of(kind_of(kind))
     event = known_by(db, row.car_id, on, change, "") if change else None
     return event if event and event.recorded_at == stamp.at else None

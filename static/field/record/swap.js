@@ -44,7 +44,7 @@ const puts = (typed) => typed.with !== "off";
 export const FIELDS = [
   { name: "with", label: "What goes on", control: "choice", choices: [["on", "Another part"], ["off", "Nothing for now"]] },
   { name: "position", label: "Position", control: "line", hint: "Such as top, B end", most: 60 },
-  { name: "kind", label: "Kind", control: "line", must: true, most: 40, want: "the kind of part, such as relief valve", when: puts },
+  { name: "kind", label: "Kind", control: "list", must: true, want: "the kind of part", when: puts },
   { name: "maker", label: "Maker", control: "line", when: puts },
   { name: "model", label: "Model", control: "line", when: puts },
   { name: "lot", label: "Lot", control: "line", when: puts },
@@ -63,7 +63,7 @@ function one(ui, desk, part, old) {
   return html`${part ? html`<p>${badge("none", "comes off")} ${[part.maker, part.model, part.position].filter(Boolean).join(", ")}</p>` : nothing}
     ${cautions(ui, desk, CARE, "swap")}
     ${acknowledged(desk, CARE, "swap") ? form(ui, id, {
-      fields: FIELDS.filter((field) => part || field.name !== "with"),
+      fields: fieldsOf(desk, part),
       values: startValues(part, old),
       faults: old?.faults.map((each) => ({ ...each, path: each.path.replace(/^(says\.)?on\./, "") })),
       button: old ? "Keep the correction" : "Keep the change",
@@ -74,18 +74,24 @@ function one(ui, desk, part, old) {
     }) : nothing}`;
 }
 
+/** The kinds are the register's: by its kind alone it knows a relief device. */
+function fieldsOf(desk, part) {
+  const kinds = { ...(part && { [part.kind]: part.words }), ...desk.shared?.kinds };
+  const choices = [["", "Not chosen"], ...Object.entries(kinds).map(([kind, words]) => [kind, capital(words)])];
+  return FIELDS.filter((field) => part || field.name !== "with").map((field) => (field.name === "kind" ? { ...field, choices } : field));
+}
+
 function startValues(part, old) {
   if (old) {
     const { on, position } = old.says;
     return { ...on, position, with: on ? "on" : "off", stored: { true: "yes", false: "no" }[String(on?.protected_in_storage)] ?? "" };
   }
-  return { with: "on", position: part?.position, kind: part?.words, set_psig: part?.set_psig, stored: "" };
+  return { with: "on", position: part?.position, kind: part?.kind ?? "", set_psig: part?.set_psig, stored: "" };
 }
 
-/** An entry of what was typed; the trade's words of a kind as the record names it. */
+/** An entry of what was typed. */
 function saysOf(part, values) {
-  const { with: puts, position, stored, kind, ...rest } = values;
-  const named = kind?.toLowerCase() === part?.words.toLowerCase() ? part?.kind : kind?.trim().toLowerCase().replaceAll(" ", "_");
-  const on = puts === "off" ? null : { kind: named, ...rest, protected_in_storage: { yes: true, no: false }[stored] ?? null };
+  const { with: puts, position, stored, ...rest } = values;
+  const on = puts === "off" ? null : { ...rest, protected_in_storage: { yes: true, no: false }[stored] ?? null };
   return { off_installation_id: part?.installation_id ?? null, position, on, confirmed: false };
 }

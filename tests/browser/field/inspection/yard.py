@@ -72,7 +72,7 @@ def add_car(db: Session, number: int = 1045) -> int:
     car = cars.add_car(db, new, STAMP)
     for kind, position, psig in (
         ("relief_valve", "top", 75),
-        ("bottom_outlet_valve", "bottom", None),
+        ("bottom_outlet", "bottom", None),
     ):
         device = NewComponent(kind, "Invented Valves", "", "", f"{kind[0].upper()}V-1")
         put = NewInstallation(device, position, LAST_TIME, set_psig=psig and Decimal(psig))
