@@ -33,7 +33,7 @@ async function begin() {
     await open();
   } catch (wrong) {
     if (!(wrong instanceof Trouble)) throw wrong;
-    render(html`<p class="notice notice-stop" role="alert">${wrong.message}</p>`, document.querySelector("#field-main"));
+    render(html`<h1>Not opened</h1><p class="notice notice-stop" role="alert">${wrong.message}</p>`, document.querySelector("#field-main"));
     return;
   }
   await beginHead(document.querySelector("#field-head"));

@@ -16,7 +16,8 @@ PHOTOGRAPHS = """select report.key, sent_sha256, sha256
     from photograph join report on report.id = report_id order by report.id, photograph.id"""
 EVENTS = """select car_id, items, outcome, inspector, facility, happened_on
     from event where recorded_by like 'Inspector%' order by car_id, id"""
-READINGS = """select event.car_id, reading.inches
+# Inches are kept as whole millionths.
+READINGS = """select event.car_id, reading.inches / 1000000.0
     from reading join event on event.id = event_id order by event.car_id, reading.place"""
 PARTS = """select installation.car_id, component.serial, installed_on, removed_on
     from installation join component on component.id = component_id
