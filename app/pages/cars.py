@@ -25,7 +25,7 @@ from app.pages.fields import Group
 from app.pages.forms import Entries, Field
 from app.pages.looking_back import Back
 from app.pages.moves import moves
-from app.store import cars, due, reports, visiting
+from app.store import cars, due, reach, reports, visiting
 from app.store.tables import Car
 
 router = APIRouter()
@@ -90,6 +90,7 @@ def car_page(
         width=WIDTH,
         back=back,
         own=cars.owned(db, car),
+        theirs_until=reach.since_sent(db, car_id),
         visits=() if back else visiting.history(db, car_id),
         reports=() if back else reports.of_car(db, car_id),
     )
