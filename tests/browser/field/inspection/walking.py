@@ -31,7 +31,9 @@ class Inspector:
 
     def go(self, place: str) -> Inspector:
         if self.page.url.partition("#/")[2] != place:
-            self.page.evaluate("place => { location.hash = '#/' + place }", place)
+            # The screen left behind may still have its heading focused.
+            leave = "place => { document.activeElement.blur(); location.hash = '#/' + place }"
+            self.page.evaluate(leave, place)
             self.arrived()
         return self
 
