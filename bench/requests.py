@@ -10,6 +10,9 @@ from app.core.facts import Event, Facts
 
 Json = dict[str, Any]
 
+# What the register works out of a relief device and no request states.
+OURS = ("installed_by", "denied")
+
 
 def request_of(asked: Facts) -> Json:
     """The question as JSON values; what is not known is left out."""
@@ -19,13 +22,18 @@ def request_of(asked: Facts) -> Json:
         "number": car.number,
         "specification": car.specification,
         "built_on": car.built_on,
-        "tank": _fields(car.tank),
+        "rebuilt_on": car.rebuilt_on,
+        "tank": _fields(car.tank) | {"required_thickness_in": dict(car.tank.required_thickness_in)},
+        "lining": _fields(car.lining) if car.lining else None,
         "service": _fields(car.service),
+        "service_equipment": {"owner_interval_months": car.service_equipment_interval_months},
+        "reflective_sheeting": _fields(car.reflective_sheeting),
         "stencil": {"marked_on": car.stencil.marked_on, "due": dict(car.stencil.due)},
+        "approvals": [_fields(approval) for approval in car.approvals],
     }
     if car.relief_device:
-        stated["relief_device"] = _fields(car.relief_device)
-        stated["relief_device"].pop("installed_by", None)
+        device = _fields(car.relief_device)
+        stated["relief_device"] = {name: each for name, each in device.items() if name not in OURS}
     events = [_event(event) for event in asked.events]
     return _plain({"as_of": asked.as_of, "car": stated, "events": events})
 
@@ -37,7 +45,14 @@ def _fields(part: object) -> Json:
 
 def _event(event: Event) -> Json:
     readings = [_fields(reading) for reading in event.readings]
-    return {"on": event.on, "items": event.items, "outcome": event.outcome, "readings": readings}
+    return {
+        "on": f"{event.on:%Y-%m}" if event.month_only else event.on,
+        "items": event.items,
+        "outcome": event.outcome,
+        "readings": readings,
+        "opens": event.opens,
+        "reference": event.reference,
+    }
 
 
 def _plain(value: Any) -> Any:
