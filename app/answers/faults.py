@@ -25,6 +25,8 @@ _SENTENCES: Mapping[str, _Sentence] = {
     "literal_error": lambda context, found: f"must be one of {context['expected']}, got {found}",
     "string_type": lambda context, found: f"must be text, got {found}",
     "bool_type": lambda context, found: f"must be true or false, got {found}",
+    "float_type": lambda context, found: f"must be a number, got {found}",
+    "finite_number": lambda context, found: f"must be a number, got {found}",
     "int_type": lambda context, found: f"must be a whole number, got {found}",
     "int_from_float": lambda context, found: f"must be a whole number, got {found}",
     "list_type": lambda context, found: f"must be a list, got {found}",

@@ -1,0 +1,90 @@
+"""The cheapest plan for a problem as it was sent, with what the soonest-due-first plan would cost beside it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import ValidationError
+
+from app.answers.faults import WHOLE, faults_of
+from app.answers.faults import path as path_of
+from app.answers.plan_request import PlanRequest
+from app.core.plan.contradictions import contradictions
+from app.core.plan.cost import cost, load
+from app.core.plan.problem import Problem, Solved, by_name
+from app.core.plan.soonest import soonest_due_first
+from app.core.plan.why import unplaced
+from app.errors import Fault, Refused
+from app.solve import solve
+from app.solve.watch import Tell, nobody
+
+# How long a search goes on when nobody says, and at most: a day.
+SECONDS, MOST_SECONDS = 60.0, 86_400
+
+
+def plan(payload: object, seconds: float = SECONDS, tell: Tell = nobody) -> dict[str, Any]:
+    """The response to a problem; raises Refused with every fault and its path.
+
+    `tell` is told of a bound and the best cost as the search goes on.
+    """
+    problem = problem_of(payload)
+    return plan_as_json(problem, solve(problem, seconds, tell))
+
+
+def problem_of(payload: object) -> Problem:
+    """The problem that `payload` states; raises Refused with every fault and its path."""
+    try:
+        request = PlanRequest.model_validate(payload)
+    except ValidationError as error:
+        raise Refused.because(faults_of(error)) from error
+    wrong = request.wrong_lengths()
+    problem = request.as_core()
+    faults = wrong or contradictions(problem)
+    if faults:
+        raise Refused.because(Fault(path_of(place) or WHOLE, told) for place, told in faults)
+    return problem
+
+
+def plan_as_json(problem: Problem, solved: Solved) -> dict[str, Any]:
+    """The plan in the contract's shape."""
+    return {
+        "status": solved.status,
+        "cost": solved.cost,
+        "lower_bound": solved.lower_bound,
+        "gap": solved.gap,
+        "seconds": round(solved.seconds, 3),
+        "soonest_due_first_cost": cost(problem, soonest_due_first(problem)),
+        "visits": _visits(problem, solved),
+        "unplaced": [
+            {"car": each.car, "job": each.job, "why": each.why}
+            for each in unplaced(problem, solved.visits)
+        ],
+        "load": [
+            {
+                "shop": each.shop,
+                "month": problem.month(each.month),
+                "days": _number(each.days),
+                "capacity_days": _number(each.capacity_days),
+            }
+            for each in load(problem, solved.visits)
+        ],
+    }
+
+
+def _visits(problem: Problem, solved: Solved) -> list[dict[str, Any]]:
+    jobs = {car.name: by_name(car.jobs) for car in problem.cars}
+    return [
+        {
+            "car": visit.car,
+            "shop": visit.shop,
+            "month": problem.month(visit.month),
+            "jobs": list(visit.jobs),
+            "days": _number(sum(jobs[visit.car][name].days for name in visit.jobs)),
+        }
+        for visit in solved.visits
+    ]
+
+
+def _number(days: float) -> float | int:
+    """Days as people write them: whole where they are."""
+    return int(days) if days == int(days) else days

@@ -1,0 +1,119 @@
+"""A proof, where the problem is small enough: the best choice among all plans that can be part of a better one.
+
+A plan of a car whose cost with prices exceeds its cheapest by more than the gap between bound and best plan is in no
+better plan (reduced cost fixing), so the others are all there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import islice
+
+import numpy as np
+
+from app.core.plan.problem import TOLERANCE
+from app.solve.columns import Column, columns_of
+from app.solve.fleet import NOWHERE, Batch, Fleet, Floats, Ints
+from app.solve.master import Master
+from app.solve.near import Market, Through, through
+from app.solve.pricing import visits_in
+from app.solve.watch import Watch
+
+# More plans than this make no problem that is soon solved whole.
+MOST_PLANS = 60_000
+# What may be left unproven, of the cost; the contract calls a plan optimal at a millionth.
+UNPROVEN = 5e-7
+# Of the gap between bound and best, how dear the plans looked at are: cheap ones first, which mostly close it.
+SHARES = (0.1, 0.3, 1.0, 1.0)
+NODES = 2**31 - 1
+
+
+def prove(
+    fleet: Fleet, prices: Floats, bound: float, best: Sequence[Column], watch: Watch
+) -> tuple[list[Column], float]:
+    """The best columns, at least as good as `best`, and what bounds their cost from below.
+
+    Looks through ever more plans, until the best is proven, there are too many, or time is over.
+    """
+    best, relaxed = list(best), bound
+    for share in SHARES:
+        cost = sum(column.cost for column in best)
+        if watch.over() or cost - bound <= UNPROVEN * cost:
+            break
+        market = Market(prices, fleet.room.reshape(prices.shape), fleet.problem.unplaced_cost)
+        dearer = share * (cost - relaxed) + TOLERANCE * cost
+        found = list(islice(_plans(fleet, market, dearer), MOST_PLANS + 1))
+        if len(found) > MOST_PLANS:
+            break
+        best, proven = _best_of(fleet, found, best, watch)
+        # A plan with a column that was not looked at costs at least so much more than the relaxed one.
+        bound = max(bound, min(proven, relaxed + dearer))
+    return best, bound
+
+
+def _best_of(
+    fleet: Fleet, found: Sequence[Column], best: Sequence[Column], watch: Watch
+) -> tuple[list[Column], float]:
+    known = {(column.car, column.slots) for column in found}
+    columns = [*found, *(each for each in best if (each.car, each.slots) not in known)]
+    master = Master(fleet.room, [column.car for column in best])
+    master.add(columns)
+    chosen = {(column.car, column.slots) for column in best}
+    start = [float((column.car, column.slots) in chosen) for column in columns]
+    cost = sum(column.cost for column in best)
+    after = master.choose(start, UNPROVEN * cost, watch.left, NODES)
+    if len(after) != len(best) or sum(each.cost for each in after) > cost:
+        after = list(best)
+    return after, min(master.proven, cost)
+
+
+def _plans(fleet: Fleet, market: Market, gap: float) -> Iterator[Column]:
+    for batch in fleet.batches:
+        found = through(batch, market)
+        visits = [
+            visits_in(batch, market.prices, market.room, month)
+            for month in range(len(batch.closed))
+        ]
+        for car in range(batch.size):
+            plans = _Plans(batch, market, found, np.array([each[..., car] for each in visits]), car)
+            yield from plans.within(fleet, gap)
+
+
+class _Plans:
+    """The plans of one car that cost at most so much more than its cheapest."""
+
+    def __init__(
+        self, batch: Batch, market: Market, found: Through, visits: Floats, car: int
+    ) -> None:
+        self.batch, self.leaving = batch, market.leaving
+        self.visits = visits  # [months, sets, shops]
+        self.after = found.after[..., car]
+        self.totals = found.totals[..., car]
+        self.car = car
+        self.limit = np.inf
+        self.choices: list[tuple[int, int, int]] = []
+        self.later: list[int] = []  # for each choice, the first one in a later month
+
+    def within(self, fleet: Fleet, gap: float) -> Iterator[Column]:
+        self.limit = float(self.after[0, 0]) + gap
+        month, added, shop = np.nonzero(self.totals <= self.limit)
+        self.choices = list(zip(month.tolist(), (added + 1).tolist(), shop.tolist(), strict=True))
+        self.later = np.searchsorted(month, month, side="right").tolist()
+        for slots in self._from(0, 0, 0.0, [NOWHERE] * len(self.batch.days)):
+            plan: Ints = np.array(slots)[:, None]
+            yield columns_of(fleet, self.batch, plan, np.array([self.car]))[0]
+
+    def _from(self, first: int, done: int, paid: float, slots: list[int]) -> Iterator[list[int]]:
+        """The plans that go on from jobs done and costs paid, with visits from choice number `first` on."""
+        left = sum(not done >> job & 1 for job in range(len(slots)))
+        if paid + left * self.leaving <= self.limit:
+            yield slots
+        for at in range(first, len(self.choices)):
+            month, added, shop = self.choices[at]
+            if done & added:
+                continue
+            cost = paid + float(self.visits[month, added, shop])
+            if cost + self.after[month + 1, done | added] <= self.limit:
+                slot = shop * len(self.visits) + month
+                gone = [slot if added >> job & 1 else old for job, old in enumerate(slots)]
+                yield from self._from(self.later[at], done | added, cost, gone)

@@ -1,0 +1,181 @@
+"""A plan made better a few cars at a time: free them, and choose their columns anew in the room they leave.
+
+The cars freed together are such as stand in each other's way: one that pays more than it would alone, those that
+fill the slots it would rather take, those that fill the slots these would rather take, and so on.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict, deque
+from collections.abc import Iterable, Sequence
+from random import Random
+
+import numpy as np
+
+from app.solve.columns import Column, columns_of
+from app.solve.fleet import Fleet, Floats
+from app.solve.master import Master
+from app.solve.near import Market, near
+from app.solve.relaxed import fits, priced_at, take
+from app.solve.watch import Watch
+
+# How many cars are freed at once; how many columns each may choose from, and how much dearer than its cheapest.
+FREED, MOST_COLUMNS, DEARER = 40, 40, 0.1
+# What may be left to win in one exchange, of the plan's cost, and how long it may take.
+LEFT, SECONDS, NODES = 1e-5, 1.0, 500
+# Columns of a freed car that are looked at for slots it would rather take, such slots, and cars freed for each.
+WISHES, SLOTS, OUSTED = 8, 4, 3
+
+
+class Exchange:
+    """The plan as it stands, with each car's columns by what they cost with the relaxed problem's prices."""
+
+    def __init__(
+        self, fleet: Fleet, room: Floats, chosen: Iterable[Column], prices: Floats
+    ) -> None:
+        self.fleet = fleet
+        self.prices = prices.ravel().tolist()
+        self.chosen = {column.car: column for column in chosen}
+        self.room = room.copy()
+        self.within: dict[int, set[int]] = defaultdict(set)
+        for column in self.chosen.values():
+            self._put(column)
+        self.choices = self._near(room, prices)
+        self.source = Random(1)
+        self.left = LEFT * self.cost
+        self.dearer = DEARER * self.cost / max(1, len(self.chosen))
+
+    @property
+    def cost(self) -> float:
+        return sum(column.cost for column in self.chosen.values())
+
+    def _near(self, room: Floats, prices: Floats) -> dict[int, list[tuple[float, Column]]]:
+        found: dict[int, dict[tuple[int, ...], Column]] = defaultdict(dict)
+        market = Market(prices, room.reshape(prices.shape), self.fleet.problem.unplaced_cost)
+        for batch in self.fleet.batches:
+            cars, slots = near(batch, market, MOST_COLUMNS)
+            for column in columns_of(self.fleet, batch, slots, cars):
+                found[column.car][column.slots] = column
+        for column in self.chosen.values():
+            found[column.car][column.slots] = column
+        return {
+            car: sorted(
+                ((priced_at(column, self.prices), column) for column in columns.values()),
+                key=lambda each: (each[0], each[1].slots),
+            )
+            for car, columns in found.items()
+        }
+
+    def improve(self, watch: Watch, enough: float) -> None:
+        """Exchange until time is over, the cost is at most `enough`, or nothing was won for long."""
+        fruitless = 0
+        best = self.cost
+        while best > enough and not watch.over() and fruitless < 4 * len(self.chosen):
+            won = self._exchange(self._freed(), watch)
+            fruitless = 0 if won > 0 else fruitless + FREED
+            best -= won
+
+    # ---- whom to free ----
+
+    def regret(self, car: int) -> float:
+        """How much more a car pays than it would alone at these prices."""
+        return priced_at(self.chosen[car], self.prices) - self.choices[car][0][0]
+
+    def _freed(self) -> list[int]:
+        """Cars that stand in each other's way, from one or a few that would gain."""
+        freed: dict[int, None] = {}
+        queue = deque(self._first())
+        while queue and len(freed) < FREED:
+            car = queue.popleft()
+            if car not in freed:
+                freed[car] = None
+                for slot in self._wished(car):
+                    queue += self._ousted(slot, freed)
+        return list(freed)
+
+    def _first(self) -> list[int]:
+        cars = list(self.chosen)
+        regrets = [self.regret(car) + 1e-9 for car in cars]
+        return self.source.choices(cars, regrets)
+
+    def _wished(self, car: int) -> list[int]:
+        """The full slots that a car would rather take."""
+        chosen = self.chosen[car]
+        paid = priced_at(chosen, self.prices)
+        own = {slot for slot, _ in chosen.days}
+        wished: dict[int, None] = {}
+        for cost, column in self.choices[car][:WISHES]:
+            if cost > paid:
+                break
+            wished |= {
+                slot: None
+                for slot, days in column.days
+                if slot not in own and self.room[slot] < days
+            }
+        return list(wished)[:SLOTS]
+
+    def _ousted(self, slot: int, freed: dict[int, None]) -> list[int]:
+        """The cars in a slot that would lose least by leaving it."""
+        losses = [
+            (cost - priced_at(self.chosen[car], self.prices), car)
+            for car in self.within[slot]
+            if car not in freed
+            for cost in [self._without(car, slot)]
+        ]
+        return [car for _, car in sorted(losses)[:OUSTED]]
+
+    def _without(self, car: int, slot: int) -> float:
+        elsewhere = (
+            cost
+            for cost, column in self.choices[car]
+            if all(each != slot for each, _ in column.days)
+        )
+        return next(elsewhere, np.inf)
+
+    # ---- the exchange ----
+
+    def _exchange(self, cars: Sequence[int], watch: Watch) -> float:
+        """Choose anew for these cars; gives what was won."""
+        before = [self.chosen[car] for car in cars]
+        for column in before:
+            self._take_out(column)
+        master = Master(np.maximum(self.room, 0.0), cars)
+        start: list[float] = []
+        for car in cars:
+            columns = self._choices_now(car)
+            master.add(columns)
+            start += [float(column is self.chosen[car]) for column in columns]
+        after = master.choose(start, self.left, min(SECONDS, watch.left + 0.1), NODES)
+        won = sum(column.cost for column in before) - sum(column.cost for column in after)
+        if len(after) != len(cars) or won <= 0 or not self._fit(after):
+            after, won = before, 0.0
+        for column in after:
+            self.chosen[column.car] = column
+            self._put(column)
+        return won
+
+    def _choices_now(self, car: int) -> list[Column]:
+        """The columns that fit the room there is, and the one that was chosen."""
+        choices = self.choices[car]
+        dearest = choices[0][0] + self.dearer
+        return [
+            column
+            for cost, column in choices
+            if column is self.chosen[car] or (cost <= dearest and fits(self.room, column))
+        ]
+
+    def _fit(self, columns: Iterable[Column]) -> bool:
+        room = self.room.copy()
+        for column in columns:
+            take(room, column)
+        return bool((room >= -1e-6).all())
+
+    def _put(self, column: Column) -> None:
+        take(self.room, column)
+        for slot, _ in column.days:
+            self.within[slot].add(column.car)
+
+    def _take_out(self, column: Column) -> None:
+        for slot, days in column.days:
+            self.room[slot] += days
+            self.within[slot].discard(column.car)

@@ -1,0 +1,126 @@
+"""The relaxed problem solved by column generation: the prices of days, a proven bound, and shares of columns.
+
+The master program prices the days of the columns it has; each car then answers with its cheapest plan at these
+prices. Prices are moved only part of the way from the best known ones (smoothing), which keeps them from swinging.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from app.solve.columns import Column, columns_of
+from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
+from app.solve.master import Master, Shares
+from app.solve.pricing import price
+from app.solve.watch import Watch
+
+# How far prices stay at the best known ones, and the gap at which the relaxed problem counts as solved.
+SMOOTHING = 0.5
+CLOSE = 1e-4
+MOST_ROUNDS = 200
+
+
+class Relaxation:
+    """`prices`, [shops, months], are those that prove `bound`; of cars that are fixed the column is given."""
+
+    def __init__(
+        self, fleet: Fleet, batches: Sequence[Batch], room: Floats, columns: Sequence[Column]
+    ) -> None:
+        """Of `columns`, some must fit the room together, one a car."""
+        self.fleet = fleet
+        self.batches = list(batches)
+        self.room = room.copy()
+        self.shape = (len(fleet.problem.shops), fleet.problem.months)
+        self.master = Master(room, [car for batch in batches for car in batch.cars.tolist()])
+        self.known: set[tuple[int, tuple[int, ...]]] = set()
+        self.fixed: dict[int, Column] = {}
+        self.prices: Floats | None = None
+        self.bound = -np.inf
+        self.shares = Shares(np.inf, np.zeros(len(room)), np.zeros(0))
+        self._add(columns)
+
+    def columns(self) -> list[Column]:
+        """Those of which `shares` tells, in its order."""
+        return self.master.columns[: len(self.shares.of_column)]
+
+    def settle(self, watch: Watch, close: float = CLOSE) -> None:
+        """Add columns until cost and bound are within `close` of each other, or time is up."""
+        self.bound = -np.inf
+        for _ in range(MOST_ROUNDS):
+            self.shares = self.master.solve()
+            dual = self.shares.prices.reshape(self.shape)
+            found = self._try(dual if self.prices is None else _between(self.prices, dual))
+            if self.shares.cost - self.bound <= close * abs(self.shares.cost) or watch.over():
+                return
+            if not self._add(found) and not self._add(self._try(dual)):
+                return
+
+    def _try(self, prices: Floats) -> list[Column]:
+        """The cars' answers to prices, which are kept where they prove more."""
+        paid, found = answers(self.fleet, self.batches, prices, self.room)
+        value = paid + sum(column.cost for column in self.fixed.values())
+        if value > self.bound:
+            self.bound, self.prices = value, prices
+        return found
+
+    def _add(self, columns: Iterable[Column]) -> int:
+        new = {(each.car, each.slots): each for each in columns}
+        new = {key: each for key, each in new.items() if key not in self.known}
+        self.known.update(new)
+        self.master.add(list(new.values()))
+        return len(new)
+
+    def fix(self, numbers: Sequence[int]) -> None:
+        """Take these columns, which must fit together, for good; what no longer fits beside them is out."""
+        for column in (self.master.columns[at] for at in numbers):
+            self.fixed[column.car] = column
+            take(self.room, column)
+        self.room = np.maximum(self.room, 0.0)
+        self.master.hold(numbers, 1.0)
+        columns = self.master.columns
+        out = [
+            at
+            for at, column in enumerate(columns)
+            if column.car not in self.fixed and not fits(self.room, column)
+        ]
+        self.master.hold(out, 0.0)
+        self.batches = packed(_left(batch, self.fixed) for batch in self.batches)
+
+
+def _between(known: Floats, dual: Floats) -> Floats:
+    return SMOOTHING * known + (1 - SMOOTHING) * dual
+
+
+def _left(batch: Batch, fixed: dict[int, Column]) -> Batch:
+    free = [at for at, car in enumerate(batch.cars.tolist()) if car not in fixed]
+    return some_of(batch, np.array(free, dtype=np.int64))
+
+
+def answers(
+    fleet: Fleet, batches: Sequence[Batch], prices: Floats, room: Floats
+) -> tuple[float, list[Column]]:
+    """What the cars would pay at `prices` less what all the room would bring, and each car's cheapest column."""
+    rooms = room.reshape(prices.shape)
+    columns: list[Column] = []
+    paid = -float((prices * rooms).sum())
+    for batch in batches:
+        priced = price(batch, prices, rooms, fleet.problem.unplaced_cost)
+        paid += float(priced.values.sum())
+        columns += columns_of(fleet, batch, priced.slots)
+    return paid, columns
+
+
+def fits(room: Floats, column: Column) -> bool:
+    return all(room[slot] + 1e-6 >= days for slot, days in column.days)
+
+
+def take(room: Floats, column: Column) -> None:
+    for slot, days in column.days:
+        room[slot] -= days
+
+
+def priced_at(column: Column, prices: Sequence[float]) -> float:
+    """What a column costs with the prices of its days, by slot."""
+    return column.cost + sum(prices[slot] * days for slot, days in column.days)

@@ -1,0 +1,214 @@
+"""The search for the cheapest plan: the relaxed problem, whole columns from it, exchanges, and a proof where it can be.
+
+A fleet too large for one program is planned in parts, each with its share of the room that is left; the prices of the
+parts, taken together, prove a bound for the whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from random import Random
+
+import numpy as np
+
+from app.core.plan.cost import cost
+from app.core.plan.problem import Problem, Solved, Visit
+from app.core.plan.soonest import soonest_due_first
+from app.solve.columns import Column, columns_of
+from app.solve.dive import dive
+from app.solve.exact import prove
+from app.solve.exchange import Exchange
+from app.solve.fleet import NOWHERE, Batch, Fleet, Floats, fleet_of, packed, some_of, visits_of
+from app.solve.relaxed import Relaxation, answers, take
+from app.solve.watch import Tell, Watch, never, nobody
+
+# The most cars that one program plans.
+PART = 6_000
+# The shares of the time after which the relaxed problem, choosing whole columns from it, and exchanges are cut short.
+RELAXED, CHOSEN, EXCHANGED = 0.5, 0.75, 0.9
+# Of a fleet in parts: the shares of the time after which the parts are done, and exchanges over the whole; what is left
+# goes into a better bound. Exchanges hold some forty columns a car in memory, so a larger fleet than this has none.
+PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000
+# How far prices move at first on the way to a better bound.
+STEP = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    columns: list[Column]
+    bound: float
+    prices: Floats
+
+
+def solve(
+    problem: Problem, seconds: float, tell: Tell = nobody, stop: Callable[[], bool] = never
+) -> Solved:
+    """The cheapest plan found within about `seconds`, and a bound that no plan goes below.
+
+    `tell` is told bound and best cost as they improve; when `stop` says so, the best so far is given. The same problem
+    gives the same plan, where the time does not end the search.
+    """
+    watch = Watch(seconds, tell, stop)
+    first = soonest_due_first(problem)
+    if not problem.shops:  # nowhere to go
+        total = cost(problem, first)
+        return Solved(first, total, total, watch.spent)
+    fleet = fleet_of(problem)
+    found = _found(fleet, columns_for(fleet, first), watch)
+    visits = visits_of(fleet, {column.car: column.slots for column in found.columns})
+    total, visits = min(
+        ((cost(problem, each), each) for each in (visits, first)), key=lambda each: each[0]
+    )
+    bound = min(max(0.0, found.bound + fleet.standing), total)
+    return Solved(visits, total, bound, watch.spent, _by_shop(problem, found.prices))
+
+
+def _by_shop(problem: Problem, prices: Floats) -> dict[str, tuple[float, ...]]:
+    return {
+        shop.code: tuple(each.tolist()) for shop, each in zip(problem.shops, prices, strict=True)
+    }
+
+
+def _found(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
+    if not fleet.batches:
+        return Found([], 0.0, no_prices(fleet))
+    if sum(batch.size for batch in fleet.batches) > PART:
+        return _in_parts(fleet, first, watch)
+    return _whole(fleet, first, watch)
+
+
+def no_prices(fleet: Fleet) -> Floats:
+    return np.zeros((len(fleet.problem.shops), fleet.problem.months))
+
+
+# ---- in one program ----
+
+
+def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
+    relaxed = Relaxation(fleet, fleet.batches, fleet.room, [*left_out(fleet), *first])
+    relaxed.settle(watch.until(RELAXED))
+    prices = no_prices(fleet) if relaxed.prices is None else relaxed.prices
+    bound = relaxed.bound
+    columns = dive(relaxed, watch.until(CHOSEN))
+    watch.tell(bound, _cost(columns))
+    exchange = Exchange(fleet, fleet.room, columns, prices)
+    exchange.improve(watch.until(EXCHANGED), bound)
+    watch.tell(bound, exchange.cost)
+    return Found(*prove(fleet, prices, bound, list(exchange.chosen.values()), watch), prices)
+
+
+def _cost(columns: Iterable[Column]) -> float:
+    return sum(column.cost for column in columns)
+
+
+def left_out(fleet: Fleet) -> list[Column]:
+    """For each car the column in which all its jobs are left."""
+    return [
+        column
+        for batch in fleet.batches
+        for column in columns_of(fleet, batch, np.full((len(batch.days), batch.size), NOWHERE))
+    ]
+
+
+def columns_for(fleet: Fleet, visits: Iterable[Visit]) -> list[Column]:
+    """The columns of a plan's visits, a column a car."""
+    problem = fleet.problem
+    shops = {shop.code: at for at, shop in enumerate(problem.shops)}
+    slot_of = {
+        (visit.car, job): shops[visit.shop] * problem.months + visit.month
+        for visit in visits
+        for job in visit.jobs
+    }
+    columns: list[Column] = []
+    for batch in fleet.batches:
+        slots = [
+            [slot_of.get((problem.cars[car].name, job), NOWHERE) for job in jobs]
+            for car, jobs in zip(batch.cars.tolist(), batch.jobs, strict=True)
+        ]
+        columns += columns_of(fleet, batch, np.array(slots).T)
+    return columns
+
+
+# ---- in parts ----
+
+
+def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
+    """Parts one after the other, each with an equal share of the room that those before it left."""
+    parts = list(_parts(fleet))
+    of_car = {column.car: column for column in first}
+    room = fleet.room.copy()
+    columns: list[Column] = []
+    prices = no_prices(fleet)
+    for at, batches in enumerate(parts):
+        share = np.maximum(room, 0.0) / (len(parts) - at)
+        part = replace(fleet, batches=batches, room=share)
+        ends = watch.until(PARTED * (at + 1) / len(parts))
+        found = _whole(part, _that_fit(part, of_car), Watch(ends.left, stop=watch.stop))
+        columns += found.columns
+        prices += found.prices / len(parts)
+        for column in found.columns:
+            take(room, column)
+    watch.tell(-np.inf, _cost(columns))
+    if len(columns) <= MOST_EXCHANGED:
+        exchange = Exchange(fleet, fleet.room, columns, prices)
+        exchange.improve(watch.until(EXCHANGED_WHOLE), 0.0)
+        columns = list(exchange.chosen.values())
+    return Found(columns, *_bound(fleet, prices, _cost(columns), watch))
+
+
+def _parts(fleet: Fleet) -> Iterable[tuple[Batch, ...]]:
+    """Parts of the fleet drawn by lot, so that each is like the whole."""
+    cars = [int(car) for batch in fleet.batches for car in batch.cars]
+    many = -(-len(cars) // PART)
+    Random(1).shuffle(cars)
+    part_of = {car: at % many for at, car in enumerate(cars)}
+    for part in range(many):
+        kept = (
+            some_of(
+                batch,
+                np.array(
+                    [at for at, car in enumerate(batch.cars.tolist()) if part_of[car] == part],
+                    dtype=np.int64,
+                ),
+            )
+            for batch in fleet.batches
+        )
+        yield tuple(packed(kept))
+
+
+def _that_fit(part: Fleet, of_car: dict[int, Column]) -> list[Column]:
+    """Those of the first columns that fit the part's room together."""
+    room = part.room.copy()
+    kept = []
+    for batch in part.batches:
+        for car in batch.cars.tolist():
+            column = of_car[car]
+            if all(room[slot] >= days for slot, days in column.days):
+                take(room, column)
+                kept.append(column)
+    return kept
+
+
+def _bound(fleet: Fleet, prices: Floats, best: float, watch: Watch) -> tuple[float, Floats]:
+    """A bound for the whole fleet, from prices that are moved towards where days lack or are left (subgradient)."""
+    rooms = fleet.room.reshape(prices.shape)
+    bound, proving, step = -np.inf, prices, STEP
+    for _ in range(60):
+        paid, columns = answers(fleet, fleet.batches, prices, fleet.room)
+        if paid > bound:
+            bound, proving = paid, prices
+        else:
+            step /= 2
+        watch.tell(bound, best)
+        if watch.over() or step < STEP / 100:
+            break
+        used = np.zeros(fleet.slots)
+        for column in columns:
+            for slot, days in column.days:
+                used[slot] += days
+        lack = used.reshape(prices.shape) - rooms
+        lack[(proving <= 0) & (lack < 0)] = 0.0
+        norm = float((lack**2).sum()) or 1.0
+        prices = np.maximum(0.0, proving + step * (best - bound + 0.001 * best) / norm * lack * 10)
+    return bound, proving

@@ -1,0 +1,59 @@
+"""Where no optimum can be gone through: what must hold of any plan and any bound."""
+
+from time import monotonic
+
+import pytest
+
+from app.core.plan.bound import lower_bound
+from app.core.plan.check import faults
+from app.core.plan.cost import cost
+from app.core.plan.soonest import soonest_due_first
+from app.solve import search, solve
+from bench.plan_problems import problem
+
+
+@pytest.fixture
+def parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As a fleet of many thousands is planned, with fewer."""
+    monkeypatch.setattr(search, "PART", 100)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_plan_and_bound_of_two_hundred_cars_stand_before_the_checks(seed: int) -> None:
+    asked = problem(200, seed, shops=4, months=24)
+    solved = solve(asked, 2)
+    assert faults(asked, solved.visits) == []
+    assert solved.cost == pytest.approx(cost(asked, solved.visits))
+    assert lower_bound(asked, solved.prices) == pytest.approx(solved.lower_bound, rel=1e-3)
+    assert solved.lower_bound <= solved.cost < cost(asked, soonest_due_first(asked))
+    assert solved.gap < 0.12
+
+
+@pytest.mark.usefixtures("parts")
+def test_a_fleet_planned_in_parts_has_one_plan_and_one_proven_bound() -> None:
+    asked = problem(250, 3, shops=3, months=12)
+    solved = solve(asked, 4)
+    assert faults(asked, solved.visits) == []
+    assert lower_bound(asked, solved.prices) == pytest.approx(solved.lower_bound)
+    assert solved.lower_bound <= solved.cost < cost(asked, soonest_due_first(asked))
+
+
+@pytest.mark.parametrize("seconds", [0.001, 0.5])
+def test_when_time_is_short_the_best_so_far_is_a_plan(seconds: float) -> None:
+    asked = problem(600, 4, shops=6, months=36)
+    began = monotonic()
+    solved = solve(asked, seconds)
+    assert monotonic() - began < seconds + 30  # one step at most is finished first
+    assert faults(asked, solved.visits) == []
+    assert solved.cost <= cost(asked, soonest_due_first(asked))
+    assert 0 <= solved.lower_bound <= solved.cost
+
+
+def test_whoever_watches_is_told_and_can_end_it() -> None:
+    asked = problem(200, 5, shops=4, months=24)
+    told: list[tuple[float, float]] = []
+    solved = solve(asked, 60, lambda *each: told.append(each), lambda: bool(told))
+    assert told
+    assert solved.seconds < 30
+    assert faults(asked, solved.visits) == []
+    assert all(bound <= best for bound, best in told)
