@@ -20,7 +20,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
-.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-field bench-pages lock audit vendor clean
+.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-field bench-plan bench-pages lock audit vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -88,6 +88,9 @@ bench-effect: setup  ## Measure the effect of an edition on the fleet that DATAB
 bench-field: setup  ## Measure what a tablet takes along, and how quickly it answers
 	$(BIN)/python -m bench.field_pack
 	$(BIN)/python -m bench.field_tablet
+
+bench-plan: setup  ## Measure shop plans of 5,000 cars beside their bound and soonest due first (minutes; more with --cars)
+	$(BIN)/python -m bench.plan
 
 bench-pages: setup  ## Measure the pages of the register that DATABASE_URL names
 	$(BIN)/python -m bench.pages

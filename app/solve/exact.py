@@ -58,6 +58,8 @@ def _best_of(
     columns = [*found, *(each for each in best if (each.car, each.slots) not in known)]
     master = Master(fleet.room, [column.car for column in best])
     master.add(columns)
+    # Presolving so many like columns takes longer than the search.
+    master.solver.setOptionValue("presolve", "off")
     chosen = {(column.car, column.slots) for column in best}
     start = [float((column.car, column.slots) in chosen) for column in columns]
     cost = sum(column.cost for column in best)

@@ -12,6 +12,7 @@ from random import Random
 
 import numpy as np
 
+from app.core.plan.problem import TOLERANCE
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Fleet, Floats
 from app.solve.master import Master
@@ -20,11 +21,14 @@ from app.solve.relaxed import fits, priced_at, take
 from app.solve.watch import Watch
 
 # How many cars are freed at once; how many columns each may choose from, and how much dearer than its cheapest.
-FREED, MOST_COLUMNS, DEARER = 40, 40, 0.1
-# What may be left to win in one exchange, of the plan's cost, and how long it may take.
-LEFT, SECONDS, NODES = 1e-5, 1.0, 500
+FREED, MOST_COLUMNS, DEARER = 30, 40, 0.1
+# What may be left to win in one exchange, of the plan's cost, and how many nodes it may look at: a limit of time would
+# make plans differ.
+LEFT, NODES = 1e-5, 20
 # Columns of a freed car that are looked at for slots it would rather take, such slots, and cars freed for each.
-WISHES, SLOTS, OUSTED = 8, 4, 3
+WISHES, SLOTS, OUSTED = 4, 3, 4
+# Cars tried for a slot whose days lie idle.
+DRAWN = 6
 
 
 class Exchange:
@@ -38,16 +42,18 @@ class Exchange:
         self.chosen = {column.car: column for column in chosen}
         self.room = room.copy()
         self.within: dict[int, set[int]] = defaultdict(set)
+        self.paid: dict[int, float] = {}
         for column in self.chosen.values():
             self._put(column)
         self.choices = self._near(room, prices)
+        self.through = self._through()
         self.source = Random(1)
         self.left = LEFT * self.cost
         self.dearer = DEARER * self.cost / max(1, len(self.chosen))
 
     @property
     def cost(self) -> float:
-        return sum(column.cost for column in self.chosen.values())
+        return _cost(self.chosen.values())
 
     def _near(self, room: Floats, prices: Floats) -> dict[int, list[tuple[float, Column]]]:
         found: dict[int, dict[tuple[int, ...], Column]] = defaultdict(dict)
@@ -66,6 +72,15 @@ class Exchange:
             for car, columns in found.items()
         }
 
+    def _through(self) -> dict[int, dict[int, float]]:
+        """By slot and car, the least that a column of the car through the slot costs with prices."""
+        through: dict[int, dict[int, float]] = defaultdict(dict)
+        for car, choices in self.choices.items():
+            for cost, column in choices:
+                for slot, _ in column.days:
+                    through[slot].setdefault(car, cost)
+        return through
+
     def improve(self, watch: Watch, enough: float) -> None:
         """Exchange until time is over, the cost is at most `enough`, or nothing was won for long."""
         fruitless = 0
@@ -77,12 +92,8 @@ class Exchange:
 
     # ---- whom to free ----
 
-    def regret(self, car: int) -> float:
-        """How much more a car pays than it would alone at these prices."""
-        return priced_at(self.chosen[car], self.prices) - self.choices[car][0][0]
-
     def _freed(self) -> list[int]:
-        """Cars that stand in each other's way, from one or a few that would gain."""
+        """Cars that stand in each other's way, from one that would gain."""
         freed: dict[int, None] = {}
         queue = deque(self._first())
         while queue and len(freed) < FREED:
@@ -94,14 +105,26 @@ class Exchange:
         return list(freed)
 
     def _first(self) -> list[int]:
+        """A car that pays too much, or those that would gain most by days that lie idle, by lot."""
         cars = list(self.chosen)
-        regrets = [self.regret(car) + 1e-9 for car in cars]
-        return self.source.choices(cars, regrets)
+        # How much more each pays than it would alone at these prices.
+        regrets = [self.paid[car] - self.choices[car][0][0] + 1e-9 for car in cars]
+        idle = [
+            max(0.0, days) * price
+            for days, price in zip(self.room.tolist(), self.prices, strict=True)
+        ]
+        (drawn,) = self.source.choices(range(len(cars) + len(idle)), regrets + idle)
+        return [cars[drawn]] if drawn < len(cars) else self._drawn_to(drawn - len(cars))
+
+    def _drawn_to(self, slot: int) -> list[int]:
+        """The cars that would lose least, or gain, by going to a slot."""
+        losses = ((cost - self.paid[car], car) for car, cost in self.through[slot].items())
+        return [car for _, car in sorted(losses)[:DRAWN]]
 
     def _wished(self, car: int) -> list[int]:
         """The full slots that a car would rather take."""
         chosen = self.chosen[car]
-        paid = priced_at(chosen, self.prices)
+        paid = self.paid[car]
         own = {slot for slot, _ in chosen.days}
         wished: dict[int, None] = {}
         for cost, column in self.choices[car][:WISHES]:
@@ -117,7 +140,7 @@ class Exchange:
     def _ousted(self, slot: int, freed: dict[int, None]) -> list[int]:
         """The cars in a slot that would lose least by leaving it."""
         losses = [
-            (cost - priced_at(self.chosen[car], self.prices), car)
+            (cost - self.paid[car], car)
             for car in self.within[slot]
             if car not in freed
             for cost in [self._without(car, slot)]
@@ -136,42 +159,44 @@ class Exchange:
 
     def _exchange(self, cars: Sequence[int], watch: Watch) -> float:
         """Choose anew for these cars; gives what was won."""
+        if not cars:
+            return 0.0
         before = [self.chosen[car] for car in cars]
+        room = np.maximum(self.room, 0.0)
         for column in before:
-            self._take_out(column)
-        master = Master(np.maximum(self.room, 0.0), cars)
-        start: list[float] = []
-        for car in cars:
-            columns = self._choices_now(car)
-            master.add(columns)
-            start += [float(column is self.chosen[car]) for column in columns]
-        after = master.choose(start, self.left, min(SECONDS, watch.left + 0.1), NODES)
-        won = sum(column.cost for column in before) - sum(column.cost for column in after)
-        if len(after) != len(cars) or won <= 0 or not self._fit(after):
-            after, won = before, 0.0
-        for column in after:
-            self.chosen[column.car] = column
-            self._put(column)
+            for slot, days in column.days:
+                room[slot] += days
+        columns = [column for car in cars for column in self._choices_in(room, car)]
+        master = Master(room, cars)
+        master.add(columns)
+        start = [float(column is self.chosen[column.car]) for column in columns]
+        after = master.choose(start, self.left, watch.left + 0.1, NODES)
+        won = _cost(before) - _cost(after)
+        if len(after) != len(before) or won <= 0 or not _fit(room, after):
+            return 0.0
+        self._replace(before, after)
         return won
 
-    def _choices_now(self, car: int) -> list[Column]:
+    def _choices_in(self, room: Floats, car: int) -> list[Column]:
         """The columns that fit the room there is, and the one that was chosen."""
         choices = self.choices[car]
         dearest = choices[0][0] + self.dearer
         return [
             column
             for cost, column in choices
-            if column is self.chosen[car] or (cost <= dearest and fits(self.room, column))
+            if column is self.chosen[car] or (cost <= dearest and fits(room, column))
         ]
 
-    def _fit(self, columns: Iterable[Column]) -> bool:
-        room = self.room.copy()
-        for column in columns:
-            take(room, column)
-        return bool((room >= -1e-6).all())
+    def _replace(self, before: Iterable[Column], after: Iterable[Column]) -> None:
+        for column in before:
+            self._take_out(column)
+        for column in after:
+            self.chosen[column.car] = column
+            self._put(column)
 
     def _put(self, column: Column) -> None:
         take(self.room, column)
+        self.paid[column.car] = priced_at(column, self.prices)
         for slot, _ in column.days:
             self.within[slot].add(column.car)
 
@@ -179,3 +204,14 @@ class Exchange:
         for slot, days in column.days:
             self.room[slot] += days
             self.within[slot].discard(column.car)
+
+
+def _fit(room: Floats, columns: Iterable[Column]) -> bool:
+    left = room.copy()
+    for column in columns:
+        take(left, column)
+    return bool((left >= -TOLERANCE).all())
+
+
+def _cost(columns: Iterable[Column]) -> float:
+    return sum(column.cost for column in columns)

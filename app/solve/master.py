@@ -89,8 +89,6 @@ class Master:
         whole = np.array([highspy.HighsVarType.kInteger] * many)
         self.solver.changeColsIntegrality(many, _index(range(many)), whole)
         self.solver.changeColsBounds(many, _index(range(many)), np.zeros(many), np.ones(many))
-        # Presolving so many like columns takes longer than the search.
-        self.solver.setOptionValue("presolve", "off")
         first = highspy.HighsSolution()
         first.col_value = list(start)
         self.solver.setSolution(first)
