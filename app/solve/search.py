@@ -30,8 +30,8 @@ RELAXED, CHOSEN, EXCHANGED = 0.5, 0.75, 0.9
 # Of a fleet in parts: the shares of the time after which the parts are done, and exchanges over the whole; what is left
 # goes into a better bound. Exchanges hold some forty columns a car in memory, so a larger fleet than this has none.
 PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000
-# How far prices move at first on the way to a better bound.
-STEP = 0.02
+# On the way to a better bound: the share of the step that would close the gap at once, below which it is over.
+SMALLEST_STEP = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +149,7 @@ def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
         prices += found.prices / len(parts)
         for column in found.columns:
             take(room, column)
-    watch.tell(-np.inf, _cost(columns))
+    watch.tell(0.0, _cost(columns))
     if len(columns) <= MOST_EXCHANGED:
         exchange = Exchange(fleet, fleet.room, columns, prices)
         exchange.improve(watch.until(EXCHANGED_WHOLE), 0.0)
@@ -192,23 +192,26 @@ def _that_fit(part: Fleet, of_car: dict[int, Column]) -> list[Column]:
 
 def _bound(fleet: Fleet, prices: Floats, best: float, watch: Watch) -> tuple[float, Floats]:
     """A bound for the whole fleet, from prices that are moved towards where days lack or are left (subgradient)."""
-    rooms = fleet.room.reshape(prices.shape)
-    bound, proving, step = -np.inf, prices, STEP
-    for _ in range(60):
+    bound, proving, step = -np.inf, prices, 1.0
+    while step > SMALLEST_STEP:
         paid, columns = answers(fleet, fleet.batches, prices, fleet.room)
         if paid > bound:
-            bound, proving = paid, prices
+            bound, proving, lack = paid, prices, _lack(fleet, columns, prices)
         else:
             step /= 2
         watch.tell(bound, best)
-        if watch.over() or step < STEP / 100:
+        if watch.over():
             break
-        used = np.zeros(fleet.slots)
-        for column in columns:
-            for slot, days in column.days:
-                used[slot] += days
-        lack = used.reshape(prices.shape) - rooms
-        lack[(proving <= 0) & (lack < 0)] = 0.0
         norm = float((lack**2).sum()) or 1.0
-        prices = np.maximum(0.0, proving + step * (best - bound + 0.001 * best) / norm * lack * 10)
+        prices = np.maximum(0.0, proving + step * (best - bound) / norm * lack)
     return bound, proving
+
+
+def _lack(fleet: Fleet, columns: Iterable[Column], prices: Floats) -> Floats:
+    """By shop and month, the days lacking at these prices; below 0 where days are left though they cost something."""
+    lack = -fleet.room
+    for column in columns:
+        for slot, days in column.days:
+            lack[slot] += days
+    lack = lack.reshape(prices.shape)
+    return np.where((prices <= 0) & (lack < 0), 0.0, lack)
