@@ -48,7 +48,7 @@ faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50
 
 fuzz: setup  ## Ask the JSON API many requests made from its description (more with FUZZ_EXAMPLES=5000)
 	FUZZ_EXAMPLES=$${FUZZ_EXAMPLES:-500} $(BIN)/python -m pytest tests/api/test_fuzz.py
-	LONG_RUN=1 $(BIN)/python -m pytest tests/answers/test_many_cars.py tests/access/test_reach_oracle.py
+	LONG_RUN=1 $(BIN)/python -m pytest tests/answers/test_many_cars.py tests/access/test_reach_oracle.py tests/field/test_many_tablets.py
 
 lint: setup  ## Check style and formatting
 	$(BIN)/ruff check .
