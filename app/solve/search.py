@@ -143,8 +143,8 @@ def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
     for at, batches in enumerate(parts):
         share = np.maximum(room, 0.0) / (len(parts) - at)
         part = replace(fleet, batches=batches, room=share)
-        ends = watch.until(PARTED * (at + 1) / len(parts))
-        found = _whole(part, _that_fit(part, of_car), Watch(ends.left, stop=watch.stop))
+        seconds = watch.until(PARTED).left / (len(parts) - at)
+        found = _whole(part, _that_fit(part, of_car), Watch(seconds, stop=watch.stop))
         columns += found.columns
         prices += found.prices / len(parts)
         for column in found.columns:
