@@ -12,6 +12,7 @@ from app.store import (  # noqa: F401  every table has to be known
     field_data,
     people,
     pictures,
+    plans,
     retention,
     tables,
     visits,

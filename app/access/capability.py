@@ -13,6 +13,7 @@ Capability = Literal[
     "record_facts",  # what a car is, whose, in which service; adding cars; sending them to a shop
     "bring_in",  # files in, and taking them back
     "try_out",  # trials and the effect of an edition
+    "plan",  # shop plans: standards, solving, accepting, and planned visits
     "keep_rules",  # loading editions, putting one in force
     "keep_ladings",  # the list of ladings to choose from
     "administer",  # people, memberships, invitations of one's own party
@@ -23,7 +24,7 @@ ROLES: tuple[Role, ...] = get_args(Role)
 CAPABILITIES: tuple[Capability, ...] = get_args(Capability)
 _DESK: frozenset[Capability] = frozenset(
     ("read", "load_check", "record_work", "record_facts", "bring_in", "try_out", "keep_record",
-     "own_account")
+     "plan", "own_account")
 )  # fmt: skip
 ALLOWED: Mapping[Role, frozenset[Capability]] = {
     "planner": _DESK | {"keep_ladings"},
@@ -47,6 +48,7 @@ KINDS_OF: Mapping[Capability, frozenset[Kind]] = {
     "record_facts": frozenset(),
     "bring_in": frozenset(),
     "try_out": frozenset(("shop",)),
+    "plan": frozenset(),
     "keep_rules": frozenset(),
     "keep_ladings": frozenset(),
     "administer": frozenset(),

@@ -15,6 +15,7 @@ Values = dict[str, Any]
 About = tuple[str, str]
 OF_CAR = (("car", "car_id"),)
 OF_PERSON = (("person", "person_id"),)
+OF_PARTY = (("party", "party_id"),)
 # An owner's programme is the owner's; any other edition is for all.
 OF_OWNER = (("party", "owner_id"),)
 RULEBOOK = (("setting", "rulebook"),)
@@ -65,8 +66,16 @@ KEPT: Mapping[str, Kept] = {
     "photograph": Kept(OF_CAR),
     "instruction": Kept(OF_OWNER),
     "instruction_step": Kept(),
-    "facility": Kept(about=(("party", "party_id"),)),
+    "facility": Kept(OF_PARTY),
     "qualification": Kept(OF_PERSON),
+    "planning_basis": Kept(OF_PARTY),
+    "plan": Kept(OF_PARTY),
+    # A plan is too long to be told in an entry; what was changed in it by hand is told in full.
+    "plan_version": Kept(secret=frozenset(("content",))),
+    "plan_change": Kept(),
+    "plan_accepted": Kept(),
+    "visit_plan": Kept(OF_CAR),
+    "visit_work": Kept(OF_CAR),
     "lading": Kept(settings=(("setting", "ladings"),)),
     "rulebook_edition": Kept(OF_OWNER, RULEBOOK),
     "rulebook_in_force": Kept(OF_OWNER, RULEBOOK),

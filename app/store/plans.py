@@ -1,0 +1,95 @@
+"""Shop plans: the planner's standards, plans with their versions, what was changed by hand, what was accepted.
+
+Every row is as it was made; another way of planning is another row.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import JSON, Date, ForeignKey, Index, LargeBinary, String
+from sqlalchemy.orm import Mapped, mapped_column
+
+from app.store.columns import Base, Id, Key, Moment, Words, one_of
+
+CHANGES = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "undo")
+
+
+class Made:
+    """A row that somebody made and nobody changes."""
+
+    id: Mapped[Id]
+    recorded_at: Mapped[datetime] = mapped_column(Moment)
+    recorded_by: Mapped[Words]
+
+
+class PlanningBasis(Made, Base):
+    """Standards, shops and moves by which a party plans; the latest row of a party counts for new plans."""
+
+    __tablename__ = "planning_basis"
+    party_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"), index=True)
+    content: Mapped[dict[str, Any]] = mapped_column(JSON, comment="core.plan.basis.Basis")
+
+
+class Plan(Made, Base):
+    """Which cars are planned over which months; its versions are the ways of doing it."""
+
+    __tablename__ = "plan"
+    party_id: Mapped[int] = mapped_column(Key, ForeignKey("party.id"), index=True)
+    name: Mapped[Words]
+    selection: Mapped[dict[str, Any]] = mapped_column(JSON, comment="core.plan.demand.Selection")
+
+
+class PlanVersion(Made, Base):
+    """A problem and the visits that solve it, as found by the search; hand work follows as changes."""
+
+    __tablename__ = "plan_version"
+    plan_id: Mapped[int] = mapped_column(Key, ForeignKey("plan.id"), index=True)
+    name: Mapped[Words]
+    parent_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("plan_version.id"), comment="the version it was solved again around"
+    )
+    content: Mapped[bytes] = mapped_column(
+        LargeBinary, comment="basis, problem, cars' keys, visits, bound, prices: JSON, zlib"
+    )
+
+
+class PlanChange(Made, Base):
+    """What a planner changed in a version by hand, one after the other."""
+
+    __tablename__ = "plan_change"
+    version_id: Mapped[int] = mapped_column(Key, ForeignKey("plan_version.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(10))
+    detail: Mapped[dict[str, Any]] = mapped_column(JSON, comment="core.plan.revise.Change")
+    __table_args__ = (one_of("kind", CHANGES),)
+
+
+class PlanAccepted(Made, Base):
+    """A version was accepted, and its visits planned; the latest of a plan counts."""
+
+    __tablename__ = "plan_accepted"
+    plan_id: Mapped[int] = mapped_column(Key, ForeignKey("plan.id"), index=True)
+    version_id: Mapped[int] = mapped_column(Key, ForeignKey("plan_version.id"), index=True)
+
+
+class VisitPlan(Made, Base):
+    """For which month a visit is planned, and the days out of service that it was planned with."""
+
+    __tablename__ = "visit_plan"
+    visit_id: Mapped[int] = mapped_column(Key, ForeignKey("visit.id"), unique=True)
+    car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"))
+    version_id: Mapped[int | None] = mapped_column(Key, ForeignKey("plan_version.id"), index=True)
+    month: Mapped[date] = mapped_column(Date, comment="its first day")
+    days_out: Mapped[int] = mapped_column(comment="days from sent to released, as planned")
+    __table_args__ = (Index("ix_visit_plan_month", "month"), Index("ix_visit_plan_car", "car_id"))
+
+
+class VisitWork(Made, Base):
+    """A due item that is to be done in a visit."""
+
+    __tablename__ = "visit_work"
+    visit_id: Mapped[int] = mapped_column(Key, ForeignKey("visit.id"), index=True)
+    car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), index=True)
+    item: Mapped[str] = mapped_column(String(30))
+    due_on: Mapped[date | None] = mapped_column(Date, comment="as known when it was planned")
