@@ -11,8 +11,9 @@ from app.actions import rows
 from app.actions.checks import LONGEST_WORDS, Faults, tidy
 from app.actions.stamp import Stamp
 from app.errors import Conflict
-from app.store import cars, reach, visiting
+from app.store import cars, due, reach, visiting
 from app.store.gathering import note
+from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import OUT_OF_RECORD, Car
 from app.store.visits import Visit, VisitStep
 
@@ -56,6 +57,68 @@ def send(db: Session, car_id: int, sending: Sending, stamp: Stamp) -> Visit:
     db.flush()  # its step is to name it
     note(db, "visit.sent", ("car", str(car_id)))
     _add(db, visit, "sent", sending.sent_on, stamp)
+    return visit
+
+
+@dataclass(frozen=True, slots=True)
+class Planning:
+    """To which shop a car is to go in which month (its first day), for which items, and for how many days away."""
+
+    shop: str
+    month: date
+    items: tuple[str, ...]
+    days_out: int
+    instructions: str = ""
+    version_id: int | None = None
+
+
+def plan(db: Session, car_id: int, planning: Planning, stamp: Stamp) -> Visit:
+    """Plan a visit; the shop reaches nothing of the car before it is sent.
+
+    Raises Conflict for a car out of record, or with a visit planned for that month already.
+    """
+    car = cars.locked_one(db, car_id)
+    name = f"{car.mark} {car.number}"
+    if car.standing in OUT_OF_RECORD:
+        raise Conflict(f"{name} is {car.standing}, so no visit can be planned for it.")
+    if visiting.planned_in(db, car_id, planning.month):
+        raise Conflict(f"{name} has a visit planned for {planning.month:%Y-%m} already.")
+    visit = Visit(
+        car_id=car_id,
+        shop_id=rows.party_anywhere(db, planning.shop).id,
+        instructions=planning.instructions.strip(),
+        **stamp.columns(),
+    )
+    db.add(visit)
+    db.flush()  # what follows is to name it
+    note(db, "visit.planned", ("car", str(car_id)))
+    made = {
+        "visit_id": visit.id,
+        "car_id": car_id,
+        "recorded_at": stamp.at,
+        "recorded_by": stamp.by,
+    }
+    db.add(
+        VisitPlan(
+            version_id=planning.version_id, month=planning.month, days_out=planning.days_out, **made
+        )
+    )
+    due_on = {row.item: row.due_on for row in due.for_car(db, car_id, stamp.today)}
+    db.add_all(VisitWork(item=item, due_on=due_on.get(item), **made) for item in planning.items)
+    _add(db, visit, "planned", stamp.today, stamp)
+    return visit
+
+
+def cancel(db: Session, visit_id: int, stamp: Stamp) -> Visit:
+    """Let a planned visit not take place. Raises Conflict once the car was sent."""
+    visit = visiting.visit_or_raise(db, visit_id)
+    known = visiting.steps(db, visit_id)
+    if "planned" not in known or "sent" in known:
+        raise Conflict("Only a visit that is planned and not sent can be cancelled.")
+    if "cancelled" in known:
+        raise Conflict("That visit was cancelled already.")
+    note(db, "visit.cancelled", ("car", str(visit.car_id)))
+    _add(db, visit, "cancelled", stamp.today, stamp)
     return visit
 
 

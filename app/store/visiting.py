@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.errors import NotFound
 from app.store import cars, reach
+from app.store.plans import VisitPlan
 from app.store.tables import Car, Party, Withdrawal
 from app.store.visits import Visit, VisitStep
 
@@ -111,12 +112,7 @@ def last_end(db: Session, car_id: int) -> date | None:
 
 def going_on(db: Session) -> list[VisitShown]:
     """Cars sent and not yet released, by shop, mark and number."""
-    ended = exists().where(
-        VisitStep.visit_id == Visit.id,
-        VisitStep.superseded_at.is_(None),
-        VisitStep.step.in_(ENDS),
-    )
-    found = [visit for visit in _shown(db, ~ended) if visit.open]
+    found = [visit for visit in _shown(db, ~_ended()) if visit.open]
     return sorted(found, key=lambda each: (each.shop, each.mark, each.number))
 
 
@@ -141,6 +137,24 @@ def one(db: Session, visit_id: int) -> VisitShown:
     """A visit as it stands; NotFound where the session reaches no such visit."""
     visit = visit_or_raise(db, visit_id)
     return next(each for each in _shown(db, Visit.id == visit.id))
+
+
+def planned_in(db: Session, car_id: int, month: date) -> bool:
+    """Whether a visit of the car is planned for a month (its first day), and neither ended nor cancelled."""
+    query = (
+        select(VisitPlan.id)
+        .join(Visit, Visit.id == VisitPlan.visit_id)
+        .where(VisitPlan.car_id == car_id, VisitPlan.month == month, ~_ended())
+    )
+    return db.scalars(query).first() is not None
+
+
+def _ended() -> reach.Condition:
+    return exists().where(
+        VisitStep.visit_id == Visit.id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(ENDS),
+    )
 
 
 def open_of(db: Session, car_id: int) -> VisitShown | None:
