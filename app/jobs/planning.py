@@ -38,12 +38,17 @@ def solve(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, 
 
     def told(bound: float, best: float) -> None:
         gap = 100 * (best - bound) / best if best > 0 else 0.0
-        step = f"Best so far {best:,.0f}; no plan costs less than {max(0.0, bound):,.0f} ({gap:.2f} % apart)"
+        step = f"Best so far {_whole(best)}; no plan costs less than {_whole(max(0.0, bound))} ({gap:.2f} % apart)"
         tell(step, min(int(monotonic() - began), int(seconds)), int(seconds))
 
     tell("Searching for the cheapest plan", 0, int(seconds))
     found, soonest = solved(problem, seconds, told, _stopped(db, payload["job_id"]))
     return {"content": Content(asked.basis, problem, asked.cars, asked.remarks, found, soonest)}
+
+
+def _whole(cost: float) -> str:
+    """As the pages write large numbers."""
+    return f"{cost:,.0f}".replace(",", "\u202f")
 
 
 def _asked(db: Session, payload: Payload) -> Asked:

@@ -62,8 +62,7 @@ def keep(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
 
 def _party(db: Session, posted: web.Sent) -> int:
     stated = posted.one("party")
-    own = facilities.own_parties(db)
-    return int(stated) if stated.isdecimal() else own[0].id if own else 0
+    return int(stated) if stated.isdecimal() else planning.usual_party(db)
 
 
 def _form(
@@ -73,7 +72,7 @@ def _form(
     return web.page(
         request, "plans/standards.html", status, form=entries, items=ITEM_CHOICES, figures=FIGURES,
         rows=rows, saved=saved, kept=planning.basis_row(db),
-        parties=facilities.own_parties(db),
+        parties=facilities.own_parties(db), usual=planning.usual_party(db),
     )  # fmt: skip
 
 

@@ -21,6 +21,7 @@ from app.pages.changing import Looking
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.plan_basis import MONTH
 from app.pages.plan_view import (
+    by_kind,
     calendar,
     car_shown,
     cell,
@@ -82,7 +83,7 @@ def show(request: Request, version_id: web.Key, db: web.Db) -> Response:
     return web.page(
         request, "plans/version.html", at=at, told=figures(at), years=calendar(at),
         left=left[:MOST_LEFT], left_count=len(left), accepted=planning.accepted(db, at.plan.id),
-        changes=_in_words(at), seconds=SECONDS,
+        changes=_in_words(at), seconds=SECONDS, remarks=by_kind(at.content.remarks),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from app.actions.plans import Opened
 from app.core.plan.check import faults
 from app.core.plan.choices import Choice, Parts, choices, for_left, least_change, parts
 from app.core.plan.cost import cost, days_used, left_out, visits_by_car
-from app.core.plan.demand import BETWEEN
+from app.core.plan.demand import BETWEEN, Remark
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Visit, by_name
 from app.core.plan.revise import counting, late_and_early
 from app.core.plan.why import unplaced
@@ -68,6 +68,37 @@ def figures(at: Opened) -> Figures:
         len(counting(at.changes)),
         faults(problem, visits)[:MOST_FAULTS],
     )
+
+
+REMARKS = {
+    "overdue": "overdue, due now, or due before a whole month of the plan is over",
+    "undated": "something cannot be dated for lack of a fact, so it is not planned",
+    "last_day": "their last service day comes within these months; no work moves that",
+    "away": "in a shop or on the way there now",
+    "reach": "no shop takes them",
+    "fixed": "a planned visit is left out",
+    "standard": "work without a standard is not planned",
+    "twins": "another car bears the same mark and number",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What is to be known of one kind, with how many cars it is about."""
+
+    title: str
+    cars: int
+    remarks: Sequence[Remark]
+
+
+def by_kind(remarks: Sequence[Remark]) -> list[Kind]:
+    """What is to be known, by kind, in a fixed order."""
+    found = {kind: [each for each in remarks if each.kind == kind] for kind in REMARKS}
+    return [
+        Kind(REMARKS[kind], len({car for each in these for car in each.cars}), these)
+        for kind, these in found.items()
+        if these
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,10 +278,7 @@ def _with_reasons(
     at: Opened, car: Car, visit: Visit, used: Mapping[tuple[str, int], float]
 ) -> VisitShown:
     plain = visit_shown(at, car, visit)
-    found = [
-        each for each in choices(at.draft, car, visit, used)
-        if (each.shop, each.month) != (visit.shop, visit.month)
-    ]  # fmt: skip
+    found = choices(at.draft, car, visit, used)
     return VisitShown(
         plain.car, plain.car_id, plain.shop, plain.month, plain.number, plain.work, plain.days,
         plain.locked, plain.fixed, plain.parts,

@@ -22,7 +22,7 @@ from app.pages.changing import Looking, Seen, faults_of
 from app.pages.choices import choices
 from app.pages.forms import Entries
 from app.pages.plan_basis import MONTH
-from app.pages.plan_view import figures, work_in_words
+from app.pages.plan_view import by_kind, figures, work_in_words
 from app.store import facilities, planning
 from app.store import jobs as job_rows
 from app.store.plans import Plan
@@ -113,8 +113,8 @@ def _selection(entries: Entries) -> tuple[Selection, dict[str, str]]:
 
 
 def _party(db: Session, posted: web.Sent) -> int:
-    stated, own = posted.one("party"), facilities.own_parties(db)
-    return int(stated) if stated.isdecimal() else own[0].id if own else 0
+    stated = posted.one("party")
+    return int(stated) if stated.isdecimal() else planning.usual_party(db)
 
 
 def _form(
@@ -131,6 +131,7 @@ def _form(
         needed=sum(job.days for car in asked.problem.cars for job in car.jobs) if asked else 0,
         there_are=sum(sum(shop.capacity_days) for shop in asked.problem.shops) if asked else 0,
         party_choices=[(party.id, party.name) for party in facilities.own_parties(db)],
+        remarks=by_kind(asked.remarks) if asked else (),
         past=selection.first_month < f"{looking.stamp.today:%Y-%m}",
     )  # fmt: skip
 

@@ -37,6 +37,14 @@ def basis_row(db: Session) -> PlanningBasis | None:
     return db.scalars(query.order_by(PlanningBasis.id.desc()).limit(1)).first()
 
 
+def usual_party(db: Session) -> int:
+    """For whom the session's person plans unless another is said: whose standards count, else the first of theirs."""
+    row = basis_row(db)
+    if row is not None:
+        return row.party_id
+    return db.scalar(select(func.min(Party.id)).where(reach.owned(db, Party.id))) or 0
+
+
 @dataclass(frozen=True, slots=True)
 class PlanShown:
     """A plan, whose it is, how many versions it has, and when one was last accepted."""

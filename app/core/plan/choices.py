@@ -46,17 +46,18 @@ def parts(car: Car, visit: Visit) -> Parts:
 
 
 def choices(draft: Draft, car: Car, visit: Visit, used: Used) -> list[Choice]:
-    """Every shop and month in which the whole visit could be, the cheapest first; `used` are the days of all visits."""
+    """Every other shop and month for the whole visit, the cheapest first; `used` are the days of all visits."""
     others = [each for each in draft.of_car(car.name) if each is not visit]
     jobs = [by_name(car.jobs)[name] for name in visit.jobs]
     days = sum(job.days for job in jobs)
     now = cost_of_car(draft.problem, car, [*others, visit])
     found = []
     for shop, month in _places(draft.problem, car, jobs, {each.month for each in others}):
+        if (shop.code, month) == (visit.shop, visit.month):
+            continue
         moved = Visit(car.name, shop.code, month, visit.jobs)
         adds = cost_of_car(draft.problem, car, [*others, moved]) - now
-        own = days if (shop.code, month) == (visit.shop, visit.month) else 0.0
-        free = shop.capacity_days[month] - used.get((shop.code, month), 0.0) + own
+        free = shop.capacity_days[month] - used.get((shop.code, month), 0.0)
         found.append(Choice(shop.code, month, adds, free, days))
     return sorted(found, key=lambda each: (each.adds, each.month, each.shop))
 
@@ -118,4 +119,4 @@ def least_change(problem: Problem, car: Car, job: Job, visits: Sequence[Visit], 
     closest = min(places, key=lambda place: (place.days - place.free, place.adds))
     lacking = closest.days - max(0.0, closest.free)
     where = f"{closest.shop} in {problem.month(closest.month)}"
-    return f"{lacking:g} more shop days at {where} would do."
+    return f"{lacking:g} more shop day{'' if lacking == 1 else 's'} at {where} would do."

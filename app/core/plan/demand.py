@@ -167,8 +167,10 @@ def _fixed(
     """The visits that are planned already and lie within the months of the plan; what they do must be a whole job."""
     shops = {shop.code: set(shop.does) for shop in basis.shops}
     for visit in car.visits:
+        if visit.begun:  # it may have no month
+            continue
         month = ordinal(visit.month) - first
-        if visit.begun or not 0 <= month < selection.months:
+        if not 0 <= month < selection.months:
             continue
         if visit.shop not in shops:
             remarks.add(
