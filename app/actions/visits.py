@@ -24,6 +24,10 @@ from app.store.visits import Visit, VisitStep
 FOLLOWING = ("sent", "arrived", "released")
 IN_WORDS = {"sent": "sent", "arrived": "noted as arrived", "released": "released"}
 MOST_DAYS_OUT = 3_650
+_PLANNED_OTHERWISE = (
+    "differs from what is to be done at {shop} as planned for {month:%Y-%m}; leave it empty, or "
+    "cancel that visit first"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,15 +164,16 @@ def send(db: Session, car_id: int, sending: Sending, stamp: Stamp) -> Visit:
 
 
 def _planned(db: Session, car_id: int, shop: str, instructions: str) -> Visit | None:
-    """The soonest planned visit of the car to this shop, with what is to be done there as told now."""
+    """The soonest planned visit of the car to this shop; Refused where it says other things to do."""
     found = [each for each in visiting.planned_of(db, car_id) if each.shop == shop]
     if not found:
         return None
-    visit = visiting.visit_or_raise(db, found[0].id)
-    if instructions:
-        # The record of change keeps what stood there before.
-        visit.instructions = instructions
-    return visit
+    if instructions not in ("", found[0].instructions):
+        # A visit is as it was written down; other instructions make another one.
+        faults = Faults()
+        faults.add("instructions", _PLANNED_OTHERWISE.format(shop=shop, month=found[0].month))
+        faults.refuse()
+    return visiting.visit_or_raise(db, found[0].id)
 
 
 def _check_sending(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Select, exists, func, select
+from sqlalchemy import Row, Select, exists, func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.core.months import month_end
@@ -169,7 +169,8 @@ def work_of(db: Session, visit_ids: Sequence[int]) -> dict[int, list[WorkShown]]
         events = _events_since(db, {row.car_id for row, _ in planned}, windows)
         for row, citation in planned:
             done = _done(row.item, windows.get(row.visit_id), events.get(row.car_id, ()))
-            shown = WorkShown(row.item, row.due_on, *(done or (None, None)), citation or "")
+            on, event_id = done or (None, None)
+            shown = WorkShown(row.item, row.due_on, on, event_id, citation or "")
             found.setdefault(row.visit_id, []).append(shown)
     return found
 
@@ -335,9 +336,12 @@ def made(db: Session, query: Found) -> list[VisitShown]:
     """The visits that a query of `reached` finds, in its order, each with its days."""
     rows = db.execute(query).all()
     days = _days(db, [row[0] for row in rows])
-    return [
-        VisitShown(*row[:7], days.get(row[0], {}), bool(row[7]), row[8], row[9]) for row in rows
-    ]
+    return [_one_shown(row, days.get(row[0], {})) for row in rows]
+
+
+def _one_shown(row: Row[*tuple[Any, ...]], days: Mapping[str, date]) -> VisitShown:
+    *plain, own, month, days_out = row
+    return VisitShown(*plain, days, bool(own), month, days_out)
 
 
 def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:

@@ -365,8 +365,8 @@ def test_a_car_has_one_visit_in_a_month_until_that_is_cancelled_or_over(away):
 
 
 def test_a_car_out_of_record_is_not_planned(away):
-    car_actions.set_standing(
-        away.owner(), away.car.id, NewStanding("scrapped", from_on=date(2026, 11, 1)), STAMP
+    car_actions.change_standing(
+        away.owner(), away.car.id, NewStanding("scrapped", "x", date(2026, 11, 1)), STAMP
     )
     with pytest.raises(Conflict, match="is scrapped, so it cannot be sent"):
         plan(away)
@@ -430,8 +430,10 @@ def test_a_car_on_another_visit_is_not_sent_on_a_planned_one(away):
 def test_sending_a_car_to_the_shop_that_it_is_planned_for_uses_the_soonest_plan(away):
     later, soonest = plan(away, month=date(2027, 5, 1)), plan(away)
     other = plan(away, OTHER_SHOP, date(2027, 1, 1))
-    assert away.send() == soonest
-    assert shown(away, soonest).instructions == "Look."
+    with pytest.raises(Refused, match="planned for 2027-02; leave it empty"):
+        away.send()
+    sending = Sending(SHOP, SENT, "Mind the lining.")
+    assert visits.send(away.owner(), away.car.id, sending, STAMP).id == soonest
     assert {shown(away, each).state for each in (later, other)} == {"planned"}
 
 
