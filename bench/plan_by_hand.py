@@ -35,7 +35,7 @@ from bench.plan_problems import problem
 BUDGET = 0.2
 TIMES = 9
 ROLES = ("planner", "administrator")
-ORIGIN = {"Origin": "http://testserver"}
+ORIGIN = {"Origin": "http://localhost"}
 SECRET = "wqzv-7714-gravel-orbit"
 
 
@@ -79,7 +79,7 @@ def _prepared(url: str, planned: Problem) -> tuple[int, tuple[Visit, ...], Any]:
         keys = {car.name: at for at, car in enumerate(planned.cars, 1)}
         content = plans.Content(FIRST, planned, keys, (), Solved(visits, total, total), total)
         version = plans.add_version(db, plan.id, "Bench", None, content, stamp).id
-    asking = TestClient(app, headers=ORIGIN)
+    asking = TestClient(app, base_url="http://localhost", headers=ORIGIN)
     asking.post("/sign-in", data={"email": new.email, "password": SECRET})
     return version, visits, asking
 

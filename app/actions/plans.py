@@ -47,6 +47,7 @@ class Opened:
     changes: tuple[Change, ...]
 
 
+SUPERSEDED = "Another version of the plan was accepted"
 BASIS = TypeAdapter(Basis)
 SELECTION = TypeAdapter(Selection)
 CHANGE = TypeAdapter(Change)
@@ -248,7 +249,7 @@ def accept(db: Session, version_id: int, instructions: str, stamp: Stamp) -> int
         )
     note(db, "plan.accepted", ("party", at.plan.party_id), leading=True)
     for visit_id in planning.planned_since(db, at.plan.id):
-        visits.cancel(db, visit_id, stamp)
+        visits.cancel(db, visit_id, SUPERSEDED, stamp)
     new = [visit for visit in at.draft.visits if not _stands(at, visit)]
     for visit in new:
         visits.plan(db, at.content.cars[visit.car], _planning(at, visit, instructions), stamp)

@@ -96,7 +96,7 @@ DEEDS: Mapping[str, str] = {
     "token.made": "made a token",
     "token.revoked": "revoked a token",
     "visit.arrived": "recorded that a car came to a shop",
-    "visit.cancelled": "cancelled a planned visit",
+    "visit.cancelled": "cancelled a planned visit to a shop",
     "visit.planned": "planned a visit to a shop",
     "visit.released": "recorded that a shop released a car",
     "visit.sent": "sent a car to a shop",
@@ -133,7 +133,9 @@ TABLES: Mapping[str, str] = {
     "rulebook_in_force": "rules in force",
     "service": "lading",
     "sign_in": "sign-in",
+    "visit_plan": "planned visit",
     "visit_step": "visit",
+    "visit_work": "planned work",
 }
 # What a row says of its being recorded, and keys: no news in a sentence.
 BESIDE = frozenset((

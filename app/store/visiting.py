@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
-from sqlalchemy import exists, select
+from sqlalchemy import Row, Select, exists, func, select
 from sqlalchemy.orm import Session, aliased
 
+from app.core.months import month_end
+from app.core.owed import REPLACED_BY
 from app.errors import NotFound
 from app.store import cars, reach
-from app.store.plans import VisitPlan
-from app.store.tables import Car, Party, Withdrawal
+from app.store.derived import DueRow
+from app.store.events import split
+from app.store.plans import VisitPlan, VisitWork
+from app.store.tables import Car, EventRow, Party, Withdrawal
 from app.store.visits import Visit, VisitStep
 
 END = "released"
 ENDS = (END, "cancelled")
+# Fewer than an engine takes as values of one statement.
+AT_ONCE = 5_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +40,43 @@ class VisitShown:
     days: Mapping[str, date]
     # Whether the session is of whoever owns the car now; only they undo its sending.
     own: bool
+    # For which month it was planned, its first day, and with how many days from sent to released.
+    month: date | None = None
+    days_out: int | None = None
 
     @property
     def open(self) -> bool:
         """Whether the car is on its way to the shop or in it."""
-        return "sent" in self.days and not any(each in self.days for each in ENDS)
+        return self.state in ("sent", "in_shop")
+
+    @property
+    def planned(self) -> bool:
+        """Whether it is planned and the car was not sent yet."""
+        return self.state == "planned"
+
+    @property
+    def state(self) -> str:
+        """What it came to last: planned, sent, in_shop, released, cancelled; undone when nothing counts."""
+        order = (
+            ("cancelled", "cancelled"), ("released", END), ("in_shop", "arrived"), ("sent", "sent"),
+            ("planned", "planned"),
+        )  # fmt: skip
+        return next((state for state, step in order if step in self.days), "undone")
+
+    @property
+    def real_days_out(self) -> int | None:
+        """Days from sent to released; None where it did not come to both."""
+        if "sent" not in self.days or END not in self.days:
+            return None
+        return (self.days[END] - self.days["sent"]).days
+
+    def late(self, today: date) -> bool:
+        """Its month is past and the car not sent; or the car is away for longer than was planned."""
+        if self.planned:
+            return self.month is not None and month_end(self.month) < today
+        if self.open and self.days_out is not None:
+            return (today - self.days["sent"]).days > self.days_out
+        return False
 
 
 def visit_or_raise(db: Session, visit_id: int) -> Visit:
@@ -104,6 +143,120 @@ def history(db: Session, car_id: int) -> list[VisitNoted]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class WorkShown:
+    """A due item that a visit is planned for; done on the day on which it passed between sent and released.
+
+    `due_on` is as known when it was planned, `citation` that of the item as it stands now.
+    """
+
+    item: str
+    due_on: date | None
+    done_on: date | None
+    event_id: int | None
+    citation: str = ""
+
+
+def work_of(db: Session, visit_ids: Sequence[int]) -> dict[int, list[WorkShown]]:
+    """What each of these visits is planned for, and what of it was done while it lasted.
+
+    Of events only those count that nothing replaced; the latest about an item decides, so one that
+    failed after it had passed is not done. For visits that the caller reaches.
+    """
+    found: dict[int, list[WorkShown]] = {}
+    for part in _in_parts(visit_ids):
+        windows, planned = _windows(db, part), _planned_work(db, part)
+        events = _events_since(db, {row.car_id for row, _ in planned}, windows)
+        for row, citation in planned:
+            done = _done(row.item, windows.get(row.visit_id), events.get(row.car_id, ()))
+            on, event_id = done or (None, None)
+            shown = WorkShown(row.item, row.due_on, on, event_id, citation or "")
+            found.setdefault(row.visit_id, []).append(shown)
+    return found
+
+
+Window = tuple[date, date]
+Done = tuple[date, int]
+
+
+def _windows(db: Session, visit_ids: Sequence[int]) -> dict[int, Window]:
+    """From when to when an inspection is of a visit, for those whose car was sent."""
+    return {
+        visit_id: (days["sent"], days.get(END, date.max))
+        for visit_id, days in _days(db, visit_ids).items()
+        if "sent" in days
+    }
+
+
+def _planned_work(db: Session, visit_ids: Sequence[int]) -> list[tuple[VisitWork, str | None]]:
+    rows = db.execute(
+        select(VisitWork, DueRow.citation)
+        .outerjoin(
+            DueRow, (DueRow.car_id == VisitWork.car_id) & (DueRow.item == VisitWork.item)
+        )
+        .where(VisitWork.visit_id.in_(visit_ids))
+        .order_by(VisitWork.id)
+    )  # fmt: skip
+    return [(row[0], row[1]) for row in rows]
+
+
+def _events_since(
+    db: Session, car_ids: Iterable[int], windows: Mapping[int, Window]
+) -> dict[int, list[EventRow]]:
+    """What counts of these cars since the first of the windows, in the order in which it happened."""
+    found: dict[int, list[EventRow]] = {}
+    if not windows:
+        return found
+    first = min(start for start, _ in windows.values())
+    rows = db.scalars(
+        select(EventRow)
+        .where(
+            EventRow.car_id.in_(sorted(car_ids)),
+            EventRow.superseded_at.is_(None),
+            # Of some only the month is known, whose first day they bear.
+            EventRow.happened_on >= first.replace(day=1),
+        )
+        .order_by(EventRow.happened_on, func.coalesce(EventRow.original_id, EventRow.id))
+    )
+    for row in rows:
+        found.setdefault(row.car_id, []).append(row)
+    return found
+
+
+def _done(item: str, window: Window | None, events: Iterable[EventRow]) -> Done | None:
+    done: Done | None = None
+    for event in events:
+        if window is None or not _falls_in(event, window):
+            continue
+        names = split(event.items)
+        if item in names or REPLACED_BY.get(item) in names:
+            done = (event.happened_on, event.id) if event.outcome == "pass" else None
+    return done
+
+
+def _falls_in(event: EventRow, window: Window) -> bool:
+    last = month_end(event.happened_on) if event.month_only else event.happened_on
+    return last >= window[0] and event.happened_on <= window[1]
+
+
+def due_days(db: Session, car_id: int) -> dict[str, date | None]:
+    """When each item of a car falls due, as stored."""
+    rows = db.execute(select(DueRow.item, DueRow.due_on).where(DueRow.car_id == car_id))
+    return {row[0]: row[1] for row in rows}
+
+
+def planned_of(db: Session, car_id: int) -> list[VisitShown]:
+    """Visits of a car that are planned and to which it was not sent yet, the soonest first."""
+    found = [each for each in of_car(db, car_id) if each.planned]
+    return sorted(found, key=lambda each: (each.month or date.max, each.id))
+
+
+def planned_for(db: Session, car_id: int, month: date) -> VisitShown | None:
+    """The visit of a car in a month that is not over, if there is one."""
+    going = [each for each in of_car(db, car_id) if each.planned or each.open]
+    return next((each for each in going if each.month == month), None)
+
+
 def last_end(db: Session, car_id: int) -> date | None:
     """The day on which the car was last released from a shop."""
     ends = [each.days[END] for each in of_car(db, car_id) if END in each.days]
@@ -112,7 +265,12 @@ def last_end(db: Session, car_id: int) -> date | None:
 
 def going_on(db: Session) -> list[VisitShown]:
     """Cars sent and not yet released, by shop, mark and number."""
-    found = [visit for visit in _shown(db, ~_ended()) if visit.open]
+    ended = exists().where(
+        VisitStep.visit_id == Visit.id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(ENDS),
+    )
+    found = [visit for visit in _shown(db, ~ended) if visit.open]
     return sorted(found, key=lambda each: (each.shop, each.mark, each.number))
 
 
@@ -129,8 +287,15 @@ def shops(db: Session) -> list[str]:
 
 
 def went_since(db: Session, visit: Visit) -> bool:
-    """Whether the car was sent to a shop after this visit."""
-    return any(each.id > visit.id for each in of_car(db, visit.car_id))
+    """Whether the car was sent to a shop after it was sent on this visit."""
+    sent = select(VisitStep.id).where(
+        VisitStep.step == "sent", VisitStep.superseded_at.is_(None)
+    )  # fmt: skip
+    this = db.scalar(sent.where(VisitStep.visit_id == visit.id))
+    others = sent.join(Visit, Visit.id == VisitStep.visit_id).where(
+        Visit.car_id == visit.car_id, Visit.superseded_at.is_(None)
+    )
+    return db.scalar(others.where(VisitStep.id > (this or 0)).limit(1)) is not None
 
 
 def one(db: Session, visit_id: int) -> VisitShown:
@@ -139,53 +304,59 @@ def one(db: Session, visit_id: int) -> VisitShown:
     return next(each for each in _shown(db, Visit.id == visit.id))
 
 
-def planned_in(db: Session, car_id: int, month: date) -> bool:
-    """Whether a visit of the car is planned for a month (its first day), and neither ended nor cancelled."""
-    query = (
-        select(VisitPlan.id)
-        .join(Visit, Visit.id == VisitPlan.visit_id)
-        .where(VisitPlan.car_id == car_id, VisitPlan.month == month, ~_ended())
-    )
-    return db.scalars(query).first() is not None
-
-
-def _ended() -> reach.Condition:
-    return exists().where(
-        VisitStep.visit_id == Visit.id,
-        VisitStep.superseded_at.is_(None),
-        VisitStep.step.in_(ENDS),
-    )
-
-
 def open_of(db: Session, car_id: int) -> VisitShown | None:
     """The visit that a car is on, if it is on one."""
     return next((each for each in of_car(db, car_id) if each.open), None)
 
 
 def _shown(db: Session, condition: reach.Condition) -> list[VisitShown]:
-    shop, owner = aliased(Party), aliased(Party)
-    rows = db.execute(
+    return made(db, reached(db).where(condition).order_by(Visit.id.desc()))
+
+
+Found = Select[*tuple[Any, ...]]
+
+
+def reached(db: Session) -> Found:
+    """The visits of cars that the session reaches all of, to be narrowed and put in order; see `made`."""
+    shop, owner = aliased(Party, name="shop"), aliased(Party, name="owner")
+    return (
         select(
             Visit.id, Visit.car_id, Car.mark, Car.number, owner.name, shop.name,
-            Visit.instructions, reach.owned(db, Car.owner_id),
+            Visit.instructions, reach.owned(db, Car.owner_id), VisitPlan.month, VisitPlan.days_out,
         )
         .join(Car, Car.id == Visit.car_id)
         .join(owner, owner.id == Car.owner_id)
         .join(shop, shop.id == Visit.shop_id)
-        .where(condition, Visit.superseded_at.is_(None), reach.whole(db, Car.owner_id, Car.id))
-        .order_by(Visit.id.desc())
-    ).all()  # fmt: skip
-    days = _days(db, [row[0] for row in rows]) if rows else {}
-    return [VisitShown(*row[:-1], days.get(row[0], {}), bool(row[-1])) for row in rows]
+        .outerjoin(VisitPlan, VisitPlan.visit_id == Visit.id)
+        .where(Visit.superseded_at.is_(None), reach.whole(db, Car.owner_id, Car.id))
+    )  # fmt: skip
+
+
+def made(db: Session, query: Found) -> list[VisitShown]:
+    """The visits that a query of `reached` finds, in its order, each with its days."""
+    rows = db.execute(query).all()
+    days = _days(db, [row[0] for row in rows])
+    return [_one_shown(row, days.get(row[0], {})) for row in rows]
+
+
+def _one_shown(row: Row[*tuple[Any, ...]], days: Mapping[str, date]) -> VisitShown:
+    *plain, own, month, days_out = row
+    return VisitShown(*plain, days, bool(own), month, days_out)
 
 
 def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:
     found: dict[int, dict[str, date]] = {}
-    rows = db.execute(
-        select(VisitStep.visit_id, VisitStep.step, VisitStep.happened_on).where(
-            VisitStep.visit_id.in_(visit_ids), VisitStep.superseded_at.is_(None)
+    for part in _in_parts(visit_ids):
+        rows = db.execute(
+            select(VisitStep.visit_id, VisitStep.step, VisitStep.happened_on).where(
+                VisitStep.visit_id.in_(part), VisitStep.superseded_at.is_(None)
+            )
         )
-    )
-    for visit_id, step, day in rows:
-        found.setdefault(visit_id, {})[step] = day
+        for visit_id, step, day in rows:
+            found.setdefault(visit_id, {})[step] = day
     return found
+
+
+def _in_parts(keys: Sequence[int]) -> Iterator[Sequence[int]]:
+    for first in range(0, len(keys), AT_ONCE):
+        yield keys[first : first + AT_ONCE]
