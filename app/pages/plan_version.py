@@ -12,6 +12,7 @@ from app import web
 from app.actions import plans as actions
 from app.actions.plans import Opened
 from app.core.plan.contradictions import contradictions
+from app.core.plan.cost import cost
 from app.core.plan.demand import BETWEEN
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, around_locked, counting
@@ -66,12 +67,12 @@ def _cells(at: Opened) -> Iterator[Sequence[Any]]:
     cars = {car.name: car for car in at.draft.problem.cars}
     for visit in sorted(at.draft.visits, key=lambda it: (it.month, it.shop, it.car)):
         shown = visit_shown(at, cars[visit.car], visit)
-        cost = shown.parts
+        parts = shown.parts
         yield (
             shown.car, shown.shop, shown.month, "; ".join(each.words for each in shown.work), shown.days,
             min((each.latest for each in shown.work), default=""),
             max((each.months_late for each in shown.work), default=0), shown.locked,
-            cost.visit, cost.move, cost.early, cost.late,
+            parts.visit, parts.move, parts.early, parts.late,
         )  # fmt: skip
 
 
@@ -165,7 +166,7 @@ def change(
     """One change by hand; then the page of the car, with what it did to the cost."""
     at = actions.opened(db, version_id)
     wanted = _change(at, posted)
-    before = figures(at).cost
+    before = cost(at.draft.problem, at.draft.visits)
     try:
         actions.change(db, version_id, wanted, looking.stamp)
     except Conflict as conflict:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.actions.plans import Opened
 from app.core.plan.check import faults
-from app.core.plan.choices import Choice, Parts, choices, for_left, least_change, parts
+from app.core.plan.choices import Choice, Parts, Used, choices, least_change, parts
 from app.core.plan.cost import cost, days_used, left_out, visits_by_car
 from app.core.plan.demand import BETWEEN, Remark
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Visit, by_name
 from app.core.plan.revise import counting, late_and_early
-from app.core.plan.why import unplaced
+from app.core.plan.why import why_left
 from app.core.words import capitalized, label
 
 # So many other places are listed for a visit; the form beside them takes any.
@@ -250,7 +250,6 @@ class LeftShown:
     work: WorkShown
     why: str
     change: str
-    choices: Sequence[Choice] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,13 +269,15 @@ def car_shown(at: Opened, name: str) -> CarShown:
     used = days_used(problem, at.draft.visits)
     own = sorted(at.draft.of_car(name), key=lambda each: each.month)
     visits = [_with_reasons(at, car, visit, used) for visit in own]
-    left = [each for each in left_shown(at, used) if each.car == name]
+    left = [
+        _left(at, car, job, own, used)
+        for job in car.jobs
+        if problem.must_place(job) and not any(job.name in visit.jobs for visit in own)
+    ]
     return CarShown(car, at.content.cars[name], visits, left)
 
 
-def _with_reasons(
-    at: Opened, car: Car, visit: Visit, used: Mapping[tuple[str, int], float]
-) -> VisitShown:
+def _with_reasons(at: Opened, car: Car, visit: Visit, used: Used) -> VisitShown:
     plain = visit_shown(at, car, visit)
     found = choices(at.draft, car, visit, used)
     return VisitShown(
@@ -288,18 +289,19 @@ def _with_reasons(
     )  # fmt: skip
 
 
-def left_shown(at: Opened, used: Mapping[tuple[str, int], float] | None = None) -> list[LeftShown]:
+def left_shown(at: Opened) -> list[LeftShown]:
     """The work that no visit does though leaving it costs."""
     problem, visits = at.draft.problem, at.draft.visits
-    used = days_used(problem, visits) if used is None else used
-    of_car = visits_by_car(visits)
-    why = {(each.car, each.job): each.why for each in unplaced(problem, visits)}
+    used, of_car = days_used(problem, visits), visits_by_car(visits)
     return [
-        LeftShown(
-            car.name, at.content.cars[car.name], _work(problem, job, job.latest),
-            why[car.name, job.name],
-            least_change(problem, car, job, of_car.get(car.name, ()), used),
-            for_left(problem, car, job, of_car.get(car.name, ()), used)[:MOST_CHOICES],
-        )
+        _left(at, car, job, of_car.get(car.name, ()), used)
         for car, job in left_out(problem, visits)
-    ]  # fmt: skip
+    ]
+
+
+def _left(at: Opened, car: Car, job: Job, visits: Sequence[Visit], used: Used) -> LeftShown:
+    problem = at.draft.problem
+    return LeftShown(
+        car.name, at.content.cars[car.name], _work(problem, job, job.latest),
+        why_left(problem, car, job, visits, used), least_change(problem, car, job, visits, used),
+    )  # fmt: skip
