@@ -39,7 +39,9 @@ from app.pages import (
     trial,
     trial_fleet,
     undoing,
+    visit_lists,
     visits,
+    work_orders,
     worked_out,
 )
 
@@ -65,6 +67,9 @@ PAGES = (
     reports,
     components,
     many,
+    # Before `visits`, whose addresses hold any number or step.
+    visit_lists,
+    work_orders,
     visits,
     imports,
     instructions,

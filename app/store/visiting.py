@@ -340,8 +340,7 @@ def made(db: Session, query: Found) -> list[VisitShown]:
 
 
 def _one_shown(row: Row[*tuple[Any, ...]], days: Mapping[str, date]) -> VisitShown:
-    *plain, own, month, days_out = row
-    return VisitShown(*plain, days, bool(own), month, days_out)
+    return VisitShown(*row[:7], days=days, own=bool(row[7]), month=row[8], days_out=row[9])
 
 
 def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:
