@@ -14,6 +14,7 @@ from app import web
 from app.actions.pack import PackedInstruction, instruction
 from app.core.facts import EVENT_ITEMS
 from app.errors import Fault, Refused
+from app.pages.instructions import MEASURES
 from app.pages.visit_lists import Line, Seen, lines
 from app.rules.field_work import field_work
 from app.store import cars, instructions, visit_lists, visiting
@@ -77,6 +78,7 @@ def _page(
         title=title,
         orders=_orders(db, lines(db, found, today), today),
         cautions=work.cautions,
+        measures=dict(MEASURES),
         titles={each.id: each.title for each in work.cautions},
         today=today,
     )

@@ -340,7 +340,10 @@ def made(db: Session, query: Found) -> list[VisitShown]:
 
 
 def _one_shown(row: Row[*tuple[Any, ...]], days: Mapping[str, date]) -> VisitShown:
-    return VisitShown(*row[:7], days=days, own=bool(row[7]), month=row[8], days_out=row[9])
+    key, car_id, mark, number, owner, shop, told, own, month, days_out = row
+    return VisitShown(
+        key, car_id, mark, number, owner, shop, told, days, bool(own), month, days_out
+    )
 
 
 def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:
