@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
-from app.actions import cars, invitations, passwords, people, visits
+from app.actions import cars, invitations, passwords, people, plans, visits
 from app.actions.changes import NewOwnership
 from app.actions.invitations import Newcomer
 from app.actions.stamp import Stamp
 from app.actions.visits import Sending
+from app.core.plan.basis import FIRST as FIRST_BASIS
+from app.core.plan.basis import Move, PlanShop
 from app.store import cars as register
 from app.store.tables import Party
-from seed_demo.shapes import OWNERS, SHOPS, TOUR_MARK, TOUR_REGION, Days
+from seed_demo.shapes import OWNERS, REGIONS, SHOPS, TOUR_MARK, TOUR_REGION, Days
 
 KEEPER = "Example Register Keepers (invented)"
 LININGS = "Example Linings (invented)"
@@ -56,7 +58,25 @@ def settle(db: Session, stamp: Stamp, password: str) -> tuple[DemoPerson, ...]:
     for each in OTHERS:
         _add(db, each, password, stamp)
     _share(db, stamp)
+    _plan_by(db, stamp)
     return PEOPLE
+
+
+def _plan_by(db: Session, stamp: Stamp) -> None:
+    """Standards for shop plans: three shops, invented days and costs."""
+    shops = tuple(
+        PlanShop(name, does, days, {}, cost)
+        for name, does, days, cost in (
+            (SHOPS[0], ("tank", "lining", "valve", "running gear"), 320.0, 1600.0),
+            (SHOPS[1], ("tank", "valve", "running gear"), 240.0, 1300.0),
+            (SHOPS[2], ("valve", "running gear"), 120.0, 900.0),
+        )
+    )
+    moves = tuple(Move(region, SHOPS[at % 3], 700.0) for at, region in enumerate(REGIONS))
+    keeper = register.party_anywhere(db, KEEPER)
+    if keeper is None:
+        raise LookupError("nobody keeps the register")
+    plans.keep_basis(db, keeper.id, replace(FIRST_BASIS, shops=shops, moves=moves), stamp)
 
 
 def _add(db: Session, new: DemoPerson, password: str, stamp: Stamp) -> None:

@@ -49,6 +49,13 @@ def end(
     return bool(done.rowcount == 1)  # type: ignore[attr-defined]
 
 
+def ask_to_stop(db: Session, job_id: str, at: datetime) -> None:
+    """Have a search end with the best that it has found; of a job that is over, nothing."""
+    job = jobs.get(db, job_id)
+    if job.state in ("waiting", "running") and job.stop_at is None:
+        job.stop_at = at
+
+
 def wait_again(db: Session, job_id: str, at: datetime) -> None:
     """Let a running job whose worker has died wait for another; the third time, fail it."""
     job = jobs.get(db, job_id)

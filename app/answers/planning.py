@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from pydantic import ValidationError
@@ -29,6 +30,19 @@ def plan(payload: object, seconds: float = SECONDS, tell: Tell = nobody) -> dict
     """
     problem = problem_of(payload)
     return plan_as_json(problem, solve(problem, seconds, tell))
+
+
+def solved(
+    problem: Problem, seconds: float, tell: Tell, stop: Callable[[], bool]
+) -> tuple[Solved, float]:
+    """The best plan found for a problem at hand, and what soonest due first would cost; Refused where it contradicts.
+
+    `stop` is asked now and then whether to end with the best so far.
+    """
+    found = contradictions(problem)
+    if found:
+        raise Refused.because(Fault(path_of(place) or WHOLE, told) for place, told in found)
+    return solve(problem, seconds, tell, stop), cost(problem, soonest_due_first(problem))
 
 
 def problem_of(payload: object) -> Problem:

@@ -21,7 +21,7 @@ from app.actions.stamp import Stamp
 from app.errors import Busy, Problem
 from app.jobs import progress
 from app.jobs.queue import opened
-from app.jobs.work import LOOKS_ONLY, MOST_FAULTS_KEPT, NEEDS, WORK
+from app.jobs.work import KEEPS, LOOKS_ONLY, MOST_FAULTS_KEPT, NEEDS, WORK
 from app.store import jobs, locks, reach, signed_in
 from app.store.db import read_session, sessions, write_session
 from app.store.derived import Job
@@ -88,7 +88,7 @@ class Doer:
 
     def _work(self, job: Job) -> None:
         try:
-            patiently(lambda: self._do_all(job))
+            self._do_all(job)
         except Overtaken:
             log.warning("Job %s (%s) was done already", job.id, job.kind)
         except Problem as problem:
@@ -105,23 +105,37 @@ class Doer:
             )
 
     def _do_all(self, job: Job) -> None:
+        # Looking may take long, and is not done again because storing had to wait.
+        found = patiently(lambda: self._look(job)) if job.kind in LOOKS_ONLY else None
+        patiently(lambda: self._store(job, found))
+        with suppress(sqlite3.Error, psycopg.Error):  # a word left over does no harm
+            self.queue.forget(job.id)
+
+    def _stamp(self, job: Job) -> Stamp:
         clock = datetime.now(UTC)
         with read_session(self.factory) as db:
             at = not_before(db, clock)
-        stamp = Stamp(job.asked_by, at, clock.astimezone(ZoneInfo(self.zone)).date())
-        work, tell = WORK[job.kind], self._progress(job.id)
-        if job.kind in LOOKS_ONLY:
-            with read_session(self.factory, self._reach(job)) as db:
-                result = work(db, job.payload, stamp, tell)
+        return Stamp(job.asked_by, at, clock.astimezone(ZoneInfo(self.zone)).date())
+
+    def _look(self, job: Job) -> dict[str, Any]:
+        stamp, tell = self._stamp(job), self._progress(job.id)
+        payload = {**job.payload, "job_id": job.id} if job.kind in KEEPS else job.payload
+        with read_session(self.factory, self._reach(job)) as db:
+            return WORK[job.kind](db, payload, stamp, tell)
+
+    def _store(self, job: Job, found: dict[str, Any] | None) -> None:
+        stamp, tell = self._stamp(job), self._progress(job.id)
         # The work and its being done are stored together: neither without the other.
-        doer = Changer(job.asked_by, job.person_id, "job", request=job.id, at=at)
+        doer = Changer(job.asked_by, job.person_id, "job", request=job.id, at=stamp.at)
         with write_session(self.factory, self._reach(job), doer) as db:
-            if job.kind not in LOOKS_ONLY:
-                result = work(db, job.payload, stamp, tell)
+            if found is None:
+                result = WORK[job.kind](db, job.payload, stamp, tell)
+            elif job.kind in KEEPS:
+                result = KEEPS[job.kind](db, job.payload, stamp, found)
+            else:
+                result = found
             if not changes.end(db, job, datetime.now(UTC), "done", result):
                 raise Overtaken
-        with suppress(sqlite3.Error, psycopg.Error):  # a word left over does no harm
-            self.queue.forget(job.id)
 
     def _reach(self, job: Job) -> Reach:
         """What whoever asked for the job reaches now; the machine's own jobs reach everything."""

@@ -15,6 +15,7 @@ from app.actions.imports import Tell
 from app.actions.stamp import Stamp
 from app.files import sheets
 from app.files.columns import KINDS, Kind
+from app.jobs import planning
 from app.store.derived import Upload
 from app.store.imports import upload_or_raise
 
@@ -94,8 +95,12 @@ def put_in_force(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dic
     return {**payload, "cars": due.refresh_all(db, stamp.today, told, owner_id)}
 
 
-# These store nothing but what they tell, so they must not keep others from writing meanwhile.
-LOOKS_ONLY = frozenset({"look-through", "rulebook-effect"})
+# These store nothing while they work, so they must not keep others from writing meanwhile.
+LOOKS_ONLY = frozenset({"look-through", "rulebook-effect", "solve-plan"})
+# What one of them found is stored at the end, in the transaction in which it is marked as done.
+KEEPS: dict[str, Callable[[Session, Payload, Stamp, dict[str, Any]], dict[str, Any]]] = {
+    "solve-plan": planning.keep,
+}
 # By whose reach a job goes that somebody asked for. What is not here is about every car there is, and
 # whoever asked was held to that when asking.
 NEEDS: dict[str, Capability] = {
@@ -103,6 +108,7 @@ NEEDS: dict[str, Capability] = {
     "import": "bring_in",
     "take-back": "bring_in",
     "rulebook-effect": "try_out",
+    "solve-plan": "plan",
 }
 WORK: dict[str, Work] = {
     "look-through": look_through,
@@ -111,4 +117,5 @@ WORK: dict[str, Work] = {
     "refresh-due": refresh_due,
     "rulebook-effect": rulebook_effect,
     "put-in-force": put_in_force,
+    "solve-plan": planning.solve,
 }

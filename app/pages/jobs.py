@@ -9,6 +9,7 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import jobs, web
+from app.actions import jobs as changes
 
 router = APIRouter(prefix="/jobs")
 
@@ -20,6 +21,7 @@ TITLES = {
     "refresh-due": "Working out all due dates anew",
     "rulebook-effect": "Working out what a rulebook edition would move",
     "put-in-force": "Putting a rulebook edition in force",
+    "solve-plan": "Searching for the cheapest plan",
 }
 
 
@@ -34,6 +36,14 @@ def job(request: Request, job_id: str, db: web.Db) -> Response:
 def progress(request: Request, job_id: str, db: web.Db) -> Response:
     """The part that changes; without its timer once the work has ended."""
     return web.partial(request, "jobs/_progress.html", **_shown(db, job_id))
+
+
+@router.post("/{job_id}/stop")
+@web.may("plan")
+def stop(job_id: str, db: web.Db, at: web.Now) -> Response:
+    """End a search with the best plan that it has found."""
+    changes.ask_to_stop(db, job_id, at)
+    return web.see_other(f"/jobs/{job_id}")
 
 
 def _shown(db: Session, job_id: str) -> dict[str, Any]:

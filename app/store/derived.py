@@ -124,6 +124,9 @@ class Job(Base):
     started_at: Mapped[datetime | None] = mapped_column(Moment)
     heard_at: Mapped[datetime | None] = mapped_column(Moment, comment="last sign of life")
     ended_at: Mapped[datetime | None] = mapped_column(Moment)
+    stop_at: Mapped[datetime | None] = mapped_column(
+        Moment, comment="somebody asked to end it with the best so far"
+    )
     __table_args__ = (one_of("state", JOB_STATES), Index("ix_job_state_asked", "state", "asked_at"))
 
 

@@ -32,3 +32,8 @@ def unfinished(db: Session) -> Sequence[Job]:
         .where(Job.state.in_(("waiting", "running")), reach.asked(db, Job.person_id))
         .order_by(Job.asked_at, Job.id)
     ).all()
+
+
+def asked_to_stop(db: Session, job_id: str) -> bool:
+    """Whether somebody asked for the best so far."""
+    return db.scalar(select(Job.stop_at).where(Job.id == job_id)) is not None

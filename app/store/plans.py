@@ -51,7 +51,9 @@ class PlanVersion(Made, Base):
         Key, ForeignKey("plan_version.id"), comment="the version it was solved again around"
     )
     content: Mapped[bytes] = mapped_column(
-        LargeBinary, comment="basis, problem, cars' keys, visits, bound, prices: JSON, zlib"
+        LargeBinary,
+        deferred=True,
+        comment="basis, problem, cars' keys, visits, bound, prices: JSON, zlib",
     )
 
 

@@ -18,6 +18,13 @@ TABLES = (
 
 
 def upgrade() -> None:
+    op.add_column(
+        "job",
+        sa.Column(
+            "stop_at", sa.DateTime(timezone=True), nullable=True,
+            comment="somebody asked to end it with the best so far",
+        ),
+    )  # fmt: skip
     _plans()
     _versions()
     _visits()

@@ -51,6 +51,10 @@ OTHERWISE = {
     "/api/v1/field/photographs/{digest}": (
         "/api/v1/field/photographs/{digest}?at=0&bytes=2&report={report_key}"
     ),
+    "/plans/versions/{version_id}/month": (
+        "/plans/versions/{version_id}/month?shop=Invented+Works&month=2027-01"
+    ),
+    "/plans/{plan_id}/compare": "/plans/{plan_id}/compare?before={version_id}&after={version_id}",
     "/rulebook/effect/confirm": "/rulebook/effect/confirm?edition=987654321",
 }
 # Only somebody at the machine itself may set the register up.

@@ -21,6 +21,7 @@ from app.actions import (
     field,
     instructions,
     pictures,
+    plans,
     rulebooks,
     uploads,
 )
@@ -41,6 +42,9 @@ from app.actions.facilities import NewFacility
 from app.actions.instructions import NewInstruction, NewStep
 from app.actions.stamp import Stamp
 from app.answers.field_entries import read_entry
+from app.core.plan import problem as planned
+from app.core.plan.basis import FIRST
+from app.core.plan.demand import Selection
 from app.files import sheets
 from app.pictures import Attachments, Limits
 from app.store import reports
@@ -48,6 +52,7 @@ from app.store.changes import ChangeAbout
 from app.store.derived import ImportRun, Job
 from app.store.field import Report
 from app.store.people import Membership, Person, SignIn
+from app.store.plans import PlanVersion
 from app.store.signed_in import fingerprint
 from app.store.tables import Party
 from app.store.visits import Visit
@@ -192,6 +197,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     )
     visit = Visit(car_id=car.id, shop_id=party.id, **STAMP.columns())
     db.add(visit)
+    version = _plan(db, party, car.id, f"{name[0]} {name[1]}")
     people = db.scalars(
         select(Person)
         .join(Membership, Membership.person_id == Person.id)
@@ -220,8 +226,24 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "edition_id": str(edition.id), "visit_id": str(visit.id), "job_id": job.id,
         "facility_id": str(facility.id), "instruction_id": str(instruction.id),
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
+        "plan_id": str(version.plan_id), "version_id": str(version.id),
         "report_id": str(report.id), "report_key": report.key,
     }  # fmt: skip
+
+
+def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:
+    """A plan of one car that goes to one shop."""
+    plan = plans.make(db, party.id, f"Plan of {party.name}", Selection("2027-01", 12), STAMP)
+    shop = planned.Shop("Invented Works", frozenset({"tank"}), (40.0,) * 12)
+    car = planned.Car(
+        name, 100.0, {shop.code: 50.0}, (planned.Job("visual", "tank", 2.0, 5, 10.0),)
+    )
+    visit = planned.Visit(name, shop.code, 5, ("visual",))
+    content = plans.Content(
+        FIRST, planned.Problem("2027-01", 12, 1e5, (shop,), (car,)), {name: car_id}, (),
+        planned.Solved((visit,), 150.0, 150.0), 150.0,
+    )  # fmt: skip
+    return plans.add_version(db, plan.id, f"Version of {party.name}", None, content, STAMP)
 
 
 def _photograph(db: Session, attachments: Attachments, things: dict[str, str]) -> str:

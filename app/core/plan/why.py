@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.core.plan.cost import days_used, left_out, visits_by_car
@@ -14,18 +14,19 @@ def unplaced(problem: Problem, visits: Sequence[Visit]) -> list[Unplaced]:
     used = days_used(problem, visits)
     of_car = visits_by_car(visits)
     return [
-        Unplaced(car.name, job.name, _why(problem, car, job, of_car.get(car.name, ()), used))
+        Unplaced(car.name, job.name, why_left(problem, car, job, of_car.get(car.name, ()), used))
         for car, job in left_out(problem, visits)
     ]
 
 
-def _why(
+def why_left(
     problem: Problem,
     car: Car,
     job: Job,
     visits: Sequence[Visit],
-    used: dict[tuple[str, int], float],
+    used: Mapping[tuple[str, int], float],
 ) -> str:
+    """Why a job has no place beside the car's visits; `used` are the days of all visits, by shop and month."""
     able = [shop for shop in problem.shops if job.skill in shop.does]
     if not able:
         return f"no shop has the skill {job.skill!r}"

@@ -1,0 +1,277 @@
+"""Shop plans: keeping standards, putting a problem together, keeping versions, changing by hand, accepting."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+
+from pydantic import TypeAdapter
+from sqlalchemy.orm import Session
+
+from app.actions import visits
+from app.actions.checks import LONGEST_WORDS, tidy
+from app.actions.stamp import Stamp
+from app.core.plan.basis import FIRST, Basis
+from app.core.plan.check import faults
+from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand, differences, items_of
+from app.core.plan.problem import Problem, Solved, Visit, ordinal
+from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised
+from app.errors import Conflict, Fault, NotFound, Refused
+from app.store import facilities, planning
+from app.store.gathering import note
+from app.store.plans import Plan, PlanAccepted, PlanChange, PlanningBasis, PlanVersion
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """A version as it was made: what it was planned by, the problem, keys of its cars, and what solved it."""
+
+    basis: Basis
+    problem: Problem
+    cars: Mapping[str, int]
+    remarks: tuple[Remark, ...]
+    solved: Solved
+    soonest: float
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A version with what was changed in it by hand since."""
+
+    row: PlanVersion
+    plan: Plan
+    content: Content
+    draft: Draft
+    changes: tuple[Change, ...]
+
+
+SUPERSEDED = "Another version of the plan was accepted"
+BASIS = TypeAdapter(Basis)
+SELECTION = TypeAdapter(Selection)
+CHANGE = TypeAdapter(Change)
+CONTENT = TypeAdapter(Content)
+
+
+def basis_of(db: Session) -> Basis:
+    """The standards of the session's own people, or those to begin with."""
+    row = planning.basis_row(db)
+    return BASIS.validate_python(row.content) if row else FIRST
+
+
+def keep_basis(db: Session, party_id: int, basis: Basis, stamp: Stamp) -> PlanningBasis:
+    """Keep standards for new plans; earlier plans keep theirs. Raises Refused with every fault and its place."""
+    found = basis.faults()
+    if found:
+        raise Refused.because(Fault(where, told) for where, told in found)
+    _must_be_own(db, party_id)
+    note(db, "plan.standards_kept", ("party", party_id))
+    row = PlanningBasis(
+        party_id=party_id, content=BASIS.dump_python(basis, mode="json"), **_made(stamp)
+    )
+    db.add(row)
+    return row
+
+
+def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Stamp) -> Plan:
+    """Begin a plan. Raises Refused where its name or months cannot be."""
+    name = tidy(name)
+    found = []
+    if not 1 <= len(name) <= LONGEST_WORDS:
+        found.append(Fault("name", "want a name for the plan"))
+    if not 1 <= selection.months <= MOST_MONTHS:
+        found.append(Fault("months", f"{selection.months} months; want 1 to {MOST_MONTHS}"))
+    if found:
+        raise Refused.because(found)
+    _must_be_own(db, party_id)
+    note(db, "plan.made", ("party", party_id))
+    row = Plan(
+        party_id=party_id,
+        name=name,
+        selection=SELECTION.dump_python(selection, mode="json"),
+        **_made(stamp),
+    )
+    db.add(row)
+    db.flush()  # its versions are to name it
+    return row
+
+
+def _must_be_own(db: Session, party_id: int) -> None:
+    if not any(party.id == party_id for party in facilities.own_parties(db)):
+        raise NotFound("There is no such company.")
+
+
+def _made(stamp: Stamp) -> dict[str, object]:
+    return {"recorded_at": stamp.at, "recorded_by": stamp.by}
+
+
+# The problem -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A problem as the fleet is now, with keys of its cars and what is to be known of it."""
+
+    basis: Basis
+    problem: Problem
+    cars: Mapping[str, int]
+    remarks: tuple[Remark, ...]
+
+
+def problem_now(db: Session, selection: Selection, basis: Basis) -> Asked:
+    """The problem that a selection is today."""
+    found = planning.fleet(db, selection)
+    taken = _taken(db, basis, set(found.keys.values()))
+    problem, remarks = demand(selection, basis, found.cars, taken)
+    if found.twins:
+        remarks.append(
+            Remark("twins", "two cars bear this mark and number; plan them by owner", found.twins)
+        )
+    keys = {car.name: found.keys[car.name] for car in problem.cars}
+    return Asked(basis, problem, keys, tuple(remarks))
+
+
+def _taken(db: Session, basis: Basis, planned: set[int]) -> dict[tuple[str, str], float]:
+    """The shop days of visits that are planned for other cars."""
+    days: dict[tuple[str, str], float] = {}
+    for car_id, visits_ in planning.standing(db).items():
+        if car_id in planned:
+            continue
+        for visit in visits_:
+            if visit.month and not visit.begun:
+                work = sum(
+                    basis.standards[item].days for item in visit.items if item in basis.standards
+                )
+                at = visit.shop, visit.month
+                days[at] = days.get(at, 0.0) + work
+    return days
+
+
+def selection_of(plan: Plan) -> Selection:
+    return SELECTION.validate_python(plan.selection)
+
+
+# Versions ----------------------------------------------------------------------------------------------------------
+
+
+def add_version(
+    db: Session, plan_id: int, name: str, parent_id: int | None, content: Content, stamp: Stamp
+) -> PlanVersion:
+    """Keep what a search found as a version of its plan."""
+    plan = planning.plan_or_raise(db, plan_id)
+    note(db, "plan.solved", ("party", plan.party_id))
+    row = PlanVersion(
+        plan_id=plan_id,
+        name=name,
+        parent_id=parent_id,
+        content=zlib.compress(CONTENT.dump_json(content)),
+        **_made(stamp),
+    )
+    db.add(row)
+    db.flush()  # whoever asked is told its number
+    return row
+
+
+def opened(db: Session, version_id: int) -> Opened:
+    """A version as it stands after what was changed by hand."""
+    row = planning.version_or_raise(db, version_id)
+    plan = planning.plan_or_raise(db, row.plan_id)
+    content = _content(db, row)
+    made = tuple(
+        CHANGE.validate_python({**each.detail, "kind": each.kind})
+        for each in planning.changes(db, version_id)
+    )
+    draft = revised(Draft(content.problem, content.solved.visits), made)
+    return Opened(row, plan, content, draft, made)
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where a version lies, with how to read it; two of the same place and moment are the same."""
+
+    url: str
+    version_id: int
+    at: datetime
+
+
+def _content(db: Session, row: PlanVersion) -> Content:
+    place = _Place(str(db.get_bind().engine.url), row.id, row.recorded_at)
+    if place not in _KEPT:
+        while len(_KEPT) >= MOST_KEPT:
+            _KEPT.pop(next(iter(_KEPT)))
+        _KEPT[place] = CONTENT.validate_json(zlib.decompress(planning.content(db, row.id)))
+    return _KEPT[place]
+
+
+# Versions read lately: they never change, and reading one of thousands of cars takes longer than a change by hand may.
+MOST_KEPT = 4
+_KEPT: dict[_Place, Content] = {}
+
+
+def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
+    """Change a version by hand; the draft as it then stands. Raises Conflict in words where it cannot be."""
+    at = opened(db, version_id)
+    if wanted.kind == "undo" and not counting(at.changes):
+        raise Conflict("Nothing was changed by hand, so there is nothing to undo.")
+    try:
+        if wanted.kind == "undo":
+            first = Draft(at.content.problem, at.content.solved.visits)
+            draft = revised(first, (*at.changes, wanted))
+        else:
+            draft = apply(at.draft, wanted)
+    except CannotChange as cannot:
+        raise Conflict(str(cannot)) from cannot
+    note(db, "plan.changed", ("party", at.plan.party_id))
+    detail = {name: held for name, held in asdict(wanted).items() if name != "kind"}
+    db.add(PlanChange(version_id=version_id, kind=wanted.kind, detail=detail, **_made(stamp)))
+    return draft
+
+
+def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
+    """What of the fleet is no longer as a version has it: car, and a sentence."""
+    now = problem_now(db, selection_of(at.plan), at.content.basis)
+    return list(differences(at.content.problem, now.problem))
+
+
+def accept(db: Session, version_id: int, instructions: str, stamp: Stamp) -> int:
+    """Plan the visits of a version; gives how many. Visits of the plan that were not begun are cancelled first.
+
+    Raises Conflict while the version breaks a rule of the problem, or begins before the month it is now.
+    """
+    at = opened(db, version_id)
+    broken = faults(at.draft.problem, at.draft.visits)
+    if broken:
+        raise Conflict(f"This version cannot be accepted: {broken[0]}. Mend it, or solve again.")
+    if at.draft.problem.first_month < f"{stamp.today:%Y-%m}":
+        raise Conflict(
+            f"This plan begins in {at.draft.problem.first_month}, which is past. Make a new one."
+        )
+    note(db, "plan.accepted", ("party", at.plan.party_id), leading=True)
+    for visit_id in planning.planned_since(db, at.plan.id):
+        visits.cancel(db, visit_id, SUPERSEDED, stamp)
+    new = [visit for visit in at.draft.visits if not _stands(at, visit)]
+    for visit in new:
+        visits.plan(db, at.content.cars[visit.car], _planning(at, visit, instructions), stamp)
+    db.add(PlanAccepted(plan_id=at.plan.id, version_id=version_id, **_made(stamp)))
+    return len(new)
+
+
+def _stands(at: Opened, visit: Visit) -> bool:
+    """Whether the visit was planned before this plan was made."""
+    car = next(car for car in at.content.problem.cars if car.name == visit.car)
+    return any((each.shop, each.month) == (visit.shop, visit.month) for each in car.fixed)
+
+
+def _planning(at: Opened, visit: Visit, instructions: str) -> visits.Planning:
+    month = ordinal(at.draft.problem.month(visit.month))
+    items = items_of(visit.jobs)
+    work = sum(at.content.basis.standards[item].days for item in items)
+    return visits.Planning(
+        visit.shop,
+        date(month // 12, month % 12 + 1, 1),
+        items,
+        round(at.content.basis.days_away + work),
+        instructions,
+        at.row.id,
+    )

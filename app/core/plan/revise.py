@@ -1,0 +1,241 @@
+"""A plan changed by hand: move a visit, place what was left, lock, forbid, undo; what stands after the changes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from app.core.plan.cost import visits_by_car
+from app.core.plan.problem import Car, Fixed, Forbidden, Problem, Visit, by_name
+
+Kind = Literal["move", "place", "take_out", "lock", "unlock", "forbid", "allow", "undo"]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What is changed of a car: its visit of `month`; `to` is a shop and a month where it goes.
+
+    `job` is what is placed. `to` of forbid and allow may name no month: then it is any.
+    """
+
+    kind: Kind
+    car: str = ""
+    month: int | None = None
+    shop: str | None = None
+    to_month: int | None = None
+    job: str | None = None
+
+
+class CannotChange(ValueError):
+    """A change that cannot be made, in a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Visits as they stand, which of them are locked (car and month), and the problem with what is forbidden."""
+
+    problem: Problem
+    visits: tuple[Visit, ...]
+    locked: frozenset[tuple[str, int]] = frozenset()
+
+    def car(self, name: str) -> Car:
+        for car in self.problem.cars:
+            if car.name == name:
+                return car
+        raise CannotChange(f"{name} is not in this plan.")
+
+    def of_car(self, name: str) -> list[Visit]:
+        return [visit for visit in self.visits if visit.car == name]
+
+    def visit(self, name: str, month: int | None) -> Visit:
+        for visit in self.of_car(name):
+            if visit.month == month:
+                return visit
+        raise CannotChange(f"{name} has no visit in that month.")
+
+
+def counting(changes: Iterable[Change]) -> list[Change]:
+    """The changes that count: each undo takes back the last of those before it."""
+    kept: list[Change] = []
+    for change in changes:
+        if change.kind != "undo":
+            kept.append(change)
+        elif kept:
+            kept.pop()
+    return kept
+
+
+def revised(draft: Draft, changes: Iterable[Change]) -> Draft:
+    """The draft after all these changes; raises CannotChange at the first that does not fit."""
+    for change in counting(changes):
+        draft = apply(draft, change)
+    return draft
+
+
+def apply(draft: Draft, change: Change) -> Draft:
+    """The draft after one change. Room and due months may be broken by it; what cannot be done at all is refused."""
+    car = draft.car(change.car)
+    match change.kind:
+        case "move":
+            return _move(draft, car, change)
+        case "place":
+            return _place(draft, car, change)
+        case "take_out":
+            return _take_out(draft, car, change)
+        case "lock":
+            visit = draft.visit(car.name, change.month)
+            return replace(draft, locked=draft.locked | {(car.name, visit.month)})
+        case "unlock":
+            _must_not_be_fixed(draft, car, change.month)
+            return replace(draft, locked=draft.locked - {(car.name, change.month or 0)})
+        case "forbid" | "allow":
+            return _forbid(draft, car, change)
+        case _:
+            raise CannotChange("There is nothing to undo.")
+
+
+def _move(draft: Draft, car: Car, change: Change) -> Draft:
+    visit = draft.visit(car.name, change.month)
+    _must_be_free(draft, car, visit)
+    shop, month = _place_of(draft, car, change)
+    if (shop, month) == (visit.shop, visit.month):
+        raise CannotChange(f"{car.name} is there already.")
+    others = tuple(each for each in draft.visits if each is not visit)
+    return replace(draft, visits=_joined(draft, others, car, shop, month, visit.jobs))
+
+
+def _place(draft: Draft, car: Car, change: Change) -> Draft:
+    jobs = by_name(car.jobs)
+    if change.job not in jobs:
+        raise CannotChange(f"{car.name} has no such work.")
+    if any(change.job in visit.jobs for visit in draft.of_car(car.name)):
+        raise CannotChange("That work has its visit already. Move the visit.")
+    shop, month = _place_of(draft, car, change)
+    return replace(draft, visits=_joined(draft, draft.visits, car, shop, month, (change.job,)))
+
+
+def _take_out(draft: Draft, car: Car, change: Change) -> Draft:
+    visit = draft.visit(car.name, change.month)
+    _must_be_free(draft, car, visit)
+    return replace(draft, visits=tuple(each for each in draft.visits if each is not visit))
+
+
+def _forbid(draft: Draft, car: Car, change: Change) -> Draft:
+    if change.shop is None:
+        raise CannotChange("Choose the shop.")
+    forbidden = Forbidden(change.shop, change.to_month)
+    if change.kind == "forbid":
+        changed = replace(car, forbid=(*car.forbid, forbidden))
+    else:
+        changed = replace(car, forbid=tuple(each for each in car.forbid if each != forbidden))
+    cars = tuple(changed if each is car else each for each in draft.problem.cars)
+    return replace(draft, problem=replace(draft.problem, cars=cars))
+
+
+def _place_of(draft: Draft, car: Car, change: Change) -> tuple[str, int]:
+    shop, month = change.shop, change.to_month
+    if shop is None or month is None:
+        raise CannotChange("Choose the shop and the month.")
+    if not 0 <= month < draft.problem.months:
+        raise CannotChange(f"{draft.problem.month(month)} lies outside the months of this plan.")
+    if shop not in car.move_cost:
+        raise CannotChange(f"{shop} is out of reach for {car.name}: no cost of moving it there.")
+    if not car.may_go(shop, month):
+        raise CannotChange(
+            f"{car.name} cannot go to {shop} in {draft.problem.month(month)}: too early, or forbidden."
+        )
+    return shop, month
+
+
+def _joined(
+    draft: Draft, others: Sequence[Visit], car: Car, shop: str, month: int, jobs: Sequence[str]
+) -> tuple[Visit, ...]:  # fmt: skip
+    """The visits with these jobs done there, in the visit the car makes in that month where it makes one."""
+    does = next(each.does for each in draft.problem.shops if each.code == shop)
+    named = by_name(car.jobs)
+    for job in jobs:
+        if named[job].skill not in does:
+            raise CannotChange(f"{shop} does no {named[job].skill} work.")
+    standing = next((each for each in others if (each.car, each.month) == (car.name, month)), None)
+    if standing is None:
+        return (*others, Visit(car.name, shop, month, tuple(jobs)))
+    if standing.shop != shop:
+        raise CannotChange(
+            f"{car.name} goes to {standing.shop} in {draft.problem.month(month)} already; "
+            f"a car makes one visit in a month."
+        )
+    joined = replace(standing, jobs=(*standing.jobs, *jobs))
+    return tuple(joined if each is standing else each for each in others)
+
+
+def _must_be_free(draft: Draft, car: Car, visit: Visit) -> None:
+    _must_not_be_fixed(draft, car, visit.month)
+    if (car.name, visit.month) in draft.locked:
+        raise CannotChange(f"The visit of {car.name} is locked. Unlock it first.")
+
+
+def _must_not_be_fixed(draft: Draft, car: Car, month: int | None) -> None:
+    if any(each.month == month for each in car.fixed):
+        raise CannotChange(
+            f"The visit of {car.name} was planned before this plan. Cancel it under “In the shops”."
+        )
+
+
+def around_locked(draft: Draft) -> Problem:
+    """The problem in which every locked visit must stand."""
+    of_car = visits_by_car(draft.visits)
+
+    def with_locked(car: Car) -> Car:
+        stand = {
+            visit.month: Fixed(visit.shop, visit.month, visit.jobs)
+            for visit in of_car.get(car.name, ())
+            if (car.name, visit.month) in draft.locked
+        }
+        kept = [each for each in car.fixed if each.month not in stand]
+        return replace(car, fixed=(*kept, *stand.values())) if stand else car
+
+    cars = tuple(with_locked(car) for car in draft.problem.cars)
+    return replace(draft.problem, cars=cars)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What is otherwise in one plan than in another, of the cars in both."""
+
+    moved: tuple[tuple[str, tuple[Visit, ...], tuple[Visit, ...]], ...]
+    only_before: tuple[str, ...]
+    only_after: tuple[str, ...]
+
+
+def compare(before: Draft, after: Draft) -> Comparison:
+    was, now = visits_by_car(before.visits), visits_by_car(after.visits)
+    first, second = before.problem, after.problem
+    known = {car.name for car in second.cars}
+    both = [car.name for car in first.cars if car.name in known]
+    moved = []
+    for name in both:
+        old, new = tuple(was.get(name, ())), tuple(now.get(name, ()))
+        if _places(first, old) != _places(second, new):
+            moved.append((name, old, new))
+    return Comparison(tuple(moved), _beside(first, both), _beside(second, both))
+
+
+def _beside(problem: Problem, both: Iterable[str]) -> tuple[str, ...]:
+    known = set(both)
+    return tuple(car.name for car in problem.cars if car.name not in known)
+
+
+def _places(problem: Problem, visits: Iterable[Visit]) -> set[tuple[str, str, frozenset[str]]]:
+    return {(each.shop, problem.month(each.month), frozenset(each.jobs)) for each in visits}
+
+
+def late_and_early(problem: Problem, visits: Iterable[Visit]) -> tuple[int, int]:
+    """Months of lateness, and months of life given away by work done early, over all jobs."""
+    late = early = 0
+    cars = {car.name: by_name(car.jobs) for car in problem.cars}
+    for visit in visits:
+        for name in visit.jobs:
+            months = visit.month - cars[visit.car][name].latest
+            late, early = late + max(0, months), early + max(0, -months)
+    return late, early

@@ -1,0 +1,198 @@
+"""The standards by which a party plans: work, shops, moves and what differs for a car, as one form."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import plans
+from app.core.plan.basis import FIRST, Basis, CarFacts, Move, PlanShop, Standard
+from app.core.words import capitalized, label
+from app.errors import Refused
+from app.pages import forms
+from app.pages.changing import Looking
+from app.pages.forms import Entries
+from app.store import facilities, planning
+
+router = APIRouter()
+
+ITEMS = tuple(FIRST.standards)
+ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in ITEMS)
+STANDARD_FIELDS = ("skill", "days", "cost", "late_cost")
+SHOP_FIELDS = ("code", "does", "days", "months", "move_cost")
+FIGURES = (
+    ("cleaning_cost", "Cleaning, each visit", "Cost"),
+    ("days_away", "Days without earning, each visit", "On the way there and back, and waiting"),
+    ("earning_per_day", "What a car earns a day", "Where no other is stated for it below"),
+    ("unplaced_cost", "Cost of work that has no visit", "High, so that work is left only where nothing else can be"),
+)  # fmt: skip
+EMPTY_ROWS = 2
+MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
+
+
+@router.get("/plans/standards")
+@web.may("plan")
+def standards(request: Request, db: web.Db) -> Response:
+    saved = request.query_params.get("saved") == "yes"
+    return _form(request, db, Entries(_as_typed(plans.basis_of(db))), saved=saved)
+
+
+@router.post("/plans/standards")
+@web.may("plan")
+def keep(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> Response:
+    typed = forms.typed(posted)
+    reading = _Reading(Entries(typed))
+    basis = reading.basis()
+    if reading.problems:
+        return _form(request, db, reading.entries.wrong(reading.problems), status=422)
+    try:
+        plans.keep_basis(db, _party(db, posted), basis, looking.stamp)
+    except Refused as refused:
+        problems = {fault.path: forms.as_sentence(fault.problem) for fault in refused.faults}
+        return _form(request, db, reading.entries.wrong(problems), status=422)
+    return web.see_other("/plans/standards?saved=yes")
+
+
+def _party(db: Session, posted: web.Sent) -> int:
+    stated = posted.one("party")
+    return int(stated) if stated.isdecimal() else planning.usual_party(db)
+
+
+def _form(
+    request: Request, db: Session, entries: Entries, status: int = 200, saved: bool = False
+) -> Response:
+    rows = range(entries.rows("shops").stop + EMPTY_ROWS)
+    return web.page(
+        request, "plans/standards.html", status, form=entries, items=ITEM_CHOICES, figures=FIGURES,
+        rows=rows, saved=saved, kept=planning.basis_row(db),
+        parties=facilities.own_parties(db), usual=planning.usual_party(db),
+    )  # fmt: skip
+
+
+def _as_typed(basis: Basis) -> dict[str, list[str]]:
+    found = {name: [_text(getattr(basis, name))] for name, _, _ in FIGURES}
+    for item, standard in basis.standards.items():
+        for name in STANDARD_FIELDS:
+            found[f"{item}.{name}"] = [_text(getattr(standard, name))]
+    for at, shop in enumerate(basis.shops):
+        found[f"shops.{at}.code"] = [shop.code]
+        found[f"shops.{at}.does"] = [", ".join(shop.does)]
+        found[f"shops.{at}.days"] = [_text(shop.days)]
+        months = (f"{month} {_text(days)}" for month, days in sorted(shop.months.items()))
+        found[f"shops.{at}.months"] = [", ".join(months)]
+        found[f"shops.{at}.move_cost"] = [_text(shop.move_cost)]
+    found["moves"] = ["\n".join(f"{it.region}; {it.shop}; {_text(it.cost)}" for it in basis.moves)]
+    found["cars"] = [
+        "\n".join(
+            f"{it.car}; {_text(it.earning_per_day)}; {it.earliest or ''}" for it in basis.cars
+        )
+    ]
+    return found
+
+
+def _text(value: Any) -> str:
+    match value:
+        case None:
+            return ""
+        case float():
+            return f"{value:.6f}".rstrip("0").rstrip(".")
+    return str(value)
+
+
+@dataclass
+class _Reading:
+    """What was typed as a basis; what cannot be read is noted by field."""
+
+    entries: Entries
+    problems: dict[str, str] = field(default_factory=dict)
+
+    def basis(self) -> Basis:
+        standards = {item: self._standard(item) for item in ITEMS if self._stated(item)}
+        return Basis(
+            standards=standards,
+            shops=tuple(self._shops()),
+            moves=tuple(self._moves()),
+            cars=tuple(self._cars()),
+            cleaning_cost=self._number("cleaning_cost"),
+            days_away=int(self._number("days_away")),
+            earning_per_day=self._number("earning_per_day"),
+            unplaced_cost=self._number("unplaced_cost"),
+        )
+
+    def _stated(self, item: str) -> bool:
+        return any(self.entries.text(f"{item}.{name}").strip() for name in STANDARD_FIELDS)
+
+    def _standard(self, item: str) -> Standard:
+        late = f"{item}.late_cost"
+        return Standard(
+            self._line(f"{item}.skill"), self._number(f"{item}.days"), self._number(f"{item}.cost"),
+            self._number(late) if self._line(late) else None,
+        )  # fmt: skip
+
+    def _shops(self) -> Iterator[PlanShop]:
+        for at in self.entries.rows("shops"):
+            prefix = f"shops.{at}."
+            if not any(self._line(prefix + name) for name in SHOP_FIELDS):
+                continue
+            code = self._line(prefix + "code")
+            if not code:
+                self.problems[prefix + "code"] = "Want the name of the shop."
+            does = tuple(
+                part.strip() for part in self._line(prefix + "does").split(",") if part.strip()
+            )
+            if not does:
+                self.problems[prefix + "does"] = "Want the skills it has, with commas between."
+            move = prefix + "move_cost"
+            yield PlanShop(
+                code, does, self._number(prefix + "days"), dict(self._months(prefix + "months")),
+                self._number(move) if self._line(move) else None,
+            )  # fmt: skip
+
+    def _months(self, name: str) -> Iterator[tuple[str, float]]:
+        for part in filter(None, (each.strip() for each in self._line(name).split(","))):
+            month, _, days = part.partition(" ")
+            if not MONTH.fullmatch(month):
+                self.problems[name] = f"“{part}”: want a month and its days, such as 2027-07 0."
+                continue
+            yield month, self._read(name, days or "0")
+
+    def _moves(self) -> Iterator[Move]:
+        for line, (region, shop, cost) in self._lines("moves", 3):
+            yield Move(region, shop, self._read("moves", cost, line))
+
+    def _cars(self) -> Iterator[CarFacts]:
+        for line, (car, earning, earliest) in self._lines("cars", 3):
+            if earliest and not MONTH.fullmatch(earliest):
+                self.problems["cars"] = f"“{line}”: want a month such as 2027-03 at the end."
+            stated = self._read("cars", earning, line) if earning else None
+            yield CarFacts(car.upper(), stated, earliest or None)
+
+    def _lines(self, name: str, many: int) -> Iterator[tuple[str, list[str]]]:
+        for line in filter(str.strip, self.entries.text(name).splitlines()):
+            parts = [part.strip() for part in line.split(";")]
+            if len(parts) > many or not parts[0]:
+                self.problems[name] = f"“{line}”: want {many} parts with semicolons between."
+                continue
+            yield line, [*parts, *[""] * (many - len(parts))]
+
+    def _line(self, name: str) -> str:
+        return self.entries.text(name).strip()
+
+    def _number(self, name: str) -> float:
+        return self._read(name, self._line(name))
+
+    def _read(self, name: str, text: str, within: str = "") -> float:
+        try:
+            return float(text.replace(",", ""))
+        except ValueError:
+            told = f"“{within}”: " if within else ""
+            found = f"“{text}” is not a number" if text else "nothing was entered; want a number"
+            self.problems[name] = forms.as_sentence(told + found)
+            return 0.0

@@ -1,0 +1,307 @@
+"""What the pages of a plan show: its figures, the calendar of shops by months, a car's visits with their reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.actions.plans import Opened
+from app.core.plan.check import faults
+from app.core.plan.choices import Choice, Parts, Used, choices, least_change, parts
+from app.core.plan.cost import cost, days_used, left_out, visits_by_car
+from app.core.plan.demand import BETWEEN, Remark
+from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Visit, by_name
+from app.core.plan.revise import counting, late_and_early
+from app.core.plan.why import why_left
+from app.core.words import capitalized, label
+
+# So many other places are listed for a visit; the form beside them takes any.
+MOST_CHOICES = 12
+MOST_FAULTS = 20
+
+
+def work_in_words(job: str) -> str:
+    """The items of a job, in words."""
+    return capitalized(", ".join(label(item) for item in job.split(BETWEEN)))
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """A plan in numbers: costs, how far it can be from the cheapest, what it leaves and breaks."""
+
+    cost: float
+    solved_cost: float
+    bound: float
+    soonest: float
+    visits: int
+    cars: int
+    left: int
+    late: int
+    early: int
+    by_hand: int
+    faults: Sequence[str]
+
+    @property
+    def gap(self) -> float:
+        """Per cent by which it may cost more than the cheapest plan there could be."""
+        return 100 * (self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
+
+    @property
+    def saving(self) -> float:
+        """Per cent less than soonest due first would cost."""
+        return 100 * (self.soonest - self.cost) / self.soonest if self.soonest > 0 else 0.0
+
+
+def figures(at: Opened) -> Figures:
+    problem, visits = at.draft.problem, at.draft.visits
+    late, early = late_and_early(problem, visits)
+    return Figures(
+        cost(problem, visits),
+        at.content.solved.cost,
+        at.content.solved.lower_bound,
+        at.content.soonest,
+        len(visits),
+        len({visit.car for visit in visits}),
+        sum(1 for _ in left_out(problem, visits)),
+        late,
+        early,
+        len(counting(at.changes)),
+        faults(problem, visits)[:MOST_FAULTS],
+    )
+
+
+REMARKS = {
+    "overdue": "overdue, due now, or due before a whole month of the plan is over",
+    "undated": "something cannot be dated for lack of a fact, so it is not planned",
+    "last_day": "their last service day comes within these months; no work moves that",
+    "away": "in a shop or on the way there now",
+    "reach": "no shop takes them",
+    "fixed": "a planned visit is left out",
+    "standard": "work without a standard is not planned",
+    "twins": "another car bears the same mark and number",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What is to be known of one kind, with how many cars it is about."""
+
+    title: str
+    cars: int
+    remarks: Sequence[Remark]
+
+
+def by_kind(remarks: Sequence[Remark]) -> list[Kind]:
+    """What is to be known, by kind, in a fixed order."""
+    found = {kind: [each for each in remarks if each.kind == kind] for kind in REMARKS}
+    return [
+        Kind(REMARKS[kind], len({car for each in these for car in each.cars}), these)
+        for kind, these in found.items()
+        if these
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A shop in a month: its days taken and there are; `price` is what one day more would save, estimated."""
+
+    shop: str
+    month: str
+    number: int
+    days: float
+    capacity: float
+    cars: int
+    price: float
+
+    @property
+    def over(self) -> bool:
+        return self.days > self.capacity + TOLERANCE
+
+    @property
+    def full(self) -> bool:
+        return self.days > 0 and not self.over and self.capacity - self.days < 1
+
+    @property
+    def share(self) -> int:
+        """Of a hundred, for the drawing."""
+        if self.capacity <= 0:
+            return 100 if self.days else 0
+        return min(100, round(100 * self.days / self.capacity))
+
+
+@dataclass(frozen=True, slots=True)
+class Year:
+    """The months of one year, and by shop its cells in them."""
+
+    year: str
+    months: Sequence[str]
+    rows: Sequence[tuple[str, Sequence[Cell]]]
+
+
+def calendar(at: Opened) -> list[Year]:
+    """The shops by months, a year at a time."""
+    cells = _cells(at)
+    problem = at.draft.problem
+    by_year: dict[str, list[int]] = {}
+    for number in range(problem.months):
+        by_year.setdefault(problem.month(number)[:4], []).append(number)
+    return [
+        Year(
+            year,
+            [problem.month(number) for number in numbers],
+            [
+                (shop.code, [cells[shop.code, number] for number in numbers])
+                for shop in problem.shops
+            ],
+        )
+        for year, numbers in by_year.items()
+    ]
+
+
+def _cells(at: Opened) -> dict[tuple[str, int], Cell]:
+    problem, visits = at.draft.problem, at.draft.visits
+    used = days_used(problem, visits)
+    cars: dict[tuple[str, int], int] = {}
+    for visit in visits:
+        cars[visit.shop, visit.month] = cars.get((visit.shop, visit.month), 0) + 1
+    return {
+        (shop.code, number): Cell(
+            shop.code, problem.month(number), number, used.get((shop.code, number), 0.0),
+            shop.capacity_days[number], cars.get((shop.code, number), 0), price_at(at, shop.code, number),
+        )
+        for shop in problem.shops
+        for number in range(problem.months)
+    }  # fmt: skip
+
+
+def cell(at: Opened, shop: str, number: int) -> Cell | None:
+    return _cells(at).get((shop, number))
+
+
+def price_at(at: Opened, shop: str, number: int) -> float:
+    """What one shop day more would save there, by the relaxed problem: an estimate."""
+    prices = at.content.solved.prices.get(shop, ())
+    return prices[number] if number < len(prices) else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class WorkShown:
+    """A job with the last month in which it is in date, and how far a visit is from that."""
+
+    name: str
+    words: str
+    days: float
+    latest: str
+    months_late: int
+    skill: str
+    overdue: bool
+
+
+@dataclass(frozen=True, slots=True)
+class VisitShown:
+    """A visit of a plan with what it costs, what else there was and what stood in the way."""
+
+    car: str
+    car_id: int
+    shop: str
+    month: str
+    number: int
+    work: Sequence[WorkShown]
+    days: float
+    locked: bool
+    fixed: bool
+    parts: Parts
+    choices: Sequence[Choice] = ()
+    next_best: Choice | None = None
+    cheaper: Sequence[Choice] = ()
+
+
+def visit_shown(at: Opened, car: Car, visit: Visit) -> VisitShown:
+    """A visit without its other places."""
+    work = [_work(at.draft.problem, by_name(car.jobs)[name], visit.month) for name in visit.jobs]
+    return VisitShown(
+        car.name, at.content.cars[car.name], visit.shop, at.draft.problem.month(visit.month),
+        visit.month, work, sum(each.days for each in work),
+        (car.name, visit.month) in at.draft.locked,
+        any(each.month == visit.month for each in car.fixed), parts(car, visit),
+    )  # fmt: skip
+
+
+def _work(problem: Problem, job: Job, month: int) -> WorkShown:
+    return WorkShown(
+        job.name, work_in_words(job.name), job.days, problem.month(job.latest), month - job.latest,
+        job.skill, job.latest < 0,
+    )  # fmt: skip
+
+
+def visits_in(at: Opened, shop: str, number: int) -> list[VisitShown]:
+    """The visits of a shop in a month, by car."""
+    cars = {car.name: car for car in at.draft.problem.cars}
+    found = [each for each in at.draft.visits if (each.shop, each.month) == (shop, number)]
+    return [visit_shown(at, cars[each.car], each) for each in sorted(found, key=lambda it: it.car)]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftShown:
+    """Work that has no visit: why, the least that would change that, and where it could go."""
+
+    car: str
+    car_id: int
+    work: WorkShown
+    why: str
+    change: str
+
+
+@dataclass(frozen=True, slots=True)
+class CarShown:
+    """All of one car in a plan."""
+
+    car: Car
+    car_id: int
+    visits: Sequence[VisitShown]
+    left: Sequence[LeftShown]
+
+
+def car_shown(at: Opened, name: str) -> CarShown:
+    """A car with its visits, their reasons, and what is left. Raises CannotChange where the plan has no such car."""
+    problem = at.draft.problem
+    car = at.draft.car(name)
+    used = days_used(problem, at.draft.visits)
+    own = sorted(at.draft.of_car(name), key=lambda each: each.month)
+    visits = [_with_reasons(at, car, visit, used) for visit in own]
+    left = [
+        _left(at, car, job, own, used)
+        for job in car.jobs
+        if problem.must_place(job) and not any(job.name in visit.jobs for visit in own)
+    ]
+    return CarShown(car, at.content.cars[name], visits, left)
+
+
+def _with_reasons(at: Opened, car: Car, visit: Visit, used: Used) -> VisitShown:
+    plain = visit_shown(at, car, visit)
+    found = choices(at.draft, car, visit, used)
+    return VisitShown(
+        plain.car, plain.car_id, plain.shop, plain.month, plain.number, plain.work, plain.days,
+        plain.locked, plain.fixed, plain.parts,
+        [each for each in found if each.has_room][:MOST_CHOICES],
+        next((each for each in found if each.has_room), None),
+        [each for each in found if each.adds < 0 and not each.has_room][:3],
+    )  # fmt: skip
+
+
+def left_shown(at: Opened) -> list[LeftShown]:
+    """The work that no visit does though leaving it costs."""
+    problem, visits = at.draft.problem, at.draft.visits
+    used, of_car = days_used(problem, visits), visits_by_car(visits)
+    return [
+        _left(at, car, job, of_car.get(car.name, ()), used)
+        for car, job in left_out(problem, visits)
+    ]
+
+
+def _left(at: Opened, car: Car, job: Job, visits: Sequence[Visit], used: Used) -> LeftShown:
+    problem = at.draft.problem
+    return LeftShown(
+        car.name, at.content.cars[car.name], _work(problem, job, job.latest),
+        why_left(problem, car, job, visits, used), least_change(problem, car, job, visits, used),
+    )  # fmt: skip

@@ -1,0 +1,227 @@
+"""Questions about shop plans, and what of the fleet goes into one."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import exists, func, or_, select
+from sqlalchemy.orm import Session, aliased, undefer
+
+from app.core.facts import ITEMS
+from app.core.plan.demand import DueItem, FleetCar, PlannedVisit, Selection
+from app.core.plan.problem import ordinal
+from app.errors import NotFound
+from app.store import reach
+from app.store.derived import DueRow
+from app.store.plans import (
+    Plan,
+    PlanAccepted,
+    PlanChange,
+    PlanningBasis,
+    PlanVersion,
+    VisitPlan,
+    VisitWork,
+)
+from app.store.tables import Car, Party
+from app.store.visits import Visit, VisitStep
+
+ENDS = ("released", "cancelled")
+
+
+def basis_row(db: Session) -> PlanningBasis | None:
+    """The standards that count for new plans: the latest that the session's own people kept."""
+    query = select(PlanningBasis).where(reach.owned(db, PlanningBasis.party_id))
+    return db.scalars(query.order_by(PlanningBasis.id.desc()).limit(1)).first()
+
+
+def usual_party(db: Session) -> int:
+    """For whom the session's person plans unless another is said: whose standards count, else the first of theirs."""
+    row = basis_row(db)
+    if row is not None:
+        return row.party_id
+    return db.scalar(select(func.min(Party.id)).where(reach.owned(db, Party.id))) or 0
+
+
+@dataclass(frozen=True, slots=True)
+class PlanShown:
+    """A plan, whose it is, how many versions it has, and when one was last accepted."""
+
+    row: Plan
+    party: str
+    versions: int
+    accepted_at: datetime | None
+
+
+def plans(db: Session) -> list[PlanShown]:
+    """Every plan of the session's own parties, the latest first."""
+    versions = (
+        select(func.count()).where(PlanVersion.plan_id == Plan.id).correlate(Plan).scalar_subquery()
+    )
+    accepted = (
+        select(func.max(PlanAccepted.recorded_at))
+        .where(PlanAccepted.plan_id == Plan.id)
+        .correlate(Plan)
+        .scalar_subquery()
+    )
+    query = (
+        select(Plan, Party.name, versions, accepted)
+        .join(Party, Party.id == Plan.party_id)
+        .where(reach.owned(db, Plan.party_id))
+        .order_by(Plan.id.desc())
+    )
+    return [PlanShown(*row) for row in db.execute(query)]
+
+
+def plan_or_raise(db: Session, plan_id: int) -> Plan:
+    query = select(Plan).where(Plan.id == plan_id, reach.owned(db, Plan.party_id))
+    found = db.scalars(query).first()
+    if found is None:
+        raise NotFound(f"There is no plan with the number {plan_id}.")
+    return found
+
+
+def versions(db: Session, plan_id: int) -> Sequence[PlanVersion]:
+    """The versions of a plan, the latest first, without their content."""
+    query = select(PlanVersion).where(PlanVersion.plan_id == plan_id)
+    return db.scalars(query.order_by(PlanVersion.id.desc())).all()
+
+
+def version_or_raise(db: Session, version_id: int) -> PlanVersion:
+    query = (
+        select(PlanVersion)
+        .join(Plan, Plan.id == PlanVersion.plan_id)
+        .where(PlanVersion.id == version_id, reach.owned(db, Plan.party_id))
+    )
+    found = db.scalars(query).first()
+    if found is None:
+        raise NotFound(f"There is no version of a plan with the number {version_id}.")
+    return found
+
+
+def content(db: Session, version_id: int) -> bytes:
+    query = select(PlanVersion).where(PlanVersion.id == version_id)
+    return db.scalars(query.options(undefer(PlanVersion.content))).one().content
+
+
+def changes(db: Session, version_id: int) -> Sequence[PlanChange]:
+    """What was changed by hand, in order."""
+    query = select(PlanChange).where(PlanChange.version_id == version_id)
+    return db.scalars(query.order_by(PlanChange.id)).all()
+
+
+def accepted(db: Session, plan_id: int) -> PlanAccepted | None:
+    """The version of a plan that was accepted last."""
+    query = select(PlanAccepted).where(PlanAccepted.plan_id == plan_id)
+    return db.scalars(query.order_by(PlanAccepted.id.desc()).limit(1)).first()
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Cars with what is due on them, and their keys by name; `twins` are names that two of them bear."""
+
+    cars: tuple[FleetCar, ...]
+    keys: Mapping[str, int]
+    twins: tuple[str, ...]
+
+
+def fleet(db: Session, selection: Selection) -> Found:
+    """The session's own cars in service with what is due on them, by mark and number."""
+    last = _first_day(ordinal(selection.first_month) + selection.months)
+    wanted = [
+        reach.owned(db, DueRow.owner_id),
+        DueRow.listed.is_(True),
+        or_(DueRow.due_on < last, DueRow.state == "unknown"),
+    ]
+    if selection.owner_id is not None:
+        wanted.append(DueRow.owner_id == selection.owner_id)
+    if selection.region is not None:
+        wanted.append(DueRow.region == selection.region)
+    if selection.items:
+        wanted.append(DueRow.item_no.in_([ITEMS.index(item) for item in selection.items]))
+    query = select(
+        DueRow.car_id, DueRow.mark, DueRow.number, DueRow.region,
+        DueRow.item, DueRow.state, DueRow.due_on, DueRow.interval_months,
+    )  # fmt: skip
+    rows = db.execute(query.where(*wanted).order_by(DueRow.mark, DueRow.number, DueRow.item_no))
+    due: dict[int, list[DueItem]] = defaultdict(list)
+    names: dict[int, tuple[str, str]] = {}
+    for car_id, mark, number, region, item, state, due_on, interval in rows:
+        names[car_id] = (f"{mark} {number}", region)
+        due[car_id].append(DueItem(item, state, due_on, interval))
+    visits = standing(db)
+    keys: dict[str, int] = {}
+    twins, cars = [], []
+    for car_id, (name, region) in names.items():
+        if name in keys:
+            twins.append(name)
+            continue
+        keys[name] = car_id
+        cars.append(FleetCar(name, region, due[car_id], visits.get(car_id, ())))
+    return Found(tuple(cars), keys, tuple(twins))
+
+
+def _first_day(number: int) -> date:
+    return date(number // 12, number % 12 + 1, 1)
+
+
+def standing(db: Session) -> dict[int, list[PlannedVisit]]:
+    """Visits planned, or begun and not ended, of the session's own cars."""
+    ended = _step(ENDS)
+    shop = aliased(Party)
+    query = (
+        select(Visit.id, Visit.car_id, shop.name, VisitPlan.month, _step(("sent", "arrived")))
+        .join(Car, Car.id == Visit.car_id)
+        .join(shop, shop.id == Visit.shop_id)
+        .outerjoin(VisitPlan, VisitPlan.visit_id == Visit.id)
+        .where(
+            Visit.superseded_at.is_(None),
+            ~ended,
+            _step(("planned", "sent")),
+            reach.owned(db, Car.owner_id),
+        )
+    )
+    rows = db.execute(query).all()
+    work = _work(db, [row[0] for row in rows])
+    found: dict[int, list[PlannedVisit]] = defaultdict(list)
+    for visit_id, car_id, code, month, begun in rows:
+        when = _month(month)
+        found[car_id].append(PlannedVisit(code, when, work.get(visit_id, ()), bool(begun)))
+    return found
+
+
+def _month(day: date | None) -> str:
+    """`YYYY-MM`; a car that was sent without a plan has none."""
+    return f"{day:%Y-%m}" if day else ""
+
+
+def planned_since(db: Session, plan_id: int) -> Sequence[int]:
+    """The visits that came of a plan and were neither begun nor cancelled."""
+    query = (
+        select(VisitPlan.visit_id)
+        .join(PlanVersion, PlanVersion.id == VisitPlan.version_id)
+        .join(Visit, Visit.id == VisitPlan.visit_id)
+        .where(PlanVersion.plan_id == plan_id, ~_step(("sent", "arrived", *ENDS)))
+        .order_by(VisitPlan.visit_id)
+    )
+    return db.scalars(query).all()
+
+
+def _step(steps: Sequence[str]) -> reach.Condition:
+    return exists().where(
+        VisitStep.visit_id == Visit.id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(steps),
+    )
+
+
+def _work(db: Session, visit_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
+    found: dict[int, tuple[str, ...]] = {}
+    for start in range(0, len(visit_ids), 1000):
+        part = visit_ids[start : start + 1000]
+        query = select(VisitWork.visit_id, VisitWork.item).where(VisitWork.visit_id.in_(part))
+        for visit_id, item in db.execute(query.order_by(VisitWork.id)):
+            found[visit_id] = (*found.get(visit_id, ()), item)
+    return found

@@ -1,0 +1,313 @@
+"""Shop plans on the pages: from the standards to a plan that is accepted, changed by hand in between."""
+
+import re
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from app.actions import plans
+from app.core.plan.basis import FIRST, PlanShop
+from app.store.plans import PlanChange, VisitPlan, VisitWork
+from tests.fixtures.web import TestClient
+from tests.pages.fleet_cast import add
+from tests.pages.plans_cast import BASIS, CARS, NORTH, SKILLS, SOUTH, Planner, fleet, planner
+from tests.pages.reading import Page, csv_rows, xlsx_rows
+
+
+@pytest.fixture
+def at_work(web_app, client, record) -> Planner:
+    return planner(web_app, client, record)
+
+
+def opened(record, version):
+    return record(lambda db: plans.opened(db, version))
+
+
+def first_visit(record, version):
+    at = opened(record, version)
+    visit = min(at.draft.visits, key=lambda each: each.car)
+    return at, visit, at.draft.problem.month(visit.month), at.content.cars[visit.car]
+
+
+def test_with_nothing_planned_the_page_says_what_to_do_first(client: TestClient):
+    page = Page(client.get("/plans").text).words
+    assert "Begin with the standards" in page
+    assert "There is no plan yet." in page
+
+
+def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
+    record(fleet)
+    form = {
+        "cleaning_cost": "1,500", "days_away": "10", "earning_per_day": "55.5", "unplaced_cost": "90000",
+        "visual.skill": "tank", "visual.days": "2.5", "visual.cost": "1800", "visual.late_cost": "",
+        "shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40",
+        "shops.0.months": "2027-07 0, 2027-12 20", "shops.0.move_cost": "1400",
+        "moves": f"Gulf; {NORTH}; 700", "cars": "zqkx 7001; 85; 2027-03",
+    }  # fmt: skip
+    answer = client.post("/plans/standards", data=form)
+    assert "Kept." in answer.text, Page(answer.text).words
+    kept = record(plans.basis_of)
+    assert kept.shops == (
+        PlanShop(NORTH, ("tank",), 40.0, {"2027-07": 0.0, "2027-12": 20.0}, 1400.0),
+    )
+    assert (kept.cleaning_cost, kept.days_away, kept.earning_per_day) == (1500.0, 10, 55.5)
+    assert kept.standards["visual"].days == 2.5
+    assert kept.move_cost("Gulf") == {NORTH: 700.0}
+    assert kept.move_cost("Prairie") == {NORTH: 1400.0}
+    assert (kept.cars[0].car, kept.cars[0].earning_per_day, kept.cars[0].earliest) == (
+        "ZQKX 7001",
+        85.0,
+        "2027-03",
+    )
+    shown = client.get("/plans/standards").text
+    assert "2027-07 0, 2027-12 20" in shown
+    assert f"Gulf; {NORTH}; 700" in shown
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "told"),
+    [
+        ("cleaning_cost", "-5", "want a cost from 0"),
+        ("cleaning_cost", "lots", "is not a number"),
+        ("unplaced_cost", "1e300", "want a cost from 0"),
+        ("days_away", "4000", "want 0 to 366"),
+        ("visual.days", "0", "want more than 0"),
+        ("visual.late_cost", "-1", "want a cost from 0"),
+        ("shops.0.does", "welding of moons", "no item takes the skill"),
+        ("shops.0.months", "July", "want a month and its days"),
+        ("shops.0.days", "-3", "want 0 or more"),
+        ("moves", "Gulf; Nowhere Shop; 5", "No shop is named"),
+        ("cars", "ZQKX 7001; 85; spring", "want a month such as"),
+    ],
+)
+def test_standards_that_cannot_be_are_refused_with_what_was_typed(
+    client, record, field, typed, told
+):
+    record(fleet)
+    form = {
+        "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
+        "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
+        "shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40", "shops.0.move_cost": "",
+    }  # fmt: skip
+    answer = client.post("/plans/standards", data={**form, field: typed})
+    assert answer.status_code == 422
+    assert told in answer.text
+    assert typed in answer.text
+    assert record(plans.basis_of) == FIRST
+
+
+def test_a_new_plan_says_what_it_would_be_about(at_work: Planner):
+    page = Page(at_work.client.get("/plans/new?first_month=2027-01&months=12").text).words
+    assert f"Cars {CARS}" in page
+
+
+@pytest.mark.parametrize(
+    ("form", "told"),
+    [
+        ({"name": ""}, "Want a name"),
+        ({"first_month": "soon"}, "want a month such as 2027-01"),
+        ({"months": "0"}, "want a number of months"),
+        ({"months": "9999"}, "want a number of months"),
+        (
+            {"first_month": "2030-01", "months": "1", "item": "lining"},
+            "Nothing falls due within these months",
+        ),
+    ],
+)
+def test_a_plan_that_cannot_be_is_refused_with_what_was_typed(at_work: Planner, form, told):
+    sent = {"name": "Spring", "first_month": "2027-01", "months": "12", "seconds": "20"} | form
+    answer = at_work.client.post("/plans", data=sent)
+    assert answer.status_code == 422
+    assert told in answer.text, Page(answer.text).words
+    assert "There is no plan yet." in at_work.client.get("/plans").text
+
+
+def test_without_a_shop_a_plan_is_refused_and_told_where_to_put_one(client, record):
+    record(fleet)
+    answer = client.post("/plans", data={"name": "A", "first_month": "2027-01", "months": "12"})
+    assert answer.status_code == 422
+    assert "name no shop yet" in answer.text
+
+
+def test_a_plan_places_every_car_in_time_and_shows_it_by_shop_and_month(at_work: Planner, record):
+    version = at_work.plan()
+    at = opened(record, version)
+    assert len({visit.car for visit in at.draft.visits}) == CARS
+    assert not any(plans.faults(at.draft.problem, at.draft.visits))
+    page = Page(at_work.page(version)).words
+    assert f"of {CARS} cars" in page
+    assert NORTH in page
+    assert at.content.solved.cost <= at.content.soonest
+
+
+def test_moving_a_visit_answers_with_what_it_did_to_the_cost(at_work: Planner, record):
+    version = at_work.plan()
+    at, visit, month, car_id = first_visit(record, version)
+    page = at_work.page(version, f"/cars/{car_id}")
+    assert "Why there and then" in page
+    assert "The next best with room is" in page
+    answer = at_work.change(
+        version, "move", car=visit.car, month=month, shop=SOUTH, to_month="2027-03"
+    )
+    assert "more than before the change" in Page(answer.text).words
+    moved = opened(record, version).draft.of_car(visit.car)
+    assert [(each.shop, each.month) for each in moved if visit.jobs == each.jobs] == [(SOUTH, 2)]
+    assert (
+        f"{visit.car}: moved from {month} to {SOUTH} in 2027-03"
+        in Page(at_work.page(version)).words
+    )
+    at_work.change(version, "undo")
+    assert opened(record, version).draft.visits == at.draft.visits
+    assert record(lambda db: db.query(PlanChange).count()) == 2  # the undone one stays on record
+
+
+@pytest.mark.parametrize(
+    ("kind", "form", "told"),
+    [
+        ("move", {"shop": SOUTH, "to_month": "2099-01"}, "outside the months of this plan"),
+        ("move", {"shop": "Nowhere", "to_month": "2027-01"}, "out of reach"),
+        ("move", {"shop": "", "to_month": ""}, "Choose the shop and the month"),
+        ("place", {"shop": SOUTH, "to_month": "2027-01", "job": "moon"}, "has no such work"),
+        ("forbid", {"shop": ""}, "Choose the shop"),
+    ],
+)
+def test_a_change_that_cannot_be_is_refused_in_words_and_changes_nothing(
+    at_work, record, kind, form, told
+):
+    version = at_work.plan()
+    at, visit, month, _ = first_visit(record, version)
+    answer = at_work.change(version, kind, car=visit.car, month=month, **form)
+    assert answer.status_code == 409
+    assert told in answer.text
+    assert opened(record, version).draft == at.draft
+
+
+def test_a_locked_visit_stays_where_it_is_when_solved_again(at_work: Planner, record):
+    version = at_work.plan()
+    _, visit, month, _ = first_visit(record, version)
+    at_work.change(version, "move", car=visit.car, month=month, shop=SOUTH, to_month="2027-02")
+    at_work.change(version, "lock", car=visit.car, month="2027-02")
+    again = at_work.solve(f"/plans/versions/{version}/solve", name="Around it")
+    stands = opened(record, again).draft.of_car(visit.car)
+    assert (SOUTH, 1) in [(each.shop, each.month) for each in stands]
+    plan_id = opened(record, version).plan.id
+    page = Page(
+        at_work.client.get(f"/plans/{plan_id}/compare?before={version}&after={again}").text
+    ).words
+    assert "Two versions compared" in page
+    refused = at_work.change(
+        version, "move", car=visit.car, month="2027-02", shop=NORTH, to_month="2027-02"
+    )
+    assert "is locked. Unlock it first." in refused.text
+
+
+def test_a_forbidden_shop_is_left_when_solved_again(at_work: Planner, record):
+    version = at_work.plan()
+    _, visit, *_ = first_visit(record, version)
+    other = SOUTH if visit.shop == NORTH else NORTH
+    at_work.change(version, "forbid", car=visit.car, shop=visit.shop)
+    again = at_work.solve(f"/plans/versions/{version}/solve")
+    assert {each.shop for each in opened(record, again).draft.of_car(visit.car)} == {other}
+
+
+def test_a_version_that_is_over_the_days_cannot_be_accepted(web_app, client, record):
+    small = replace(
+        BASIS,
+        shops=(
+            PlanShop(NORTH, SKILLS, 20, {}, 1400),
+            PlanShop(SOUTH, SKILLS, 0, {"2027-01": 1}, 1900),
+        ),
+    )
+    at_work = planner(web_app, client, record, small)
+    version = at_work.plan()
+    _, visit, month, _ = first_visit(record, version)
+    answer = at_work.change(
+        version, "move", car=visit.car, month=month, shop=SOUTH, to_month="2027-01"
+    )
+    assert "What this version breaks" in answer.text
+    accepted = client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    assert accepted.status_code == 409
+    assert "cannot be accepted" in accepted.text
+
+
+def test_work_for_which_there_is_no_room_says_why_and_what_would_have_to_change(
+    web_app, client, record
+):
+    none = replace(BASIS, shops=(PlanShop(NORTH, SKILLS, 3, {}, 1400),))
+    at_work = planner(web_app, client, record, none)
+    version = at_work.plan()
+    page = Page(at_work.page(version)).words
+    assert "Work without a visit" in page
+    assert re.search(r"more shop days? at North Invented Shop in 2027-\d\d would do", page)
+
+
+def test_accepting_plans_the_visits_with_their_work(at_work: Planner, record):
+    version = at_work.plan()
+    at = opened(record, version)
+    answer = at_work.client.post(
+        f"/plans/versions/{version}/accept", data={"instructions": "Call before noon."}, follow_redirects=False
+    )  # fmt: skip
+    assert answer.status_code == 303
+    planned = record(
+        lambda db: [(row.car_id, row.month, row.version_id) for row in db.query(VisitPlan)]
+    )
+    assert len(planned) == len(at.draft.visits)
+    assert {row[2] for row in planned} == {version}
+    items = record(lambda db: {row.item for row in db.query(VisitWork)})
+    assert "visual" in items
+    # Accepting again cancels what was planned, and plans it anew.
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    assert record(lambda db: db.query(VisitPlan).count()) == 2 * len(planned)
+    assert record(lambda db: len(plans.planning.planned_since(db, at.plan.id))) == len(planned)
+
+
+def test_visits_that_are_planned_already_stand_in_the_next_plan(at_work: Planner, record):
+    version = at_work.plan()
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    places = {(each.car, each.shop, each.month) for each in opened(record, version).draft.visits}
+    again = at_work.plan(name="Summer")
+    at = opened(record, again)
+    assert places <= {(each.car, each.shop, each.month) for each in at.draft.visits}
+    visit = at.draft.visits[0]
+    refused = at_work.change(
+        again, "take_out", car=visit.car, month=at.draft.problem.month(visit.month)
+    )
+    assert "was planned before this plan" in refused.text
+
+
+def test_a_fleet_that_changed_since_is_told_of(at_work: Planner, record):
+    version = at_work.plan()
+    assert "Everything that falls due is as this version has it." in at_work.page(version, "/fleet")
+    record(lambda db: add(db, "ZQKX", 7099, date(2017, 6, 1)))
+    page = Page(at_work.page(version, "/fleet")).words
+    assert "ZQKX 7099 is to be planned and is not in the plan" in page
+
+
+def test_the_price_of_a_day_is_found_by_solving_again(at_work: Planner, record):
+    version = at_work.plan()
+    answer = at_work.client.post(
+        f"/plans/versions/{version}/price",
+        data={"shop": NORTH, "month": "2027-02", "seconds": "20"}, follow_redirects=False,
+    )  # fmt: skip
+    page = Page(at_work.done(answer.headers["location"])).words
+    assert "saved by one shop day more at North Invented Shop" in page
+    assert "the figure is exact" in page
+
+
+def test_a_plan_is_taken_away_as_csv_and_xlsx_with_the_same_rows(at_work: Planner):
+    version = at_work.plan()
+    one = csv_rows(at_work.client.get(f"/plans/versions/{version}.csv").content)
+    other = xlsx_rows(at_work.client.get(f"/plans/versions/{version}.xlsx").content)
+    assert len(one) == len(other) >= CARS
+    assert [row["car"] for row in one] == [row["car"] for row in other]
+
+
+def test_a_search_is_stopped_by_whoever_asked_and_keeps_the_best(at_work: Planner, record):
+    answer = at_work.client.post(
+        "/plans", data={"name": "A", "first_month": "2027-01", "months": "12", "seconds": "600"},
+        follow_redirects=False,
+    )  # fmt: skip
+    job = answer.headers["location"]
+    at_work.client.post(f"{job}/stop")
+    assert "A plan was found" in at_work.done(job)
