@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Annotated, Any
 
@@ -15,8 +16,9 @@ from app.actions import visits as actions
 from app.actions.stamp import Stamp
 from app.api.exact import can_fail, subject
 from app.api.schemas import Out, PageOut
-from app.store import cars, visiting
-from app.store.visiting import VisitShown
+from app.store import cars, visit_lists, visiting
+from app.store.visit_lists import VisitFilter
+from app.store.visiting import VisitShown, WorkShown
 
 router = subject("visits")
 
@@ -47,8 +49,20 @@ class StepIn(_In):
     on: date
 
 
+class VisitWorkOut(Out):
+    """A due item to be done; done once it passed between the day sent and the day released."""
+
+    item: str
+    due_on: date | None
+    done_on: date | None
+
+
 class VisitOut(Out):
-    """A visit with the day of each step; null where that did not happen yet."""
+    """A visit with the day of each step; null where that did not happen yet.
+
+    `state` is planned, sent, in_shop, released or cancelled. `month` and `days_out` (days from sent to
+    released) are those it was planned with; null where it was not planned.
+    """
 
     id: int
     car_id: int
@@ -60,6 +74,10 @@ class VisitOut(Out):
     sent_on: date | None
     arrived_on: date | None
     released_on: date | None
+    state: str
+    month: str | None = Field(examples=["2027-02"])
+    days_out: int | None
+    work: list[VisitWorkOut]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +95,12 @@ def noting(by: web.Recorder, db: web.Db, now: web.Now, today: web.Today) -> Noti
 Noted = Annotated[Noting, Depends(noting, scope="function")]
 
 
-@router.get("/visits", summary="Cars in the shops")
+@router.get("/visits", summary="Cars in the shops, and planned visits")
 @web.may("read")
-def going_on(db: web.Db) -> PageOut[VisitOut]:
-    """Cars that were sent to a shop and are not released, by shop, mark and number; one page."""
-    return PageOut(rows=[visit_out(each) for each in visiting.going_on(db)], next_after=None)
+def going_on(db: web.Db, today: web.Today) -> PageOut[VisitOut]:
+    """Cars that were sent and are not released, by shop, mark and number; then planned visits by month; one page."""
+    planned = visit_lists.in_state(db, VisitFilter(today), "planned")
+    return PageOut(rows=visits_out(db, [*visiting.going_on(db), *planned]), next_after=None)
 
 
 @router.get("/cars/{car_id}/visits", summary="A car's visits to shops", responses=can_fail(404))
@@ -89,7 +108,7 @@ def going_on(db: web.Db) -> PageOut[VisitOut]:
 def of_car(car_id: web.Key, db: web.Db) -> PageOut[VisitOut]:
     """All that count, the latest first; what was undone is on the car's page."""
     cars.car_or_raise(db, car_id)
-    return PageOut(rows=[visit_out(each) for each in visiting.of_car(db, car_id)], next_after=None)
+    return PageOut(rows=visits_out(db, visiting.of_car(db, car_id)), next_after=None)
 
 
 @router.post(
@@ -112,7 +131,7 @@ def send(
     sending = actions.Sending(new.shop, new.sent_on, new.instructions)
     visit = actions.send(noted.db, car_id, sending, noted.stamp)
     response.headers["Location"] = f"/api/v1/cars/{car_id}/visits"
-    return visit_out(visiting.one(noted.db, visit.id))
+    return visit_out(noted.db, visiting.one(noted.db, visit.id))
 
 
 @router.post(
@@ -128,7 +147,7 @@ def arrived(
 ) -> VisitOut:
     """Note the day on which the shop had the car; a conflict when it was noted already."""
     actions.step(noted.db, visit_id, "arrived", new.on, noted.stamp)
-    return visit_out(visiting.one(noted.db, visit_id))
+    return visit_out(noted.db, visiting.one(noted.db, visit_id))
 
 
 @router.post(
@@ -145,10 +164,20 @@ def released(
     """From then on the shop's people reach the car no longer, so for them this answer is the last."""
     before = visiting.one(noted.db, visit_id)
     actions.step(noted.db, visit_id, "released", new.on, noted.stamp)
-    return visit_out(before, released_on=new.on)
+    days = {**before.days, "released": new.on}
+    return visit_out(noted.db, replace(before, days=days))
 
 
-def visit_out(visit: VisitShown, released_on: date | None = None) -> VisitOut:
+def visit_out(db: Session, visit: VisitShown) -> VisitOut:
+    return visits_out(db, [visit])[0]
+
+
+def visits_out(db: Session, visits: Sequence[VisitShown]) -> list[VisitOut]:
+    work = visiting.work_of(db, [each.id for each in visits])
+    return [_out(each, work.get(each.id, ())) for each in visits]
+
+
+def _out(visit: VisitShown, work: Sequence[WorkShown]) -> VisitOut:
     return VisitOut(
         id=visit.id,
         car_id=visit.car_id,
@@ -159,5 +188,11 @@ def visit_out(visit: VisitShown, released_on: date | None = None) -> VisitOut:
         instructions=visit.instructions,
         sent_on=visit.days.get("sent"),
         arrived_on=visit.days.get("arrived"),
-        released_on=released_on or visit.days.get("released"),
+        released_on=visit.days.get("released"),
+        state=visit.state,
+        month=f"{visit.month:%Y-%m}" if visit.month else None,
+        days_out=visit.days_out,
+        work=[
+            VisitWorkOut(item=each.item, due_on=each.due_on, done_on=each.done_on) for each in work
+        ],
     )

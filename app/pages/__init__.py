@@ -43,7 +43,9 @@ from app.pages import (
     trial,
     trial_fleet,
     undoing,
+    visit_lists,
     visits,
+    work_orders,
     worked_out,
 )
 
@@ -70,6 +72,9 @@ PAGES = (
     reports,
     components,
     many,
+    # Before `visits`, whose addresses hold any number or step.
+    visit_lists,
+    work_orders,
     visits,
     plan_basis,
     plan_version,

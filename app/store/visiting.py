@@ -340,8 +340,10 @@ def made(db: Session, query: Found) -> list[VisitShown]:
 
 
 def _one_shown(row: Row[*tuple[Any, ...]], days: Mapping[str, date]) -> VisitShown:
-    *plain, own, month, days_out = row
-    return VisitShown(*plain, days, bool(own), month, days_out)
+    key, car_id, mark, number, owner, shop, told, own, month, days_out = row
+    return VisitShown(
+        key, car_id, mark, number, owner, shop, told, days, bool(own), month, days_out
+    )
 
 
 def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:

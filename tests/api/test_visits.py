@@ -1,13 +1,28 @@
 """Visits by the API: sending a car, noting that it arrived and was released, and the list of those away."""
 
 from collections.abc import Iterator
+from datetime import date
 
 import pytest
+from sqlalchemy import select
 
+from app.actions import visits as actions
+from app.actions.visits import Planning
 from app.api.visits import ARRIVAL, RELEASE, SENDING
 from app.main import create_app
 from app.settings import Settings
-from tests.access.parties import MARK, NUMBER, OWNER, browser, companies, lined_car, signed_in
+from app.store.tables import Party
+from tests.access.parties import (
+    MARK,
+    NUMBER,
+    OWNER,
+    STAMP,
+    asks,
+    browser,
+    companies,
+    lined_car,
+    signed_in,
+)
 from tests.fixtures.people import beforehand
 from tests.fixtures.web import NOW, TestClient
 
@@ -36,9 +51,14 @@ def test_a_car_goes_to_a_shop_and_comes_back(planner):
     )
     assert planner.get("/api/v1/visits").json() == {"rows": [visit], "next_after": None}
     arrived = planner.post(f"/api/v1/visits/{visit['id']}/arrival", json=ARRIVAL)
-    assert arrived.json() == visit | {"arrived_on": "2026-11-14"}
+    assert (visit["state"], visit["month"], visit["days_out"], visit["work"]) == (
+        "sent", None, None, [],
+    )  # fmt: skip
+    assert arrived.json() == visit | {"arrived_on": "2026-11-14", "state": "in_shop"}
     released = planner.post(f"/api/v1/visits/{visit['id']}/release", json=RELEASE)
-    assert released.json() == visit | {"arrived_on": "2026-11-14", "released_on": "2026-11-24"}
+    assert released.json() == visit | {
+        "arrived_on": "2026-11-14", "released_on": "2026-11-24", "state": "released",
+    }  # fmt: skip
     assert planner.get("/api/v1/visits").json()["rows"] == []
     assert planner.get("/api/v1/cars/1/visits").json()["rows"] == [released.json()]
 
@@ -75,3 +95,23 @@ def test_the_same_step_twice_is_a_conflict(planner):
             planner.post(f"/api/v1/visits/1/{step}", json=body).status_code for _ in range(2)
         ]
         assert statuses == [200, 409]
+
+
+def test_a_planned_visit_tells_its_month_its_work_and_what_of_it_is_done(planner):
+    with beforehand(planner.app.state.sessions) as db:
+        owner = db.scalars(select(Party).where(Party.name == OWNER)).one()
+        session = asks(db, owner, "planner", "plan")
+        planning = Planning(SENDING["shop"], date(2027, 2, 1), ("visual", "leakage"), 20)
+        actions.plan(session, 1, planning, STAMP)
+    [visit] = planner.get("/api/v1/visits").json()["rows"]
+    assert (visit["state"], visit["month"], visit["days_out"]) == ("planned", "2027-02", 20)
+    assert [(each["item"], each["done_on"]) for each in visit["work"]] == [
+        ("visual", None), ("leakage", None),
+    ]  # fmt: skip
+    sending = {"shop": SENDING["shop"], "sent_on": "2026-11-10"}
+    sent = planner.post("/api/v1/cars/1/visits", json=sending).json()
+    assert (sent["id"], sent["state"]) == (visit["id"], "sent")
+    inspection = {"on": "2026-11-12", "items": ["visual"]}
+    assert planner.post("/api/v1/cars/1/events", json=inspection).status_code == 201
+    [visit] = planner.get("/api/v1/visits").json()["rows"]
+    assert [each["done_on"] for each in visit["work"]] == ["2026-11-12", None]
