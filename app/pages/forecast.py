@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Literal, cast
+from typing import Any, cast
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -18,6 +18,7 @@ from app.core.facts import EVENT_ITEMS
 from app.core.plan.basis import Basis
 from app.core.plan.forecast import Need, by_month, needs
 from app.core.words import capitalized, label
+from app.errors import NotFound
 from app.files.charts import Chart, svg
 from app.files.tables_out import Sheet, Value
 from app.pages.choices import choices
@@ -33,7 +34,7 @@ YEARS = 10
 GROUPINGS = (("item", "item"), ("owner", "owner"), ("region", "region"))
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in EVENT_ITEMS)
 NAMES = ("by", "item", "owner", "region")
-Picture = Literal["due", "days", "cost", "last-days"]
+PICTURES = ("due", "days", "cost", "last-days")
 # More groups than this are drawn as one; the table has them all.
 MOST_DRAWN = 8
 OTHERS = "others"
@@ -141,7 +142,9 @@ def as_file(request: Request, db: web.Db, today: web.Today) -> Response:
 
 @router.get("/forecast/{picture}.svg")
 @web.may("read")
-def picture(request: Request, picture: Picture, db: web.Db, today: web.Today) -> Response:
+def picture(request: Request, picture: str, db: web.Db, today: web.Today) -> Response:
+    if picture not in PICTURES:
+        raise NotFound("There is no such picture.")
     asked, wanted = _wanted(request, db)
     asked.refuse()
     found = forecast(db, wanted, plans.basis_of(db), today)
@@ -172,7 +175,7 @@ def _called(wanted: ForecastFilter) -> Any:
     return called
 
 
-def _chart(found: Forecast, picture: Picture, wanted: ForecastFilter) -> Chart:
+def _chart(found: Forecast, picture: str, wanted: ForecastFilter) -> Chart:
     months, years = found.months, found.years
     if picture == "due":
         return Chart([month_name(month) for month in months], _drawn(found, wanted))
