@@ -18,7 +18,7 @@ from app.core.facts import (
 from app.files import cells, days, measures, names
 from app.files.cells import Cell
 
-Kind = Literal["cars", "components", "events", "ladings"]
+Kind = Literal["cars", "components", "events", "ladings", "visits"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 MATERIALS = (
@@ -339,6 +339,20 @@ _LADINGS = (
     ),
     *(Column(c.name, c.says, c.read, "lading", c.field) for c in _SERVICE if c.name != "commodity"),
 )  # fmt: skip
+_VISITS = (
+    *NAME,
+    *_required(*_group("visit", ("shop", cells.text, "Shop to which the car went"))),
+    *_group(
+        "visit",
+        (
+            "sent_on",
+            days.day,
+            "Day it was sent there: 2026-11-02; not needed while it is on record",
+        ),
+        ("arrived_on", days.day, "Day the shop had it"),
+        ("released_on", days.day, "Day the shop let it go"),
+    ),
+)
 
 COLUMNS: Mapping[Kind, tuple[Column, ...]] = {
     "cars": (
@@ -348,6 +362,7 @@ COLUMNS: Mapping[Kind, tuple[Column, ...]] = {
     "components": _COMPONENTS,
     "events": _EVENTS,
     "ladings": _LADINGS,
+    "visits": _VISITS,
 }  # fmt: skip
 
 

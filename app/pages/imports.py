@@ -36,6 +36,7 @@ TELLS: dict[Kind, str] = {
     "events": "Inspections and changes, with readings. The cars must be in the register.",
     "components": "Relief devices, valves and other parts. The cars must be in the register.",
     "ladings": "Ladings to choose from when a car goes into another service.",
+    "visits": "Days on which cars were sent to shops, arrived and were released. The cars must be in the register.",
 }
 
 

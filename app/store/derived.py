@@ -25,7 +25,7 @@ STATES = ("owed", "dated", "by_event", "unknown", "not_required")
 JOB_STATES = ("waiting", "running", "done", "failed")
 NAMED = ("mark", "number", "item_no")
 SHOWN_BY = ("listed", "region")
-FILE_KINDS = ("cars", "components", "events", "ladings")
+FILE_KINDS = ("cars", "components", "events", "ladings", "visits")
 
 
 class DueRow(Base):

@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, Date, Select, Table, cast, func, select, t
 from sqlalchemy.orm import Session
 from sqlalchemy.types import Boolean, Integer, Text
 
-from app.store import tables
+from app.store import tables, visits
 from app.store.columns import Exact, Moment, table_of
 from app.store.derived import ImportRun
 
@@ -32,7 +32,7 @@ BROUGHT = tuple(
         tables.CarName, tables.Standing, tables.Ownership, tables.Construction,
         tables.ServiceFact, tables.LiningFact, tables.Fitting, tables.StencilFact,
         tables.ApprovalFact, tables.Component, tables.Installation, tables.Removal,
-        tables.EventRow, tables.ReadingRow,
+        tables.EventRow, tables.ReadingRow, visits.Visit, visits.VisitStep,
     )
 )  # fmt: skip
 EVENT, READING = table_of(tables.EventRow), table_of(tables.ReadingRow)

@@ -10,19 +10,15 @@ from typing import Any
 from sqlalchemy import Table, select
 from sqlalchemy.orm import Session
 
-from app.store import digests, visits
-from app.store.columns import Base, table_of
+from app.store import digests
+from app.store.columns import Base
 from app.store.digests import BROUGHT, READING
 from app.store.kept import KEPT, digest_of, key_of, plain
 from app.store.proof import Bulk, Replayed, Tell, Told
 
 AT_ONCE = 1_000
 # Tables every row of which, and every stamp on one, some entry has to tell.
-RECORDED = (
-    *(table for table in BROUGHT if table is not READING),
-    table_of(visits.Visit),
-    table_of(visits.VisitStep),
-)
+RECORDED = tuple(table for table in BROUGHT if table is not READING)
 
 
 # Who gets in, as whom: every row is told from the first one on, and there are few.

@@ -257,6 +257,43 @@ def planned_for(db: Session, car_id: int, month: date) -> VisitShown | None:
     return next((each for each in going if each.month == month), None)
 
 
+def of_cars(db: Session, car_ids: Sequence[int]) -> list[VisitShown]:
+    """Every visit of some cars that counts, the latest first."""
+    found = [each for part in _in_parts(car_ids) for each in _shown(db, Visit.car_id.in_(part))]
+    return [each for each in found if each.days]
+
+
+def cars_told_of_by(db: Session, import_id: int) -> set[int]:
+    """Every car of which an import brought a visit or a step of one that still counts."""
+    query = (
+        select(Visit.car_id)
+        .join(VisitStep, VisitStep.visit_id == Visit.id)
+        .where(VisitStep.import_id == import_id, VisitStep.superseded_at.is_(None))
+    )
+    return set(db.scalars(query.distinct()))
+
+
+def noted_since(db: Session, import_id: int) -> list[int]:
+    """Cars of which an import brought a step of a visit, and something else noted another one since."""
+    later = aliased(VisitStep)
+    its_visit = aliased(Visit)
+    query = (
+        select(Visit.car_id)
+        .join(VisitStep, VisitStep.visit_id == Visit.id)
+        .join(its_visit, its_visit.car_id == Visit.car_id)
+        .join(later, later.visit_id == its_visit.id)
+        .where(
+            VisitStep.import_id == import_id,
+            VisitStep.superseded_at.is_(None),
+            later.superseded_at.is_(None),
+            later.step.not_in(("planned", "cancelled")),
+            later.id > VisitStep.id,
+            later.import_id.is_distinct_from(import_id),
+        )
+    )
+    return sorted(db.scalars(query.distinct()))
+
+
 def last_end(db: Session, car_id: int) -> date | None:
     """The day on which the car was last released from a shop."""
     ends = [each.days[END] for each in of_car(db, car_id) if END in each.days]

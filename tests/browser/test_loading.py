@@ -50,6 +50,11 @@ def shared(sqlite_template, tmp_path_factory) -> Iterator[Server]:
         visits.send(
             db, car.id, visits.Sending("Made-up Car Shop", date(2026, 11, 2), "Look."), STAMP
         )
+        # Late, and planned for after its work was due.
+        planning = visits.Planning(
+            "Made-up Car Shop", date(2026, 10, 1), ("visual", "thickness"), 20
+        )
+        visits.plan(db, 1, planning, STAMP)
     engine.dispose()
     with serving(url, folder) as running:
         yield running
@@ -143,6 +148,8 @@ def test_axe_finds_nothing_on_a_car_that_companies_share(
     paths = ["/fleet", "/cars/3", "/cars/3/events/new", "/visits"]
     if who.startswith("planner"):
         paths += ["/visits/1/arrived", "/visits/1/undo/sent", "/cars/1/visits/new"]
+        paths += ["/visits/1", "/visits/2", "/visits/2/sent", "/visits/2/cancel"]
+        paths += ["/visits/2/order", "/visits/orders?shop=Made-up+Car+Shop"]
     for path in paths:
         assert page.goto(shared.url + path).status == 200, path
         assert fits(page), path

@@ -90,7 +90,7 @@ def test_events_of_a_car_that_the_register_lacks_are_refused(
     assert "ZQAX 100" in ended.err
 
 
-@pytest.mark.parametrize("kind", ["cars", "components", "events", "ladings"])
+@pytest.mark.parametrize("kind", ["cars", "components", "events", "ladings", "visits"])
 def test_the_template_tells_each_column_on_a_line(run: Run, kind: str) -> None:
     ended = run("import", kind, "--template")
     assert ended.status == 0

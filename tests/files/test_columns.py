@@ -26,6 +26,7 @@ REQUIRED = {
     "components": ["mark", "number", "kind", "position"],
     "events": ["mark", "number", "on", "items"],
     "ladings": ["name"],
+    "visits": ["mark", "number", "shop"],
 }
 
 

@@ -215,7 +215,7 @@ def test_a_file_can_be_forgotten(client: TestClient) -> None:
     assert client.post(f"{at}/confirm").status_code == 404
 
 
-@pytest.mark.parametrize("kind", ["cars", "components", "events", "ladings"])
+@pytest.mark.parametrize("kind", ["cars", "components", "events", "ladings", "visits"])
 def test_each_kind_of_file_has_its_columns_on_the_page_and_as_a_file(
     client: TestClient, kind: str
 ) -> None:

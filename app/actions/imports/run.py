@@ -18,6 +18,7 @@ from app.actions.imports.events import Events
 from app.actions.imports.ladings import Ladings
 from app.actions.imports.report import Preview, Report, Tell, silent
 from app.actions.imports.stated import Stated, batches
+from app.actions.imports.visits import Visits
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.errors import Refused
@@ -50,6 +51,7 @@ INTAKES: dict[Kind, type[Intake]] = {
     "components": Components,
     "events": Events,
     "ladings": Ladings,
+    "visits": Visits,
 }
 
 

@@ -13,7 +13,7 @@ from app.actions.imports.devices import SAID
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Fault
-from app.store import digests, imports, intake
+from app.store import digests, imports, intake, visiting
 from app.store.columns import CarFact, Recorded
 from app.store.derived import ImportRun
 from app.store.gathering import note
@@ -29,11 +29,14 @@ from app.store.tables import (
     Removal,
     Standing,
 )
+from app.store.visits import Visit, VisitStep
 
 CAR_FACTS: tuple[type[CarFact], ...] = (
     CarName, Standing, *FACTS.values(), ApprovalFact, Installation,
 )  # fmt: skip
-EVERYTHING: tuple[type[Recorded], ...] = (*CAR_FACTS, EventRow, Removal, Component)
+EVERYTHING: tuple[type[Recorded], ...] = (
+    *CAR_FACTS, EventRow, Removal, Component, Visit, VisitStep,
+)  # fmt: skip
 # Where it writes rows of its own.
 MADE = tuple(table_of(mapped) for mapped in (Standing, Installation))
 
@@ -47,6 +50,7 @@ def take_back(db: Session, import_id: int, stamp: Stamp) -> ImportRun:
     run = imports.run_or_raise(db, import_id)
     _refuse_what_cannot_be(db, run)
     touched = intake.cars_told_of_by(db, CAR_FACTS, import_id)
+    touched |= visiting.cars_told_of_by(db, import_id)
     added = intake.cars_added_by(db, import_id)
     replaced = intake.replaced_by(db, import_id)
     last = {held.name: digests.last_key(db, held) for held in MADE}
@@ -97,6 +101,7 @@ def _later_records(db: Session, import_id: int) -> dict[str, list[str]]:
         ("an event corrected since", intake.corrected_since(db, EventRow, import_id)),
         ("a component corrected since", intake.corrected_since(db, Installation, import_id)),
         ("a component taken off since", intake.removed_since(db, import_id)),
+        ("a step of a visit noted since", visiting.noted_since(db, import_id)),
         ("a component put on elsewhere since", intake.moved_since(db, import_id)),
     ]
     for table in CAR_FACTS:

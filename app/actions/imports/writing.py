@@ -11,7 +11,7 @@ from sqlalchemy import Table
 from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
-from app.store import tables
+from app.store import tables, visits
 from app.store.bulk import insert_sparse
 from app.store.cars import keeper
 from app.store.gathering import tell
@@ -24,7 +24,7 @@ ORDER = tuple(
         tables.Party, tables.Lading, tables.Car, tables.CarName, tables.Standing, tables.Ownership,
         tables.Construction, tables.ServiceFact, tables.LiningFact, tables.Fitting,
         tables.StencilFact, tables.ApprovalFact, tables.Component, tables.Installation,
-        tables.Removal, tables.EventRow, tables.ReadingRow,
+        tables.Removal, tables.EventRow, tables.ReadingRow, visits.Visit, visits.VisitStep,
     )
 )  # fmt: skip
 # Few, and changed by others afterwards: the record of change tells them one by one.
