@@ -26,6 +26,8 @@ OF_WORDS = {
     "ISC License (ISCL)": "ISC",
     "Python Software Foundation License": "PSF-2.0",
     "GNU Lesser General Public License v3 (LGPLv3)": "LGPL-3.0-only",
+    "GNU Lesser General Public License v3 or later (LGPLv3+)": "LGPL-3.0-or-later",
+    "GNU LGPL v3+": "LGPL-3.0-or-later",
     "GNU Library or Lesser General Public License (LGPL)": "LGPL",
     "Mozilla Public License 2.0 (MPL 2.0)": "MPL-2.0",
 }

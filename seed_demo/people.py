@@ -67,9 +67,9 @@ def _plan_by(db: Session, stamp: Stamp) -> None:
     shops = tuple(
         PlanShop(name, does, days, {}, cost)
         for name, does, days, cost in (
-            (SHOPS[0], ("tank", "lining", "valve", "running gear"), 320.0, 1600.0),
-            (SHOPS[1], ("tank", "valve", "running gear"), 240.0, 1300.0),
-            (SHOPS[2], ("valve", "running gear"), 120.0, 900.0),
+            (SHOPS[0], ("tank", "lining", "valve", "running gear"), 120.0, 1600.0),
+            (SHOPS[1], ("tank", "valve", "running gear"), 90.0, 1300.0),
+            (SHOPS[2], ("valve", "running gear"), 40.0, 900.0),
         )
     )
     moves = tuple(Move(region, SHOPS[at % 3], 700.0) for at, region in enumerate(REGIONS))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -72,15 +73,29 @@ def xlsx_bytes(
 
     Raises Refused, naming CSV, for more rows than a sheet holds.
     """
+    return workbook_bytes([Sheet(title, header, rows)])
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A sheet of a workbook: its title, its header and its rows."""
+
+    title: str
+    header: Sequence[str]
+    rows: Iterable[Sequence[Value]]
+
+
+def workbook_bytes(sheets: Sequence[Sheet]) -> Iterator[bytes]:
+    """Several tables as one workbook; as `xlsx_bytes`."""
     with TemporaryDirectory(prefix="stencilbook-") as folder:
         path = Path(folder) / "table.xlsx"
-        _write(path, header, rows, title)
+        _write(path, sheets)
         with path.open("rb") as written:
             while piece := written.read(CHUNK):
                 yield piece
 
 
-def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[Value]], title: str) -> None:
+def _write(path: Path, sheets: Sequence[Sheet]) -> None:
     settings = {
         "constant_memory": True,
         "tmpdir": str(path.parent),
@@ -92,20 +107,25 @@ def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[Value]], t
     with Workbook(str(path), settings) as book:
         # Without it the file would tell when it was made, and no two would be alike.
         book.set_properties({"created": datetime(2000, 1, 1)})  # noqa: DTZ001  no zone in a workbook
-        sheet = book.add_worksheet(title[:31])
-        sheet.freeze_panes(1, 0)
-        for place, name in enumerate(header):
-            sheet.set_column(place, place, max(11, len(name) + 2))
-        sheet.write_row(0, 0, header, book.add_format({"bold": True}))
+        bold = book.add_format({"bold": True})
         # A text cell is not run, but would be once someone edits it or saves the sheet as CSV.
         only_text = book.add_format({"quote_prefix": True})
-        for number, row in enumerate(rows, start=1):
-            if number > MOST_ROWS:
-                raise Refused(
-                    f"An .xlsx sheet holds at most {MOST_ROWS:,} rows, and this list has more. "
-                    f"Take it as CSV, or filter it further."
-                )
-            _write_row(sheet, number, row, only_text)
+        for each in sheets:
+            _write_sheet(book.add_worksheet(each.title[:31]), each, bold, only_text)
+
+
+def _write_sheet(sheet: Worksheet, table: Sheet, bold: Format, only_text: Format) -> None:
+    sheet.freeze_panes(1, 0)
+    for place, name in enumerate(table.header):
+        sheet.set_column(place, place, max(11, len(name) + 2))
+    sheet.write_row(0, 0, table.header, bold)
+    for number, row in enumerate(table.rows, start=1):
+        if number > MOST_ROWS:
+            raise Refused(
+                f"An .xlsx sheet holds at most {MOST_ROWS:,} rows, and this list has more. "
+                f"Take it as CSV, or filter it further."
+            )
+        _write_row(sheet, number, row, only_text)
 
 
 def _write_row(sheet: Worksheet, number: int, row: Sequence[Value], only_text: Format) -> None:

@@ -8,7 +8,7 @@ from tempfile import SpooledTemporaryFile
 
 from fastapi.responses import Response, StreamingResponse
 
-from app.files.tables_out import Value, csv_bytes, xlsx_bytes
+from app.files.tables_out import Sheet, Value, csv_bytes, workbook_bytes, xlsx_bytes
 from app.web.headers import as_file
 
 CSV = "text/csv; charset=utf-8"
@@ -34,6 +34,11 @@ def as_csv(table: Table) -> Response:
 def as_xlsx(table: Table) -> Response:
     made = xlsx_bytes(table.header, table.rows, table.title)
     return _download(made, f"{table.name}.xlsx", XLSX)
+
+
+def as_workbook(name: str, sheets: Sequence[Sheet]) -> Response:
+    """Several tables as the sheets of one workbook."""
+    return _download(workbook_bytes(sheets), f"{name}.xlsx", XLSX)
 
 
 def download(content: bytes, name: str, kind: str) -> Response:

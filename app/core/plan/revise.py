@@ -178,7 +178,7 @@ def _must_be_free(draft: Draft, car: Car, visit: Visit) -> None:
 def _must_not_be_fixed(draft: Draft, car: Car, month: int | None) -> None:
     if any(each.month == month for each in car.fixed):
         raise CannotChange(
-            f"The visit of {car.name} was planned before this plan. Cancel it under “In the shops”."
+            f"The visit of {car.name} was planned before this plan. Cancel it under “Visits”."
         )
 
 

@@ -1,0 +1,247 @@
+"""Forecast: what falls due over ten years, with and without the planned visits; days, costs, last service days."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, cast
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import plans
+from app.core.facts import EVENT_ITEMS
+from app.core.plan.basis import Basis
+from app.core.plan.forecast import Need, by_month, needs
+from app.core.words import capitalized, label
+from app.errors import NotFound
+from app.files.charts import Chart, svg
+from app.files.tables_out import Sheet, Value
+from app.pages.choices import choices
+from app.pages.exports import as_workbook
+from app.pages.filters import Asked
+from app.store import forecasting
+from app.store.forecasting import ForecastFilter, Grouping, LastDay
+
+router = APIRouter()
+Rows = list[Sequence[Value]]
+
+YEARS = 10
+GROUPINGS = (("item", "item"), ("owner", "owner"), ("region", "region"))
+ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in EVENT_ITEMS)
+NAMES = ("by", "item", "owner", "region")
+PICTURES = ("due", "days", "cost", "last-days")
+# More groups than this are drawn as one; the table has them all.
+MOST_DRAWN = 8
+OTHERS = "others"
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """Ten years from a month on. `due` counts by group and month; `plain` and `planned` are needs by month."""
+
+    first: int
+    groups: Sequence[str]
+    due: Mapping[tuple[str, int], int]
+    plain: Mapping[int, Need]
+    planned: Mapping[int, Need]
+    capacity: Mapping[int, float]
+    last: Sequence[LastDay]
+    any_planned: bool
+
+    @property
+    def months(self) -> range:
+        return range(self.first, self.first + 12 * YEARS)
+
+    @property
+    def years(self) -> list[int]:
+        return sorted({month // 12 for month in self.months})
+
+    def total(self, month: int) -> int:
+        return self.plain.get(month, Need()).number
+
+    def by_year(self, needed: Mapping[int, Need]) -> dict[int, Need]:
+        found: dict[int, Need] = defaultdict(Need)
+        for month, need in needed.items():
+            found[month // 12] += need
+        return found
+
+    def last_by_year(self) -> dict[int, int]:
+        found: dict[int, int] = defaultdict(int)
+        for each in self.last:
+            found[max(each.on.year, self.first // 12)] += 1
+        return found
+
+
+def month_name(month: int) -> str:
+    return f"{month // 12:04}-{month % 12 + 1:02}"
+
+
+def forecast(db: Session, wanted: ForecastFilter, basis: Basis, today: date) -> Forecast:
+    first, months = today.year * 12 + today.month - 1, 12 * YEARS
+    falling = forecasting.falling(db, wanted)
+    due, visits = forecasting.moved_by_plan(db, wanted)
+    counted = by_month(falling, first, months)
+    sizes: dict[str, int] = defaultdict(int)
+    for (group, _), number in counted.items():
+        sizes[group] += number
+    plain = needs(falling, basis, first, months)
+    planned = _less(plain, needs(due, basis, first, months), needs(visits, basis, first, months))
+    capacity = {
+        month: sum(shop.capacity(month_name(month)) for shop in basis.shops)
+        for month in range(first, first + months)
+    }
+    until = date(today.year + YEARS, today.month, 1)
+    return Forecast(
+        first, sorted(sizes, key=lambda group: (-sizes[group], group)), counted, plain, planned,
+        capacity, forecasting.last_days(db, wanted, until), bool(visits),
+    )  # fmt: skip
+
+
+def _less(
+    all_: Mapping[int, Need], taken: Mapping[int, Need], put: Mapping[int, Need]
+) -> dict[int, Need]:
+    """All, less what the plan takes from its months, and with what it puts into others."""
+    found = {}
+    for month in sorted({*all_, *put}):
+        held, away, more = (each.get(month, Need()) for each in (all_, taken, put))
+        found[month] = Need(
+            held.number - away.number + more.number,
+            held.days - away.days + more.days,
+            held.cost - away.cost + more.cost,
+        )
+    return found
+
+
+@router.get("/forecast")
+@web.may("read")
+def show(request: Request, db: web.Db, today: web.Today) -> Response:
+    asked, wanted = _wanted(request, db)
+    found = None if asked.problems else forecast(db, wanted, plans.basis_of(db), today)
+    given = choices(request, db)
+    return web.page(
+        request, "forecast/show.html", found=found, wanted=wanted, asked=asked.values,
+        problems=asked.problems, groupings=GROUPINGS, items=ITEM_CHOICES, owners=given.owners,
+        regions=given.regions, month_name=month_name, called=_called(wanted), need=Need(),
+        years=YEARS, today=today,
+    )  # fmt: skip
+
+
+@router.get("/forecast.xlsx")
+@web.may("read")
+def as_file(request: Request, db: web.Db, today: web.Today) -> Response:
+    asked, wanted = _wanted(request, db)
+    asked.refuse()
+    found = forecast(db, wanted, plans.basis_of(db), today)
+    return as_workbook(f"forecast-{today}", _sheets(found, wanted))
+
+
+@router.get("/forecast/{picture}.svg")
+@web.may("read")
+def picture(request: Request, picture: str, db: web.Db, today: web.Today) -> Response:
+    if picture not in PICTURES:
+        raise NotFound("There is no such picture.")
+    asked, wanted = _wanted(request, db)
+    asked.refuse()
+    found = forecast(db, wanted, plans.basis_of(db), today)
+    return Response(svg(_chart(found, picture, wanted)), media_type="image/svg+xml")
+
+
+def _wanted(request: Request, db: Session) -> tuple[Asked, ForecastFilter]:
+    asked = Asked.of(request.query_params, NAMES)
+    given = choices(request, db)
+    owner_id = asked.key("owner", given.owners)
+    return asked, ForecastFilter(
+        cast(Grouping, asked.one_of("by", GROUPINGS) or "item"),
+        asked.one_of("item", ITEM_CHOICES),
+        owner_id,
+        given.owner(owner_id),
+        asked.one_of("region", given.regions),
+    )
+
+
+def _called(wanted: ForecastFilter) -> Any:
+    """What a group is called on the page."""
+
+    def called(group: str) -> str:
+        if wanted.by == "item":
+            return capitalized(label(group))
+        return group or "not stated"
+
+    return called
+
+
+def _chart(found: Forecast, picture: str, wanted: ForecastFilter) -> Chart:
+    months, years = found.months, found.years
+    if picture == "due":
+        return Chart([month_name(month) for month in months], _drawn(found, wanted))
+    if picture == "days":
+        series = {"Days needed": [found.plain.get(month, Need()).days for month in months]}
+        if found.any_planned:
+            series["With the planned visits"] = [
+                found.planned.get(month, Need()).days for month in months
+            ]
+        series["Days there are"] = [found.capacity[month] for month in months]
+        return Chart([month_name(month) for month in months], series, stacked=False)
+    if picture == "cost":
+        costs = {"Cost": [found.by_year(found.plain)[year].cost for year in years]}
+        if found.any_planned:
+            planned = found.by_year(found.planned)
+            costs["With the planned visits"] = [planned[year].cost for year in years]
+        return Chart([str(year) for year in years], costs, stacked=False)
+    last = found.last_by_year()
+    return Chart([str(year) for year in years], {"Cars": [last[year] for year in years]})
+
+
+def _drawn(found: Forecast, wanted: ForecastFilter) -> dict[str, list[float]]:
+    called = _called(wanted)
+    series: dict[str, list[float]] = {}
+    for group in found.groups:
+        name = called(group) if len(series) < MOST_DRAWN else OTHERS
+        numbers = [float(found.due.get((group, month), 0)) for month in found.months]
+        held = series.get(name, [0.0] * len(numbers))
+        series[name] = [one + other for one, other in zip(held, numbers, strict=True)]
+    return series
+
+
+def _sheets(found: Forecast, wanted: ForecastFilter) -> list[Sheet]:
+    called, empty = _called(wanted), Need()
+    due: Rows = [
+        [
+            month_name(month),
+            *(found.due.get((group, month), 0) for group in found.groups),
+            found.total(month),
+        ]
+        for month in found.months
+    ]
+    days: Rows = [
+        [
+            month_name(month),
+            found.plain.get(month, empty).days,
+            found.planned.get(month, empty).days,
+            found.capacity[month],
+        ]
+        for month in found.months
+    ]
+    plain, planned, last = (
+        found.by_year(found.plain), found.by_year(found.planned), found.last_by_year(),
+    )  # fmt: skip
+    costs: Rows = [
+        [year, plain[year].number, plain[year].cost, planned[year].cost, last[year]]
+        for year in found.years
+    ]
+    cars: Rows = [[each.mark, each.number, each.owner, each.item, each.on] for each in found.last]
+    return [
+        Sheet("Due by month", ["month", *map(called, found.groups), "all"], due),
+        Sheet("Shop days", ["month", "days needed", "with planned visits", "days there are"], days),
+        Sheet(
+            "By year",
+            ["year", "items", "cost", "cost with planned visits", "last service days"],
+            costs,
+        ),
+        Sheet("Last service days", ["mark", "number", "owner", "item", "last day"], cars),
+    ]

@@ -1,0 +1,146 @@
+"""What falls due by month, counted in the database; and cars whose last service day comes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal
+
+from sqlalchemy import ColumnElement, Select, and_, exists, extract, func, select
+from sqlalchemy.orm import Session
+
+from app.core.facts import ITEMS
+from app.core.plan.demand import NO_WORK
+from app.core.plan.forecast import Falling
+from app.store import reach
+from app.store.derived import DueRow
+from app.store.plans import VisitPlan, VisitWork
+from app.store.tables import Party
+from app.store.visits import VisitStep
+
+Grouping = Literal["item", "owner", "region"]
+ENDS = ("released", "cancelled")
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastFilter:
+    """Which due items are counted, in groups of what; cars in service only."""
+
+    by: Grouping = "item"
+    item: str | None = None
+    owner_id: int | None = None
+    owner: str | None = None
+    region: str | None = None
+
+    def in_words(self) -> str:
+        parts = [
+            self.item and f"{self.item.replace('_', ' ')} only",
+            self.owner_id and f"owner {self.owner or self.owner_id}",
+            self.region and f"region {self.region}",
+        ]
+        return ", ".join(["Cars in service", *(part for part in parts if part)])
+
+
+def falling(db: Session, wanted: ForecastFilter) -> list[Falling]:
+    """Every dated item that work can put in date again, in the month in which it falls due."""
+    month = _month(DueRow.due_on)
+    return _counted(db, wanted, month, _counts(db, wanted))
+
+
+def moved_by_plan(db: Session, wanted: ForecastFilter) -> tuple[list[Falling], list[Falling]]:
+    """The items that planned visits will do: as they fall due, and in the month of their visit."""
+    planned = and_(
+        _counts(db, wanted),
+        DueRow.car_id == VisitWork.car_id,
+        DueRow.item == VisitWork.item,
+        VisitPlan.visit_id == VisitWork.visit_id,
+        ~_ended(),
+    )
+    due = _counted(db, wanted, _month(DueRow.due_on), planned)
+    visit = _counted(db, wanted, _month(VisitPlan.month), planned)
+    return due, visit
+
+
+def _ended() -> ColumnElement[bool]:
+    return exists().where(
+        VisitStep.visit_id == VisitWork.visit_id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(ENDS),
+    )
+
+
+def _month(day: Any) -> ColumnElement[int]:
+    counted: ColumnElement[int] = extract("year", day) * 12 + extract("month", day) - 1
+    return counted
+
+
+def _counted(
+    db: Session, wanted: ForecastFilter, month: ColumnElement[int], condition: ColumnElement[bool]
+) -> list[Falling]:
+    group = _group(wanted)
+    query: Select[Any] = (
+        select(DueRow.item, group, month, DueRow.interval_months, func.count())
+        .select_from(DueRow)
+        .join(Party, Party.id == DueRow.owner_id)
+        .where(condition)
+        .group_by(DueRow.item, group, month, DueRow.interval_months)
+    )
+    return [
+        Falling(item, str(name or ""), int(number), interval, count)
+        for item, name, number, interval, count in db.execute(query)
+    ]
+
+
+def _group(wanted: ForecastFilter) -> Any:
+    return {"item": DueRow.item, "owner": Party.name, "region": DueRow.region}[wanted.by]
+
+
+def _counts(db: Session, wanted: ForecastFilter) -> ColumnElement[bool]:
+    no_work = [ITEMS.index(item) for item in sorted(NO_WORK)]
+    return and_(*_among(db, wanted), DueRow.item_no.not_in(no_work))
+
+
+def _among(db: Session, wanted: ForecastFilter) -> Sequence[ColumnElement[bool]]:
+    # Where a car is, is its owner's affair, so a forecast is of cars that are whole one's own or in one's shop.
+    conditions = [
+        reach.whole(db, DueRow.owner_id, DueRow.car_id),
+        DueRow.listed.is_(True),
+        DueRow.due_on.is_not(None),
+    ]
+    if wanted.item is not None:
+        conditions.append(DueRow.item_no == ITEMS.index(wanted.item))
+    if wanted.owner_id is not None:
+        conditions.append(DueRow.owner_id == wanted.owner_id)
+    if wanted.region is not None:
+        conditions.append(DueRow.region == wanted.region)
+    return conditions
+
+
+@dataclass(frozen=True, slots=True)
+class LastDay:
+    car_id: int
+    mark: str
+    number: int
+    owner: str
+    item: str
+    on: date
+
+
+def last_days(db: Session, wanted: ForecastFilter, until: date) -> list[LastDay]:
+    """The last service days that come until a day, or have passed, the earliest first."""
+    query = (
+        select(DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.item, DueRow.due_on)
+        .join(Party, Party.id == DueRow.owner_id)
+        .where(
+            *_among(db, wanted),
+            DueRow.item_no.in_([ITEMS.index(item) for item in sorted(NO_WORK)]),
+            DueRow.due_on <= until,
+        )
+        .order_by(DueRow.due_on, DueRow.mark, DueRow.number)
+    )
+    return [
+        LastDay(car_id, mark, number, owner, item, on)
+        for car_id, mark, number, owner, item, on in db.execute(query)
+        if on is not None
+    ]

@@ -1,0 +1,104 @@
+"""The forecast: pictures with a table each, with and without planned visits, and as a workbook."""
+
+import io
+from datetime import date
+from xml.etree import ElementTree
+
+import pytest
+from openpyxl import load_workbook
+
+from app.actions import visits
+from app.actions.visits import Planning
+from app.store.derived import DueRow
+from tests.pages.fleet_cast import MARROW, STAMP, add
+from tests.pages.plans_cast import NORTH, fleet, standards
+from tests.pages.reading import Page
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture
+def cars(record):
+    keys = record(fleet)
+    record(standards)
+    return keys
+
+
+def workbook(client, query: str = ""):
+    content = client.get(f"/forecast.xlsx{query}").content
+    book = load_workbook(io.BytesIO(content))
+    return {sheet.title: list(sheet.iter_rows(values_only=True)) for sheet in book}
+
+
+def test_an_empty_register_says_that_nothing_is_dated(client):
+    assert "Nothing that is dated answers to this filter." in client.get("/forecast").text
+
+
+def test_every_dated_item_is_counted_in_its_month_and_again_after_its_interval(
+    client, record, cars
+):
+    (header, *rows) = workbook(client)["Due by month"]
+    due = record(
+        lambda db: [
+            (row.item, row.due_on, row.interval_months) for row in db.query(DueRow) if row.due_on
+        ]
+    )
+    place = header.index("Visual inspection")
+    expected = [row for row in due if row[0] == "visual" and f"{row[1]:%Y-%m}" == "2027-04"]
+    assert {row[0]: row[place] for row in rows}["2027-04"] == len(expected) == 1
+    # Ten years after April 2027 lies past the forecast; the air brake's interval does not (it is overdue here).
+    brakes = header.index("Air brake")
+    interval = next(row[2] for row in due if row[0] == "air_brake")
+    assert sum(row[brakes] for row in rows) == len(cars) * (1 + (119 // interval))
+    assert rows[0][brakes] == len(cars)  # due already: in the first month
+
+
+def test_the_page_says_in_words_what_it_counts_and_filters_by_owner(client, record, cars):
+    record(lambda db: add(db, "ZQAX", 1, date(2017, 5, 1), MARROW, "Prairie"))
+    page = client.get("/forecast?by=region")
+    assert "Cars in service, 10 years from" in Page(page.text).words
+    assert "by region" in Page(page.text).words
+    both = workbook(client, "?by=region")["Due by month"]
+    assert both[0][1:-1] == ("Gulf", "Prairie")
+    only = workbook(client, "?by=region&region=Prairie")["Due by month"]
+    assert only[0][1:-1] == ("Prairie",)
+
+
+def test_a_wrong_filter_counts_nothing_and_says_so(client, cars):
+    page = client.get("/forecast?by=moon").text
+    assert "Nothing is counted until what is asked for can be read." in page
+    assert client.get("/forecast.xlsx?by=moon").status_code == 422
+
+
+def test_a_planned_visit_moves_its_items_into_its_month(client, record, cars):
+    before = {row[0]: row for row in workbook(client)["Shop days"][1:]}
+    items = ("visual", "structural_integrity")
+    planning = Planning(NORTH, date(2027, 2, 1), items, 20)
+    record(lambda db: visits.plan(db, cars[0], planning, STAMP))
+    after = {row[0]: row for row in workbook(client)["Shop days"][1:]}
+    # 2 and 4 days, due in April 2027 (the standards to begin with).
+    assert (after["2027-04"][1], after["2027-04"][2]) == (
+        before["2027-04"][1],
+        before["2027-04"][1] - 6,
+    )
+    assert after["2027-02"][2] == before["2027-02"][2] + 6
+    assert "With the planned visits" in client.get("/forecast").text
+
+
+@pytest.mark.parametrize("picture", ["due", "days", "cost", "last-days"])
+def test_a_picture_is_svg_without_scripts(client, cars, picture):
+    answer = client.get(f"/forecast/{picture}.svg")
+    assert answer.headers["content-type"].startswith("image/svg+xml")
+    tree = ElementTree.fromstring(answer.content)
+    assert tree.tag == f"{SVG}svg"
+    assert not list(tree.iter(f"{SVG}script"))
+
+
+def test_last_service_days_are_listed_with_their_cars(client, record):
+    record(lambda db: add(db, "ZQKX", 9001, date(1980, 1, 1)))
+    book = workbook(client)["Last service days"]
+    stored = record(
+        lambda db: [row.due_on for row in db.query(DueRow) if row.item in ("age_limit", "service_end") and row.due_on]
+    )  # fmt: skip
+    assert [row[4].date() for row in book[1:]] == stored
+    assert stored
