@@ -12,6 +12,8 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions.pack import PackedInstruction, instruction
+from app.actions.pack_numbers import Zone
+from app.actions.work_orders import zones_of
 from app.core.facts import EVENT_ITEMS
 from app.errors import Fault, Refused
 from app.pages.instructions import MEASURES
@@ -43,6 +45,12 @@ class Order:
     line: Line
     car: Car
     jobs: Sequence[Job]
+    zones: Sequence[Zone]
+
+    @property
+    def measured(self) -> Sequence[Zone]:
+        """The zones to be measured, where thickness is among the work."""
+        return self.zones if any(job.work.item == "thickness" for job in self.jobs) else ()
 
 
 @router.get("/visits/orders")
@@ -87,7 +95,11 @@ def _page(
 def _orders(db: Session, found: Sequence[Line], today: date) -> list[Order]:
     held = [(line, cars.car_or_raise(db, line.visit.car_id)) for line in found]
     own = instructions.in_force(db, {car.owner_id for _, car in held}, today)
-    return [Order(line, car, [_job(each, car, own) for each in line.work]) for line, car in held]
+    zones = zones_of(db, [car.id for _, car in held], today)
+    return [
+        Order(line, car, [_job(each, car, own) for each in line.work], zones.get(car.id, ()))
+        for line, car in held
+    ]
 
 
 def _job(work: WorkShown, car: Car, own: Mapping[tuple[int, str], instructions.Instructed]) -> Job:

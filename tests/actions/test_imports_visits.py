@@ -6,9 +6,10 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.actions import imports, visits
+from app.actions.imports.report import silent
 from app.actions.visits import Planning, Sending
 from app.errors import Conflict, Refused
-from app.store import visiting
+from app.store import proof, proof_rows, visiting
 from app.store.visits import CarReach
 from tests.actions.importing import CARS, bring_in, car, counts, faults, look, stamp
 
@@ -131,6 +132,17 @@ def test_an_import_of_visits_is_taken_back_whole(fleet):
     assert [state for _, state, _ in told(fleet)] == ["planned"]
     assert told(fleet, 2) == []
     assert rows_of_reach(fleet) == []
+
+
+def test_the_record_of_change_tells_of_what_a_file_of_visits_brought_and_took_back(fleet):
+    def behind() -> str | None:
+        return proof_rows.first_change_behind(fleet, proof.replay(fleet, silent), silent)
+
+    run = bring_in(fleet, "visits", HEADER + OVER)
+    assert behind() is None
+    imports.take_back(fleet, run.id, stamp(1))
+    fleet.commit()
+    assert behind() is None
 
 
 def test_an_import_of_visits_is_not_taken_back_under_a_step_noted_since(fleet):

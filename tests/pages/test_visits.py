@@ -562,3 +562,17 @@ def test_the_record_of_change_tells_of_planning_in_words(shared):
     told = words(shared.planner, "/changes")
     assert "planned a visit to a shop" in told
     assert "cancelled a planned visit to a shop" in told
+
+
+def test_a_work_order_with_a_thickness_test_lists_the_zones_to_be_measured(shared):
+    visit = planned(shared)
+    assert "Zones to be measured" not in words(shared.planner, f"/visits/{visit}/order")
+    with write_session(shared.app.state.sessions) as db:
+        owner = db.scalars(select(Party).where(Party.name == OWNER)).one()
+        planning = Planning(SHOP, date(2027, 6, 1), ("thickness",), 20)
+        session = asks(db, owner, "planner", "plan")
+        visit = visits.plan(session, shared.car, planning, STAMP).id
+    page = Page(shared.planner.get(f"/visits/{visit}/order").text)
+    assert "Zones to be measured" in page.words
+    zone = next(row for row in page.rows if row[0] == "Shell bottom")
+    assert zone[5] == ""
