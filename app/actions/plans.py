@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 
 from pydantic import TypeAdapter
@@ -36,10 +36,11 @@ class Content:
     soonest: float
     # Visits that were locked when it was solved, by car and month; it was solved around them.
     locked: frozenset[tuple[str, int]] = frozenset()
+    notes: Mapping[str, str] = field(default_factory=dict)
 
     def draft(self) -> Draft:
         """As it was made."""
-        return Draft(self.problem, self.solved.visits, self.locked)
+        return Draft(self.problem, self.solved.visits, self.locked, self.notes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,11 +273,12 @@ def _planning(at: Opened, visit: Visit, instructions: str) -> visits.Planning:
     month = ordinal(at.draft.problem.month(visit.month))
     items = items_of(visit.jobs)
     work = sum(at.content.basis.standards[item].days for item in items)
+    own = at.draft.notes.get(visit.car, "")
     return visits.Planning(
         visit.shop,
         date(month // 12, month % 12 + 1, 1),
         items,
         round(at.content.basis.days_away + work),
-        instructions,
+        "\n".join(part for part in (instructions.strip(), own) if part),
         at.row.id,
     )

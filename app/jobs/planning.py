@@ -58,7 +58,9 @@ def _asked(db: Session, payload: Payload) -> Content:
         at = plans.opened(db, payload["parent_id"])
         draft = at.draft
         stands = replace(at.content.solved, visits=draft.visits)
-        return replace(at.content, problem=draft.problem, solved=stands, locked=draft.locked)
+        return replace(
+            at.content, problem=draft.problem, solved=stands, locked=draft.locked, notes=draft.notes
+        )
     plan = planning.plan_or_raise(db, payload["plan_id"])
     now = plans.problem_now(db, plans.selection_of(plan), plans.basis_of(db))
     return Content(now.basis, now.problem, now.cars, now.remarks, Solved((), 0.0, 0.0), 0.0)

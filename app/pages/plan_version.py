@@ -38,7 +38,7 @@ from app.store import planning
 router = APIRouter(prefix="/plans/versions")
 
 MOST_LEFT = 200
-KINDS = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "undo")
+KINDS = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "note", "undo")
 EXPORTED = (
     "car", "shop", "month", "work", "days", "latest_month", "months_late", "locked", "visit_cost",
     "move_cost", "early_cost", "late_cost",
@@ -109,6 +109,8 @@ def _said(at: Opened, change: Change) -> str:
             return f"{change.car}: {work} placed at {there}"
         case "take_out":
             return f"{change.car}: visit of {month} taken out"
+        case "note":
+            return f"{change.car}: what the shop is to read was written"
         case "lock" | "unlock":
             return f"{change.car}: visit of {month} {change.kind}ed"
     return f"{change.car}: {there} {'forbidden' if change.kind == 'forbid' else 'allowed again'}"
@@ -189,7 +191,7 @@ def _change(at: Opened, posted: web.Sent) -> Change:
         month, shop = posted.one("to_month"), posted.one("shop")
     return Change(
         kind, posted.one("car"), _number(at, posted.one("month")), shop or None,  # type: ignore[arg-type]
-        _number(at, month), posted.one("job") or None,
+        _number(at, month), posted.one("job") or None, posted.one("text"),
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from app.store.columns import Base, Id, Key, Moment, Words, one_of
 
-CHANGES = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "undo")
+CHANGES = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "note", "undo")
 
 
 class Made:

@@ -11,7 +11,7 @@ branch_labels = None
 depends_on = None
 
 KEY = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-CHANGES = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "undo")
+CHANGES = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "note", "undo")
 TABLES = (
     "planning_basis", "plan", "plan_version", "plan_change", "plan_accepted", "visit_plan", "visit_work",
 )  # fmt: skip

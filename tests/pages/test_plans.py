@@ -9,6 +9,7 @@ import pytest
 from app.actions import plans
 from app.core.plan.basis import FIRST, PlanShop
 from app.store.plans import PlanChange, VisitPlan, VisitWork
+from app.store.visits import Visit
 from tests.fixtures.web import TestClient
 from tests.pages.fleet_cast import add
 from tests.pages.plans_cast import BASIS, CARS, NORTH, SKILLS, SOUTH, Planner, fleet, planner
@@ -213,6 +214,17 @@ def test_a_locked_visit_is_planned_when_its_version_is_accepted(at_work: Planner
         lambda db: [f"{row.month:%Y-%m}" for row in db.query(VisitPlan) if row.car_id == car_id]
     )
     assert month in planned
+
+
+def test_instructions_for_one_car_stand_behind_those_for_all(at_work: Planner, record):
+    version = at_work.plan()
+    _, visit, _, car_id = first_visit(record, version)
+    at_work.change(version, "note", car=visit.car, text="Mind the invented valve.")
+    assert "Mind the invented valve." in at_work.page(version, f"/cars/{car_id}")
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": "Call first."})
+    written = record(lambda db: {row.car_id: row.instructions for row in db.query(Visit)})
+    assert written[car_id] == "Call first.\nMind the invented valve."
+    assert {text for key, text in written.items() if key != car_id} == {"Call first."}
 
 
 def test_a_forbidden_shop_is_left_when_solved_again(at_work: Planner, record):

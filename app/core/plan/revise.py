@@ -1,22 +1,22 @@
-"""A plan changed by hand: move a visit, place what was left, lock, forbid, undo; what stands after the changes."""
+"""A plan changed by hand: move a visit, place what was left, lock, forbid, write to the shop, undo; what then stands."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from app.core.plan.cost import visits_by_car
 from app.core.plan.problem import Car, Fixed, Forbidden, Problem, Visit, by_name
 
-Kind = Literal["move", "place", "take_out", "lock", "unlock", "forbid", "allow", "undo"]
+Kind = Literal["move", "place", "take_out", "lock", "unlock", "forbid", "allow", "note", "undo"]
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
     """What is changed of a car: its visit of `month`; `to` is a shop and a month where it goes.
 
-    `job` is what is placed. `to` of forbid and allow may name no month: then it is any.
+    `job` is what is placed, `text` what the shop is to read of this car beside what it reads of all. `to` of forbid and allow may name no month: then it is any.
     """
 
     kind: Kind
@@ -25,6 +25,7 @@ class Change:
     shop: str | None = None
     to_month: int | None = None
     job: str | None = None
+    text: str = ""
 
 
 class CannotChange(ValueError):
@@ -33,11 +34,12 @@ class CannotChange(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """Visits as they stand, which of them are locked (car and month), and the problem with what is forbidden."""
+    """Visits as they stand, which are locked (car and month), the problem with what is forbidden, notes by car."""
 
     problem: Problem
     visits: tuple[Visit, ...]
     locked: frozenset[tuple[str, int]] = frozenset()
+    notes: Mapping[str, str] = field(default_factory=dict)
 
     def car(self, name: str) -> Car:
         for car in self.problem.cars:
@@ -89,6 +91,8 @@ def apply(draft: Draft, change: Change) -> Draft:
         case "unlock":
             _must_not_be_fixed(draft, car, change.month)
             return replace(draft, locked=draft.locked - {(car.name, change.month or 0)})
+        case "note":
+            return replace(draft, notes={**draft.notes, car.name: change.text.strip()})
         case "forbid" | "allow":
             return _forbid(draft, car, change)
         case _:
