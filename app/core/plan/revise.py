@@ -1,4 +1,4 @@
-"""A plan changed by hand: move a visit, place what was left, lock, forbid, write to the shop, undo; what then stands."""
+"""A plan changed by hand: move a visit, place what was left, lock, forbid, write to the shop, undo."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ Kind = Literal["move", "place", "take_out", "lock", "unlock", "forbid", "allow",
 class Change:
     """What is changed of a car: its visit of `month`; `to` is a shop and a month where it goes.
 
-    `job` is what is placed, `text` what the shop is to read of this car beside what it reads of all. `to` of forbid and allow may name no month: then it is any.
+    `job` is what is placed, `text` what the shop is to read of this car beside what it reads of all. `to_month` of
+    forbid and allow may be None: then it is any.
     """
 
     kind: Kind

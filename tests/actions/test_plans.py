@@ -1,0 +1,106 @@
+"""Shop plans on both engines: a search as a job, hand work, accepting, and the forecast with its planned visits."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from sqlalchemy import Engine, select
+
+from app import jobs
+from app.actions import plans
+from app.core.plan.check import faults
+from app.core.plan.demand import Selection
+from app.core.plan.forecast import by_month
+from app.core.plan.problem import ordinal
+from app.core.plan.revise import Change
+from app.errors import Conflict
+from app.jobs.doing import Doer
+from app.store import forecasting
+from app.store.db import sessions, write_session
+from app.store.forecasting import ForecastFilter
+from app.store.plans import VisitPlan
+from app.store.tables import Party
+from tests.fixtures.people import beforehand
+from tests.pages.fleet_cast import QUILLON, STAMP, add
+from tests.pages.plans_cast import BASIS, CARS, SOUTH, fleet, standards
+
+YEAR = Selection("2027-01", 12)
+
+
+@pytest.fixture
+def doer(any_engine: Engine) -> Iterator[Doer]:
+    with Doer(any_engine, "UTC") as doer:
+        yield doer
+
+
+@pytest.fixture
+def version(any_engine: Engine, doer: Doer) -> int:
+    """A year of a small fleet, as the search found it."""
+    with beforehand(sessions(any_engine)) as db:
+        fleet(db)
+        standards(db)
+        party = db.scalars(select(Party).where(Party.name == QUILLON)).one()
+        plan = plans.make(db, party.id, "Year", YEAR, STAMP)
+        payload = {"plan_id": plan.id, "name": "First", "seconds": 20}
+        job = jobs.ask(db, "solve-plan", payload, STAMP.by)
+    doer.do(job)
+    with write_session(sessions(any_engine)) as db:
+        found = jobs.look(db, job)
+        assert found.state == "done", found.error
+        return found.result["version_id"]
+
+
+def test_a_search_as_a_job_keeps_a_version_that_breaks_nothing(any_engine, version):
+    with beforehand(sessions(any_engine)) as db:
+        at = plans.opened(db, version)
+        assert not faults(at.draft.problem, at.draft.visits)
+        assert len(at.content.cars) == CARS
+        assert plans.unfit(db, at) == []
+        assert at.content.basis == BASIS
+
+
+def test_hand_work_is_folded_over_the_version_in_its_order(any_engine, version):
+    with beforehand(sessions(any_engine)) as db:
+        visit = plans.opened(db, version).draft.visits[0]
+        plans.change(db, version, Change("move", visit.car, visit.month, SOUTH, 2), STAMP)
+        plans.change(db, version, Change("lock", visit.car, 2), STAMP)
+    with beforehand(sessions(any_engine)) as db:
+        draft = plans.opened(db, version).draft
+        assert (visit.car, 2) in draft.locked
+        for _ in range(2):
+            plans.change(db, version, Change("undo"), STAMP)
+        assert visit in plans.opened(db, version).draft.visits
+        with pytest.raises(Conflict, match="nothing to undo"):
+            plans.change(db, version, Change("undo"), STAMP)
+
+
+def test_an_accepted_plan_moves_its_items_in_the_forecast(any_engine, version):
+    everything, first = ForecastFilter(), ordinal("2026-11")
+    with beforehand(sessions(any_engine)) as db:
+        before = by_month(forecasting.falling(db, everything), first, 24)
+        assert plans.accept(db, version, "", STAMP) == len(plans.opened(db, version).draft.visits)
+    with beforehand(sessions(any_engine)) as db:
+        due, visits = forecasting.moved_by_plan(db, everything)
+        planned = {f"{row.month:%Y-%m}" for row in db.scalars(select(VisitPlan))}
+        assert {f"{each.month // 12}-{each.month % 12 + 1:02}" for each in visits} == planned
+        assert sum(each.number for each in due) == sum(each.number for each in visits) > CARS
+        assert by_month(forecasting.falling(db, everything), first, 24) == before
+        for by in ("owner", "region"):
+            grouped = by_month(forecasting.falling(db, ForecastFilter(by)), first, 24)
+            assert sum(grouped.values()) == sum(before.values())
+
+
+def test_a_plan_that_began_in_the_past_is_not_accepted(any_engine, version):
+    later = replace(STAMP, today=date(2027, 2, 1))
+    with beforehand(sessions(any_engine)) as db, pytest.raises(Conflict, match="which is past"):
+        plans.accept(db, version, "", later)
+
+
+def test_another_owners_cars_and_plans_stay_out_of_reach(any_engine, version):
+    with beforehand(sessions(any_engine)) as db:
+        add(db, "ZQAX", 8001, date(2017, 5, 1), "Marrow Creek Cars", "Prairie")
+        both = plans.problem_now(db, YEAR, BASIS)
+        own = plans.problem_now(db, replace(YEAR, region="Gulf"), BASIS)
+        assert len(both.cars) == CARS + 1
+        assert len(own.cars) == CARS
