@@ -90,6 +90,7 @@ bench-field: setup  ## Measure what a tablet takes along, and how quickly it ans
 	$(BIN)/python -m bench.field_tablet
 
 bench-plan: setup  ## Measure shop plans of 5,000 cars beside their bound and soonest due first (minutes; more with --cars)
+	$(BIN)/python -m bench.plan_by_hand
 	$(BIN)/python -m bench.plan
 
 bench-pages: setup  ## Measure the pages of the register that DATABASE_URL names

@@ -34,6 +34,12 @@ class Content:
     remarks: tuple[Remark, ...]
     solved: Solved
     soonest: float
+    # Visits that were locked when it was solved, by car and month; it was solved around them.
+    locked: frozenset[tuple[str, int]] = frozenset()
+
+    def draft(self) -> Draft:
+        """As it was made."""
+        return Draft(self.problem, self.solved.visits, self.locked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +188,7 @@ def opened(db: Session, version_id: int) -> Opened:
         CHANGE.validate_python({**each.detail, "kind": each.kind})
         for each in planning.changes(db, version_id)
     )
-    draft = revised(Draft(content.problem, content.solved.visits), made)
+    draft = revised(content.draft(), made)
     return Opened(row, plan, content, draft, made)
 
 
@@ -216,8 +222,7 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
         raise Conflict("Nothing was changed by hand, so there is nothing to undo.")
     try:
         if wanted.kind == "undo":
-            first = Draft(at.content.problem, at.content.solved.visits)
-            draft = revised(first, (*at.changes, wanted))
+            draft = revised(at.content.draft(), (*at.changes, wanted))
         else:
             draft = apply(at.draft, wanted)
     except CannotChange as cannot:

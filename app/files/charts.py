@@ -48,8 +48,8 @@ def svg(chart: Chart) -> bytes:
     kind = pygal.StackedBar if chart.stacked else pygal.Bar
     drawn = kind(
         style=style, width=chart.width, height=chart.height, js=[], explicit_size=True,
-        legend_at_bottom=True, legend_at_bottom_columns=4, show_minor_x_labels=False,
-        x_labels_major_every=max(1, len(chart.labels) // 12), truncate_legend=-1, margin=10,
+        legend_at_bottom=True, legend_at_bottom_columns=5, show_minor_x_labels=False,
+        x_labels_major_every=max(1, len(chart.labels) // 12), truncate_legend=-1, truncate_label=-1, margin=10,
     )  # fmt: skip
     drawn.x_labels = list(chart.labels)
     for name, values in chart.series.items():

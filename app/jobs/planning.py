@@ -16,10 +16,10 @@ from sqlalchemy.orm import Session
 from app.access import EVERYTHING
 from app.actions import plans
 from app.actions.imports import Tell
-from app.actions.plans import Asked, Content
+from app.actions.plans import Content
 from app.actions.stamp import Stamp
 from app.answers.planning import solved
-from app.core.plan.problem import Problem
+from app.core.plan.problem import Problem, Solved
 from app.core.plan.revise import around_locked
 from app.store import jobs, planning
 from app.store.db import read_session, sessions
@@ -31,8 +31,9 @@ SECONDS_BETWEEN_LOOKS = 0.5
 def solve(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
     """What the search found, as the content of a version."""
     tell("Putting the problem together")
-    asked = _asked(db, payload)
-    problem = _with_a_day(asked.problem, payload.get("extra"))
+    content = _asked(db, payload)
+    asked = content.draft()
+    problem = _with_a_day(around_locked(asked), payload.get("extra"))
     seconds = float(payload["seconds"])
     began = monotonic()
 
@@ -43,7 +44,7 @@ def solve(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, 
 
     tell("Searching for the cheapest plan", 0, int(seconds))
     found, soonest = solved(problem, seconds, told, _stopped(db, payload["job_id"]))
-    return {"content": Content(asked.basis, problem, asked.cars, asked.remarks, found, soonest)}
+    return {"content": replace(content, solved=found, soonest=soonest)}
 
 
 def _whole(cost: float) -> str:
@@ -51,13 +52,16 @@ def _whole(cost: float) -> str:
     return f"{cost:,.0f}".replace(",", "\u202f")
 
 
-def _asked(db: Session, payload: Payload) -> Asked:
+def _asked(db: Session, payload: Payload) -> Content:
+    """What is to be solved, as the content of a version that nothing has solved yet but hand and locks."""
     if payload.get("parent_id") is not None:
         at = plans.opened(db, payload["parent_id"])
-        content = at.content
-        return Asked(content.basis, around_locked(at.draft), content.cars, content.remarks)
+        draft = at.draft
+        stands = replace(at.content.solved, visits=draft.visits)
+        return replace(at.content, problem=draft.problem, solved=stands, locked=draft.locked)
     plan = planning.plan_or_raise(db, payload["plan_id"])
-    return plans.problem_now(db, plans.selection_of(plan), plans.basis_of(db))
+    now = plans.problem_now(db, plans.selection_of(plan), plans.basis_of(db))
+    return Content(now.basis, now.problem, now.cars, now.remarks, Solved((), 0.0, 0.0), 0.0)
 
 
 def _with_a_day(problem: Problem, extra: Mapping[str, Any] | None) -> Problem:

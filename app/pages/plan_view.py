@@ -39,6 +39,7 @@ class Figures:
     late: int
     early: int
     by_hand: int
+    around: int
     faults: Sequence[str]
 
     @property
@@ -66,6 +67,7 @@ def figures(at: Opened) -> Figures:
         late,
         early,
         len(counting(at.changes)),
+        len(at.content.locked),
         faults(problem, visits)[:MOST_FAULTS],
     )
 

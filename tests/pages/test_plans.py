@@ -191,6 +191,7 @@ def test_a_locked_visit_stays_where_it_is_when_solved_again(at_work: Planner, re
     again = at_work.solve(f"/plans/versions/{version}/solve", name="Around it")
     stands = opened(record, again).draft.of_car(visit.car)
     assert (SOUTH, 1) in [(each.shop, each.month) for each in stands]
+    assert (visit.car, 1) in opened(record, again).draft.locked
     plan_id = opened(record, version).plan.id
     page = Page(
         at_work.client.get(f"/plans/{plan_id}/compare?before={version}&after={again}").text
@@ -200,6 +201,18 @@ def test_a_locked_visit_stays_where_it_is_when_solved_again(at_work: Planner, re
         version, "move", car=visit.car, month="2027-02", shop=NORTH, to_month="2027-02"
     )
     assert "is locked. Unlock it first." in refused.text
+
+
+def test_a_locked_visit_is_planned_when_its_version_is_accepted(at_work: Planner, record):
+    version = at_work.plan()
+    _, visit, month, car_id = first_visit(record, version)
+    at_work.change(version, "lock", car=visit.car, month=month)
+    again = at_work.solve(f"/plans/versions/{version}/solve")
+    at_work.client.post(f"/plans/versions/{again}/accept", data={"instructions": ""})
+    planned = record(
+        lambda db: [f"{row.month:%Y-%m}" for row in db.query(VisitPlan) if row.car_id == car_id]
+    )
+    assert month in planned
 
 
 def test_a_forbidden_shop_is_left_when_solved_again(at_work: Planner, record):
