@@ -9,7 +9,7 @@ from app.actions import imports, visits
 from app.actions.imports.report import silent
 from app.actions.visits import Planning, Sending
 from app.errors import Conflict, Refused
-from app.store import proof, proof_rows, visiting
+from app.store import digests, proof, proof_rows, visiting
 from app.store.visits import CarReach
 from tests.actions.importing import CARS, bring_in, car, counts, faults, look, stamp
 
@@ -139,6 +139,8 @@ def test_the_record_of_change_tells_of_what_a_file_of_visits_brought_and_took_ba
         return proof_rows.first_change_behind(fleet, proof.replay(fleet, silent), silent)
 
     run = bring_in(fleet, "visits", HEADER + OVER)
+    told = digests.brought(fleet, run.id, run.recorded_at)
+    assert {name: each["rows"] for name, each in told.items()} == {"visit": 1, "visit_step": 3}
     assert behind() is None
     imports.take_back(fleet, run.id, stamp(1))
     fleet.commit()
