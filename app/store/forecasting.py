@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Select, and_, exists, extract, func, select
+from sqlalchemy import ColumnElement, Select, Subquery, and_, exists, extract, func, select
 from sqlalchemy.orm import Session
 
 from app.core.facts import ITEMS
@@ -49,17 +49,39 @@ def falling(db: Session, wanted: ForecastFilter) -> list[Falling]:
 
 
 def moved_by_plan(db: Session, wanted: ForecastFilter) -> tuple[list[Falling], list[Falling]]:
-    """The items that planned visits will do: as they fall due, and in the month of their visit."""
+    """The items that planned visits will do: as they fall due, and in the month of their visit.
+
+    Of an item that several visits are to do the first counts, since it is done then.
+    """
+    first = _first_visits()
     planned = and_(
-        _counts(db, wanted),
-        DueRow.car_id == VisitWork.car_id,
-        DueRow.item == VisitWork.item,
-        VisitPlan.visit_id == VisitWork.visit_id,
-        ~_ended(),
+        _counts(db, wanted), DueRow.car_id == first.c.car_id, DueRow.item == first.c.item
     )
     due = _counted(db, wanted, _month(DueRow.due_on), planned)
-    visit = _counted(db, wanted, _month(VisitPlan.month), planned)
+    visit = _counted(db, wanted, _month(first.c.month), planned)
     return due, visit
+
+
+def _first_visits() -> Subquery:
+    """The month in which each item of a car is to be done first, by visits that did not do it yet."""
+    return (
+        select(VisitWork.car_id, VisitWork.item, func.min(VisitPlan.month).label("month"))
+        .join(VisitPlan, VisitPlan.visit_id == VisitWork.visit_id)
+        .join(DueRow, and_(DueRow.car_id == VisitWork.car_id, DueRow.item == VisitWork.item))
+        .where(~_ended(), ~_done())
+        .group_by(VisitWork.car_id, VisitWork.item)
+        .subquery()
+    )
+
+
+def _done() -> ColumnElement[bool]:
+    """Whether the item counts from a day of the visit already, though the car is not released."""
+    return exists().where(
+        VisitStep.visit_id == VisitWork.visit_id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step == "sent",
+        VisitStep.happened_on <= DueRow.basis_on,
+    )
 
 
 def _ended() -> ColumnElement[bool]:
@@ -128,14 +150,14 @@ class LastDay:
 
 
 def last_days(db: Session, wanted: ForecastFilter, until: date) -> list[LastDay]:
-    """The last service days that come until a day, or have passed, the earliest first."""
+    """The last service days that come before a day, or have passed, the earliest first."""
     query = (
         select(DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.item, DueRow.due_on)
         .join(Party, Party.id == DueRow.owner_id)
         .where(
             *_among(db, wanted),
             DueRow.item_no.in_([ITEMS.index(item) for item in sorted(NO_WORK)]),
-            DueRow.due_on <= until,
+            DueRow.due_on < until,
         )
         .order_by(DueRow.due_on, DueRow.mark, DueRow.number)
     )

@@ -7,11 +7,12 @@ from xml.etree import ElementTree
 import pytest
 from openpyxl import load_workbook
 
-from app.actions import visits
+from app.actions import events, visits
+from app.actions.changes import NewEvent
 from app.actions.visits import Planning
 from app.store.derived import DueRow
 from tests.pages.fleet_cast import MARROW, STAMP, add
-from tests.pages.plans_cast import NORTH, fleet, standards
+from tests.pages.plans_cast import NORTH, SOUTH, fleet, standards
 from tests.pages.reading import Page
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -83,6 +84,34 @@ def test_a_planned_visit_moves_its_items_into_its_month(client, record, cars):
     )
     assert after["2027-02"][2] == before["2027-02"][2] + 6
     assert "With the planned visits" in client.get("/forecast").text
+
+
+def days(client, column: int) -> dict:
+    """Of the sheet of shop days by month: 1 needed, 2 with the planned visits."""
+    return {row[0]: row[column] for row in workbook(client)["Shop days"][1:]}
+
+
+def test_an_item_that_two_visits_are_to_do_is_done_in_the_first(client, record, cars):
+    before = days(client, 1)
+    for shop, month in ((SOUTH, 3), (NORTH, 2)):
+        planning = Planning(shop, date(2027, month, 1), ("visual",), 20)
+        record(lambda db, planning=planning: visits.plan(db, cars[0], planning, STAMP))
+    with_visits = days(client, 2)
+    assert with_visits["2027-02"] == before["2027-02"] + 2
+    assert with_visits["2027-03"] == before["2027-03"]
+    assert with_visits["2027-04"] == before["2027-04"] - 2
+
+
+def test_work_recorded_in_the_shop_is_not_asked_for_again_before_the_car_is_released(
+    client, record, cars
+):
+    planning = Planning(NORTH, date(2026, 11, 1), ("visual",), 20)
+    visit = record(lambda db: visits.plan(db, cars[0], planning, STAMP).id)
+    record(lambda db: visits.step(db, visit, "sent", date(2026, 11, 10), STAMP))
+    assert days(client, 2)["2026-11"] == days(client, 1)["2026-11"] + 2
+    inspected = NewEvent(date(2026, 11, 20), ("visual",))
+    record(lambda db: events.record_event(db, cars[0], inspected, STAMP))
+    assert days(client, 2) == days(client, 1)
 
 
 @pytest.mark.parametrize("picture", ["due", "days", "cost", "last-days"])
