@@ -19,13 +19,14 @@ from app.core.plan.basis import Basis
 from app.core.plan.forecast import Need, by_month, needs
 from app.core.words import capitalized, label
 from app.errors import NotFound
-from app.files.charts import Chart, svg
+from app.files.charts import Chart, style_sums, svg
 from app.files.tables_out import Sheet, Value
 from app.pages.choices import choices
 from app.pages.exports import as_workbook
 from app.pages.filters import Asked
 from app.store import forecasting
 from app.store.forecasting import ForecastFilter, Grouping, LastDay
+from app.web.headers import POLICY
 
 router = APIRouter()
 Rows = list[Sequence[Value]]
@@ -33,7 +34,8 @@ Rows = list[Sequence[Value]]
 YEARS = 10
 GROUPINGS = (("item", "item"), ("owner", "owner"), ("region", "region"))
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in EVENT_ITEMS)
-NAMES = ("by", "item", "owner", "region")
+VISITS = (("with", "with the planned visits"),)
+NAMES = ("by", "item", "owner", "region", "visits")
 PICTURES = ("due", "days", "cost", "last-days")
 # More groups than this are drawn as one; the table has them all.
 MOST_DRAWN = 8
@@ -42,7 +44,10 @@ OTHERS = "others"
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """Ten years from a month on. `due` counts by group and month; `plain` and `planned` are needs by month."""
+    """Ten years from a month on. `due` counts by group and month, with the planned visits where `moved`.
+
+    `plain` and `planned` are needs by month, without and with the planned visits.
+    """
 
     first: int
     groups: Sequence[str]
@@ -52,6 +57,7 @@ class Forecast:
     capacity: Mapping[int, float]
     last: Sequence[LastDay]
     any_planned: bool
+    moved: bool = False
 
     @property
     def months(self) -> range:
@@ -71,9 +77,13 @@ class Forecast:
         return found
 
     def last_by_year(self) -> dict[int, int]:
-        found: dict[int, int] = defaultdict(int)
+        """Cars by the year of their first such day; what is past stands in the first year."""
+        firsts: dict[int, date] = {}
         for each in self.last:
-            found[max(each.on.year, self.first // 12)] += 1
+            firsts.setdefault(each.car_id, each.on)
+        found: dict[int, int] = defaultdict(int)
+        for on in firsts.values():
+            found[max(on.year, self.first // 12)] += 1
         return found
 
 
@@ -81,11 +91,15 @@ def month_name(month: int) -> str:
     return f"{month // 12:04}-{month % 12 + 1:02}"
 
 
-def forecast(db: Session, wanted: ForecastFilter, basis: Basis, today: date) -> Forecast:
+def forecast(
+    db: Session, wanted: ForecastFilter, basis: Basis, today: date, moved: bool = False
+) -> Forecast:
     first, months = today.year * 12 + today.month - 1, 12 * YEARS
     falling = forecasting.falling(db, wanted)
     due, visits = forecasting.moved_by_plan(db, wanted)
     counted = by_month(falling, first, months)
+    if moved:
+        counted = _moved(counted, by_month(due, first, months), by_month(visits, first, months))
     sizes: dict[str, int] = defaultdict(int)
     for (group, _), number in counted.items():
         sizes[group] += number
@@ -98,8 +112,16 @@ def forecast(db: Session, wanted: ForecastFilter, basis: Basis, today: date) -> 
     until = date(today.year + YEARS, today.month, 1)
     return Forecast(
         first, sorted(sizes, key=lambda group: (-sizes[group], group)), counted, plain, planned,
-        capacity, forecasting.last_days(db, wanted, until), bool(visits),
+        capacity, forecasting.last_days(db, wanted, until), bool(visits), moved,
     )  # fmt: skip
+
+
+Counted = Mapping[tuple[str, int], int]
+
+
+def _moved(all_: Counted, taken: Counted, put: Counted) -> dict[tuple[str, int], int]:
+    found = {at: all_.get(at, 0) - taken.get(at, 0) + put.get(at, 0) for at in {*all_, *put}}
+    return {at: number for at, number in found.items() if number}
 
 
 def _less(
@@ -121,11 +143,11 @@ def _less(
 @web.may("read")
 def show(request: Request, db: web.Db, today: web.Today) -> Response:
     asked, wanted = _wanted(request, db)
-    found = None if asked.problems else forecast(db, wanted, plans.basis_of(db), today)
+    found = None if asked.problems else _found(asked, db, wanted, today)
     given = choices(request, db)
     return web.page(
         request, "forecast/show.html", found=found, wanted=wanted, asked=asked.values,
-        problems=asked.problems, groupings=GROUPINGS, items=ITEM_CHOICES, owners=given.owners,
+        problems=asked.problems, groupings=GROUPINGS, visits=VISITS, items=ITEM_CHOICES, owners=given.owners,
         regions=given.regions, month_name=month_name, called=_called(wanted), need=Need(),
         years=YEARS, today=today,
     )  # fmt: skip
@@ -136,7 +158,7 @@ def show(request: Request, db: web.Db, today: web.Today) -> Response:
 def as_file(request: Request, db: web.Db, today: web.Today) -> Response:
     asked, wanted = _wanted(request, db)
     asked.refuse()
-    found = forecast(db, wanted, plans.basis_of(db), today)
+    found = _found(asked, db, wanted, today)
     return as_workbook(f"forecast-{today}", _sheets(found, wanted))
 
 
@@ -147,14 +169,26 @@ def picture(request: Request, picture: str, db: web.Db, today: web.Today) -> Res
         raise NotFound("There is no such picture.")
     asked, wanted = _wanted(request, db)
     asked.refuse()
-    found = forecast(db, wanted, plans.basis_of(db), today)
-    return Response(svg(_chart(found, picture, wanted)), media_type="image/svg+xml")
+    found = _found(asked, db, wanted, today)
+    drawn = svg(_chart(found, picture, wanted))
+    return Response(drawn, media_type="image/svg+xml", headers=_its_own_styles(drawn))
+
+
+def _its_own_styles(drawn: bytes) -> dict[str, str]:
+    """Opened by itself, a picture may use the style sheet that it came with, and no other."""
+    allowed = " ".join(["style-src", *style_sums(drawn)])
+    return {"Content-Security-Policy": POLICY.replace("style-src 'self'", allowed)}
+
+
+def _found(asked: Asked, db: Session, wanted: ForecastFilter, today: date) -> Forecast:
+    return forecast(db, wanted, plans.basis_of(db), today, asked.values.get("visits") == "with")
 
 
 def _wanted(request: Request, db: Session) -> tuple[Asked, ForecastFilter]:
     asked = Asked.of(request.query_params, NAMES)
     given = choices(request, db)
     owner_id = asked.key("owner", given.owners)
+    asked.one_of("visits", VISITS)
     return asked, ForecastFilter(
         cast(Grouping, asked.one_of("by", GROUPINGS) or "item"),
         asked.one_of("item", ITEM_CHOICES),
@@ -178,7 +212,7 @@ def _called(wanted: ForecastFilter) -> Any:
 def _chart(found: Forecast, picture: str, wanted: ForecastFilter) -> Chart:
     months, years = found.months, found.years
     if picture == "due":
-        return Chart([month_name(month) for month in months], _drawn(found, wanted))
+        return Chart([month_name(month) for month in months], _drawn(found, wanted), every=12)
     if picture == "days":
         series = {"Days needed": [found.plain.get(month, Need()).days for month in months]}
         if found.any_planned:
@@ -186,13 +220,13 @@ def _chart(found: Forecast, picture: str, wanted: ForecastFilter) -> Chart:
                 found.planned.get(month, Need()).days for month in months
             ]
         series["Days there are"] = [found.capacity[month] for month in months]
-        return Chart([month_name(month) for month in months], series, stacked=False)
+        return Chart([month_name(month) for month in months], series, "lines", every=12)
     if picture == "cost":
         costs = {"Cost": [found.by_year(found.plain)[year].cost for year in years]}
         if found.any_planned:
             planned = found.by_year(found.planned)
             costs["With the planned visits"] = [planned[year].cost for year in years]
-        return Chart([str(year) for year in years], costs, stacked=False)
+        return Chart([str(year) for year in years], costs, "beside")
     last = found.last_by_year()
     return Chart([str(year) for year in years], {"Cars": [last[year] for year in years]})
 
@@ -209,39 +243,52 @@ def _drawn(found: Forecast, wanted: ForecastFilter) -> dict[str, list[float]]:
 
 
 def _sheets(found: Forecast, wanted: ForecastFilter) -> list[Sheet]:
-    called, empty = _called(wanted), Need()
-    due: Rows = [
+    cars: Rows = [[each.mark, each.number, each.owner, each.item, each.on] for each in found.last]
+    return [
+        _due_sheet(found, wanted),
+        _days_sheet(found),
+        _years_sheet(found),
+        Sheet("Last service days", ["mark", "number", "owner", "item", "last day"], cars),
+    ]
+
+
+def _due_sheet(found: Forecast, wanted: ForecastFilter) -> Sheet:
+    header = ["month", *map(_called(wanted), found.groups), "all", "all with planned visits"]
+    rows: Rows = [
         [
             month_name(month),
             *(found.due.get((group, month), 0) for group in found.groups),
             found.total(month),
+            found.planned.get(month, Need()).number,
         ]
         for month in found.months
     ]
-    days: Rows = [
+    return Sheet("Due by month", header, rows)
+
+
+def _days_sheet(found: Forecast) -> Sheet:
+    header = ["month", "days needed", "with planned visits", "days there are"]
+    rows: Rows = [
         [
             month_name(month),
-            found.plain.get(month, empty).days,
-            found.planned.get(month, empty).days,
+            found.plain.get(month, Need()).days,
+            found.planned.get(month, Need()).days,
             found.capacity[month],
         ]
         for month in found.months
     ]
-    plain, planned, last = (
-        found.by_year(found.plain), found.by_year(found.planned), found.last_by_year(),
-    )  # fmt: skip
-    costs: Rows = [
-        [year, plain[year].number, plain[year].cost, planned[year].cost, last[year]]
-        for year in found.years
-    ]
-    cars: Rows = [[each.mark, each.number, each.owner, each.item, each.on] for each in found.last]
-    return [
-        Sheet("Due by month", ["month", *map(called, found.groups), "all"], due),
-        Sheet("Shop days", ["month", "days needed", "with planned visits", "days there are"], days),
-        Sheet(
-            "By year",
-            ["year", "items", "cost", "cost with planned visits", "last service days"],
-            costs,
-        ),
-        Sheet("Last service days", ["mark", "number", "owner", "item", "last day"], cars),
-    ]
+    return Sheet("Shop days", header, rows)
+
+
+def _years_sheet(found: Forecast) -> Sheet:
+    plain, planned = found.by_year(found.plain), found.by_year(found.planned)
+    last = found.last_by_year()
+    header = [
+        "year", "items", "items with planned visits", "cost", "cost with planned visits",
+        "cars to their last service day",
+    ]  # fmt: skip
+    rows: Rows = []
+    for year in found.years:
+        one, other = plain[year], planned[year]
+        rows.append([year, one.number, other.number, one.cost, other.cost, last[year]])
+    return Sheet("By year", header, rows)

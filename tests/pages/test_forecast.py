@@ -1,7 +1,9 @@
 """The forecast: pictures with a table each, with and without planned visits, and as a workbook."""
 
 import io
+from base64 import b64encode
 from datetime import date
+from hashlib import sha256
 from xml.etree import ElementTree
 
 import pytest
@@ -10,7 +12,9 @@ from openpyxl import load_workbook
 from app.actions import events, visits
 from app.actions.changes import NewEvent
 from app.actions.visits import Planning
+from app.pages.forecast import Forecast
 from app.store.derived import DueRow
+from app.store.forecasting import LastDay
 from tests.pages.fleet_cast import MARROW, STAMP, add
 from tests.pages.plans_cast import NORTH, SOUTH, fleet, standards
 from tests.pages.reading import Page
@@ -60,9 +64,9 @@ def test_the_page_says_in_words_what_it_counts_and_filters_by_owner(client, reco
     assert "Cars in service, 10 years from" in Page(page.text).words
     assert "by region" in Page(page.text).words
     both = workbook(client, "?by=region")["Due by month"]
-    assert both[0][1:-1] == ("Gulf", "Prairie")
+    assert both[0][1:-2] == ("Gulf", "Prairie")
     only = workbook(client, "?by=region&region=Prairie")["Due by month"]
-    assert only[0][1:-1] == ("Prairie",)
+    assert only[0][1:-2] == ("Prairie",)
 
 
 def test_a_wrong_filter_counts_nothing_and_says_so(client, cars):
@@ -112,6 +116,52 @@ def test_work_recorded_in_the_shop_is_not_asked_for_again_before_the_car_is_rele
     inspected = NewEvent(date(2026, 11, 20), ("visual",))
     record(lambda db: events.record_event(db, cars[0], inspected, STAMP))
     assert days(client, 2) == days(client, 1)
+
+
+def test_groups_are_counted_with_the_planned_visits_where_that_is_asked(client, record, cars):
+    planning = Planning(NORTH, date(2027, 2, 1), ("visual",), 20)
+    record(lambda db: visits.plan(db, cars[0], planning, STAMP))
+    for query, february, april in (("", 0, 1), ("?visits=with", 1, 0)):
+        header, *rows = workbook(client, query)["Due by month"]
+        visual = {row[0]: row[header.index("Visual inspection")] for row in rows}
+        assert (visual["2027-02"], visual["2027-04"]) == (february, april)
+    assert (
+        "by item, with the planned visits." in Page(client.get("/forecast?visits=with").text).words
+    )
+    assert client.get("/forecast.xlsx?visits=without").status_code == 422
+
+
+def test_both_totals_stand_beside_the_groups_and_by_year(client, record, cars):
+    planning = Planning(NORTH, date(2027, 2, 1), ("visual",), 20)
+    record(lambda db: visits.plan(db, cars[0], planning, STAMP))
+    book = workbook(client)
+    totals = {row[0]: row[-2:] for row in book["Due by month"][1:]}
+    assert totals["2027-02"] == (0, 1)
+    assert totals["2027-04"][1] == totals["2027-04"][0] - 1
+    years = book["By year"][1:]
+    assert sum(row[1] for row in years) == sum(plain for plain, _ in totals.values())
+    assert sum(row[2] for row in years) == sum(planned for _, planned in totals.values())
+
+
+def test_a_picture_opened_by_itself_may_use_its_own_styles_and_no_other(client, cars):
+    answer = client.get("/forecast/due.svg")
+    (styles,) = ElementTree.fromstring(answer.content).iter(f"{SVG}style")
+    total = b64encode(sha256((styles.text or "").encode()).digest()).decode()
+    policy = answer.headers["content-security-policy"]
+    assert f"style-src 'sha256-{total}';" in policy
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+
+
+def test_a_car_with_two_last_service_days_counts_once_in_the_year_of_the_first():
+    ends = [
+        (1, "service_end", date(2029, 5, 1)),
+        (1, "age_limit", date(2030, 1, 1)),
+        (2, "age_limit", date(2020, 1, 1)),
+    ]
+    last = [LastDay(key, "ZQKX", key, MARROW, item, on) for key, item, on in ends]
+    found = Forecast(2026 * 12 + 10, [], {}, {}, {}, {}, last, False)
+    assert found.last_by_year() == {2029: 1, 2026: 1}
 
 
 @pytest.mark.parametrize("picture", ["due", "days", "cost", "last-days"])

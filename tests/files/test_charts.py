@@ -1,0 +1,47 @@
+"""Pictures of numbers: nothing is cut off, and nothing told by colour alone."""
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+
+from app.files.charts import Chart, svg
+
+SVG = "{http://www.w3.org/2000/svg}"
+LABELS = [f"2027-{month:02}" for month in range(1, 13)]
+
+
+def chart(count: int, kind="stacked") -> Chart:
+    return Chart(LABELS, {f"Group {at}": [at + 1.0] * 12 for at in range(count)}, kind)
+
+
+@pytest.mark.parametrize("count", range(1, 11))
+@pytest.mark.parametrize("kind", ["stacked", "beside", "lines"])
+def test_every_name_of_the_legend_lies_inside_the_picture(kind, count):
+    drawn = chart(count, kind)
+    tree = ElementTree.fromstring(svg(drawn))
+    (legends,) = (each for each in tree.iter(f"{SVG}g") if each.get("class") == "legends")
+    top = float(re.search(r", ?([\d.]+)\)", legends.get("transform"))[1])
+    lines = [top + float(text.get("y")) for text in legends.iter(f"{SVG}text")]
+    assert len(lines) == count
+    assert max(lines) + 4 <= drawn.height
+
+
+def test_bars_of_one_picture_are_hatched_each_in_its_own_way():
+    tree = ElementTree.fromstring(svg(chart(9)))
+    inks = [
+        (path.get("d"), path.get("stroke"))
+        for pattern in tree.iter(f"{SVG}pattern")
+        for path in list(pattern)[1:]
+    ]
+    # The first two are plain: the darkest of all, and a light one.
+    assert inks[:2] == [("", "#1f2a30")] * 2
+    assert len(set(inks[2:])) == len(inks[2:]) == 7
+
+
+def test_a_line_says_in_its_name_how_it_is_drawn():
+    tree = ElementTree.fromstring(svg(chart(3, "lines")))
+    words = [text.text for text in tree.iter(f"{SVG}text")]
+    assert [word for word in words if word and word.startswith("Group")] == [
+        "Group 0 (solid)", "Group 1 (dashed)", "Group 2 (dotted)",
+    ]  # fmt: skip
