@@ -34,7 +34,7 @@ Rows = list[Sequence[Value]]
 YEARS = 10
 GROUPINGS = (("item", "item"), ("owner", "owner"), ("region", "region"))
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in EVENT_ITEMS)
-VISITS = (("with", "with the planned visits"),)
+VISITS = (("with", "as planned"),)
 NAMES = ("by", "item", "owner", "region", "visits")
 PICTURES = ("due", "days", "cost", "last-days")
 # More groups than this are drawn as one; the table has them all.
