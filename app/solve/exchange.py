@@ -7,12 +7,14 @@ fill the slots it would rather take, those that fill the slots these would rathe
 from __future__ import annotations
 
 from collections import defaultdict, deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import dataclass
 from random import Random
 
 import numpy as np
 
 from app.core.plan.problem import TOLERANCE
+from app.solve.abreast import ABREAST, abreast
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Fleet, Floats
 from app.solve.master import Master
@@ -58,8 +60,9 @@ class Exchange:
     def _near(self, room: Floats, prices: Floats) -> dict[int, list[tuple[float, Column]]]:
         found: dict[int, dict[tuple[int, ...], Column]] = defaultdict(dict)
         market = Market(prices, room.reshape(prices.shape), self.fleet.problem.unplaced_cost)
-        for batch in self.fleet.batches:
-            cars, slots = near(batch, market, MOST_COLUMNS)
+        batches = self.fleet.batches
+        all_near = abreast(lambda batch: near(batch, market, MOST_COLUMNS), batches)
+        for batch, (cars, slots) in zip(batches, all_near, strict=True):
             for column in columns_of(self.fleet, batch, slots, cars):
                 found[column.car][column.slots] = column
         for column in self.chosen.values():
@@ -86,19 +89,19 @@ class Exchange:
         fruitless = 0
         best = self.cost
         while best > enough and not watch.over() and fruitless < 4 * len(self.chosen):
-            won = self._exchange(self._freed(), watch)
-            fruitless = 0 if won > 0 else fruitless + FREED
+            won = self._exchanges(watch)
+            fruitless = 0 if won > 0 else fruitless + ABREAST * FREED
             best -= won
 
     # ---- whom to free ----
 
-    def _freed(self) -> list[int]:
-        """Cars that stand in each other's way, from one that would gain."""
+    def _freed(self, others: Container[int]) -> list[int]:
+        """Cars that stand in each other's way, from one that would gain; none of `others`."""
         freed: dict[int, None] = {}
         queue = deque(self._first())
         while queue and len(freed) < FREED:
             car = queue.popleft()
-            if car not in freed:
+            if car not in freed and car not in others:
                 freed[car] = None
                 for slot in self._wished(car):
                     queue += self._ousted(slot, freed)
@@ -157,10 +160,19 @@ class Exchange:
 
     # ---- the exchange ----
 
-    def _exchange(self, cars: Sequence[int], watch: Watch) -> float:
-        """Choose anew for these cars; gives what was won."""
-        if not cars:
-            return 0.0
+    def _exchanges(self, watch: Watch) -> float:
+        """Choose anew for a few sets of cars at once, each as if the others stayed; gives what was won."""
+        sets: list[list[int]] = []
+        for _ in range(ABREAST):
+            sets.append(self._freed({car for cars in sets for car in cars}))
+        posed = [self._posed(cars) for cars in sets if cars]
+        found = abreast(lambda each: each.answered(self.left, watch.left + 0.1), posed)
+        return sum(
+            self._exchange(each.before, after) for each, after in zip(posed, found, strict=True)
+        )
+
+    def _posed(self, cars: Sequence[int]) -> _Posed:
+        """The choice for these cars in the room that all others leave."""
         before = [self.chosen[car] for car in cars]
         room = np.maximum(self.room, 0.0)
         for column in before:
@@ -170,11 +182,18 @@ class Exchange:
         master = Master(room, cars)
         master.add(columns)
         start = [float(column is self.chosen[column.car]) for column in columns]
-        after = master.choose(start, self.left, watch.left + 0.1, NODES)
+        return _Posed(before, master, start)
+
+    def _exchange(self, before: Sequence[Column], after: Sequence[Column]) -> float:
+        """Put the columns `after` in the place of those before, where that wins; gives what was won."""
         won = _cost(before) - _cost(after)
-        if len(after) != len(before) or won <= 0 or not _fit(room, after):
+        if len(after) != len(before) or won <= 0:
             return 0.0
         self._replace(before, after)
+        # Sets chosen at once may have taken the same idle days; the first keeps them.
+        if any(self.room[slot] < -TOLERANCE for column in after for slot, _ in column.days):
+            self._replace(after, before)
+            return 0.0
         return won
 
     def _choices_in(self, room: Floats, car: int) -> list[Column]:
@@ -206,11 +225,16 @@ class Exchange:
             self.within[slot].discard(column.car)
 
 
-def _fit(room: Floats, columns: Iterable[Column]) -> bool:
-    left = room.copy()
-    for column in columns:
-        take(left, column)
-    return bool((left >= -TOLERANCE).all())
+@dataclass(frozen=True, slots=True)
+class _Posed:
+    """A choice among the columns of a few cars, from those they have."""
+
+    before: list[Column]
+    master: Master
+    start: list[float]
+
+    def answered(self, left: float, seconds: float) -> list[Column]:
+        return self.master.choose(self.start, left, seconds, NODES)
 
 
 def _cost(columns: Iterable[Column]) -> float:
