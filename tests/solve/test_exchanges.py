@@ -44,6 +44,24 @@ def test_exchanges_made_at_once_never_fill_a_slot_past_its_days() -> None:
     assert exchange.cost < sum(column.cost for column in SOONEST)
 
 
+def test_an_exchange_for_days_that_another_took_meanwhile_is_not_made() -> None:
+    exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices())
+    before, after = next(
+        (exchange.chosen[car], column)
+        for car, choices in exchange.choices.items()
+        for _, column in choices
+        if column.cost < exchange.chosen[car].cost
+        and any(
+            exchange.room[slot] < 0.5
+            for slot, _ in set(column.days) - set(exchange.chosen[car].days)
+        )
+    )
+    room = exchange.room.copy()
+    assert exchange._exchange([before], [after]) == 0
+    assert exchange.chosen[before.car] is before
+    assert exchange.room == pytest.approx(room)
+
+
 def test_exchanges_made_at_once_come_out_the_same() -> None:
     assert _exchanged(6).chosen == _exchanged(6).chosen
 
