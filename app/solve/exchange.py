@@ -7,14 +7,17 @@ fill the slots it would rather take, those that fill the slots these would rathe
 from __future__ import annotations
 
 from collections import defaultdict, deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
 from random import Random
 
 import numpy as np
 
 from app.core.plan.problem import TOLERANCE
+from app.solve.abreast import ABREAST, abreast
 from app.solve.columns import Column, columns_of
-from app.solve.fleet import Fleet, Floats
+from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
 from app.solve.master import Master
 from app.solve.near import Market, near
 from app.solve.relaxed import fits, priced_at, take
@@ -22,6 +25,9 @@ from app.solve.watch import Watch
 
 # How many cars are freed at once; how many columns each may choose from, and how much dearer than its cheapest.
 FREED, MOST_COLUMNS, DEARER = 30, 40, 0.1
+# A car that pays more than that above its cheapest has so many to choose from, since those near its cheapest are all
+# taken; of those that fit it is offered the cheapest.
+MANY_COLUMNS = 400
 # What may be left to win in one exchange, of the plan's cost, and how many nodes it may look at: a limit of time would
 # make plans differ.
 LEFT, NODES = 1e-5, 20
@@ -45,31 +51,50 @@ class Exchange:
         self.paid: dict[int, float] = {}
         for column in self.chosen.values():
             self._put(column)
+        self.dearer = DEARER * self.cost / max(1, len(self.chosen))
         self.choices = self._near(room, prices)
         self.through = self._through()
         self.source = Random(1)
         self.left = LEFT * self.cost
-        self.dearer = DEARER * self.cost / max(1, len(self.chosen))
 
     @property
     def cost(self) -> float:
         return _cost(self.chosen.values())
 
     def _near(self, room: Floats, prices: Floats) -> dict[int, list[tuple[float, Column]]]:
-        found: dict[int, dict[tuple[int, ...], Column]] = defaultdict(dict)
         market = Market(prices, room.reshape(prices.shape), self.fleet.problem.unplaced_cost)
-        for batch in self.fleet.batches:
-            cars, slots = near(batch, market, MOST_COLUMNS)
+        choices = self._sorted(self._through_most(self.fleet.batches, market, MOST_COLUMNS))
+        hard_up = {
+            car for car, paid in self.paid.items() if paid - choices[car][0][0] > self.dearer
+        }
+        return choices | self._sorted(
+            self._through_most(_with(self.fleet.batches, hard_up), market, MANY_COLUMNS)
+        )
+
+    def _through_most(
+        self, batches: Sequence[Batch], market: Market, most: int
+    ) -> Iterator[tuple[Column, list[Column]]]:
+        """Of each car the column that was chosen, and those through the `most` visits that cost it least."""
+        all_near = abreast(lambda batch: near(batch, market, most), batches)
+        for batch, (cars, slots) in zip(batches, all_near, strict=True):
+            found: dict[int, list[Column]] = {car: [] for car in batch.cars.tolist()}
             for column in columns_of(self.fleet, batch, slots, cars):
-                found[column.car][column.slots] = column
-        for column in self.chosen.values():
-            found[column.car][column.slots] = column
+                found[column.car].append(column)
+            yield from ((self.chosen[car], columns) for car, columns in found.items())
+
+    def _sorted(
+        self, found: Iterable[tuple[Column, list[Column]]]
+    ) -> dict[int, list[tuple[float, Column]]]:
+        """By car its columns, none twice, with what they cost with prices, cheapest first."""
         return {
-            car: sorted(
-                ((priced_at(column, self.prices), column) for column in columns.values()),
+            chosen.car: sorted(
+                (
+                    (priced_at(column, self.prices), column)
+                    for column in {each.slots: each for each in (*columns, chosen)}.values()
+                ),
                 key=lambda each: (each[0], each[1].slots),
             )
-            for car, columns in found.items()
+            for chosen, columns in found
         }
 
     def _through(self) -> dict[int, dict[int, float]]:
@@ -86,19 +111,19 @@ class Exchange:
         fruitless = 0
         best = self.cost
         while best > enough and not watch.over() and fruitless < 4 * len(self.chosen):
-            won = self._exchange(self._freed(), watch)
-            fruitless = 0 if won > 0 else fruitless + FREED
+            won = self._exchanges(watch)
+            fruitless = 0 if won > 0 else fruitless + ABREAST * FREED
             best -= won
 
     # ---- whom to free ----
 
-    def _freed(self) -> list[int]:
-        """Cars that stand in each other's way, from one that would gain."""
+    def _freed(self, others: Container[int]) -> list[int]:
+        """Cars that stand in each other's way, from one that would gain; none of `others`."""
         freed: dict[int, None] = {}
         queue = deque(self._first())
         while queue and len(freed) < FREED:
             car = queue.popleft()
-            if car not in freed:
+            if car not in freed and car not in others:
                 freed[car] = None
                 for slot in self._wished(car):
                     queue += self._ousted(slot, freed)
@@ -127,15 +152,20 @@ class Exchange:
         paid = self.paid[car]
         own = {slot for slot, _ in chosen.days}
         wished: dict[int, None] = {}
-        for cost, column in self.choices[car][:WISHES]:
-            if cost > paid:
-                break
+        for column in self._dreams(car, paid):
             wished |= {
                 slot: None
                 for slot, days in column.days
                 if slot not in own and self.room[slot] < days
             }
         return list(wished)[:SLOTS]
+
+    def _dreams(self, car: int, paid: float) -> list[Column]:
+        """A few columns that cost a car no more than it pays: its cheapest, or of many some by lot."""
+        better = [column for cost, column in self.choices[car] if cost <= paid]
+        if len(better) <= MOST_COLUMNS:
+            return better[:WISHES]
+        return self.source.sample(better, WISHES)
 
     def _ousted(self, slot: int, freed: dict[int, None]) -> list[int]:
         """The cars in a slot that would lose least by leaving it."""
@@ -157,10 +187,19 @@ class Exchange:
 
     # ---- the exchange ----
 
-    def _exchange(self, cars: Sequence[int], watch: Watch) -> float:
-        """Choose anew for these cars; gives what was won."""
-        if not cars:
-            return 0.0
+    def _exchanges(self, watch: Watch) -> float:
+        """Choose anew for a few sets of cars at once, each as if the others stayed; gives what was won."""
+        sets: list[list[int]] = []
+        for _ in range(ABREAST):
+            sets.append(self._freed({car for cars in sets for car in cars}))
+        posed = [self._posed(cars) for cars in sets if cars]
+        found = abreast(lambda each: each.answered(self.left, watch.left + 0.1), posed)
+        return sum(
+            self._exchange(each.before, after) for each, after in zip(posed, found, strict=True)
+        )
+
+    def _posed(self, cars: Sequence[int]) -> _Posed:
+        """The choice for these cars in the room that all others leave."""
         before = [self.chosen[car] for car in cars]
         room = np.maximum(self.room, 0.0)
         for column in before:
@@ -170,22 +209,30 @@ class Exchange:
         master = Master(room, cars)
         master.add(columns)
         start = [float(column is self.chosen[column.car]) for column in columns]
-        after = master.choose(start, self.left, watch.left + 0.1, NODES)
+        return _Posed(before, master, start)
+
+    def _exchange(self, before: Sequence[Column], after: Sequence[Column]) -> float:
+        """Put the columns `after` in the place of those before, where that wins; gives what was won."""
         won = _cost(before) - _cost(after)
-        if len(after) != len(before) or won <= 0 or not _fit(room, after):
+        if len(after) != len(before) or won <= 0:
             return 0.0
         self._replace(before, after)
+        # Sets chosen at once may have taken the same idle days; the first keeps them.
+        if any(self.room[slot] < -TOLERANCE for column in after for slot, _ in column.days):
+            self._replace(after, before)
+            return 0.0
         return won
 
     def _choices_in(self, room: Floats, car: int) -> list[Column]:
-        """The columns that fit the room there is, and the one that was chosen."""
-        choices = self.choices[car]
-        dearest = choices[0][0] + self.dearer
-        return [
+        """The cheapest columns that fit the room there is, and the one that was chosen."""
+        choices, chosen = self.choices[car], self.chosen[car]
+        dearest = max(choices[0][0] + self.dearer, self.paid[car])
+        fitting = (
             column
             for cost, column in choices
-            if column is self.chosen[car] or (cost <= dearest and fits(room, column))
-        ]
+            if cost <= dearest and column is not chosen and fits(room, column)
+        )
+        return [chosen, *islice(fitting, MOST_COLUMNS)]
 
     def _replace(self, before: Iterable[Column], after: Iterable[Column]) -> None:
         for column in before:
@@ -206,11 +253,27 @@ class Exchange:
             self.within[slot].discard(column.car)
 
 
-def _fit(room: Floats, columns: Iterable[Column]) -> bool:
-    left = room.copy()
-    for column in columns:
-        take(left, column)
-    return bool((left >= -TOLERANCE).all())
+@dataclass(frozen=True, slots=True)
+class _Posed:
+    """A choice among the columns of a few cars, from those they have."""
+
+    before: list[Column]
+    master: Master
+    start: list[float]
+
+    def answered(self, left: float, seconds: float) -> list[Column]:
+        return self.master.choose(self.start, left, seconds, NODES)
+
+
+def _with(batches: Sequence[Batch], cars: Container[int]) -> list[Batch]:
+    """Batches of these cars alone."""
+    places = (
+        [at for at, car in enumerate(batch.cars.tolist()) if car in cars] for batch in batches
+    )
+    return packed(
+        some_of(batch, np.array(kept, dtype=np.int64))
+        for batch, kept in zip(batches, places, strict=True)
+    )
 
 
 def _cost(columns: Iterable[Column]) -> float:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from app.solve.abreast import abreast
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
 from app.solve.master import Master, Shares
@@ -105,8 +106,9 @@ def answers(
     rooms = room.reshape(prices.shape)
     columns: list[Column] = []
     paid = -float((prices * rooms).sum())
-    for batch in batches:
-        priced = price(batch, prices, rooms, fleet.problem.unplaced_cost)
+    leaving = fleet.problem.unplaced_cost
+    all_priced = abreast(lambda batch: price(batch, prices, rooms, leaving), batches)
+    for batch, priced in zip(batches, all_priced, strict=True):
         paid += float(priced.values.sum())
         columns += columns_of(fleet, batch, priced.slots)
     return paid, columns

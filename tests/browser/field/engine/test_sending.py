@@ -263,8 +263,12 @@ def test_a_photograph_that_the_register_cannot_take_is_told_and_can_be_sent_agai
     tablet.call("sendNow", module="sending.js")
     in_view(tablet, "This is no picture.")
     tablet.page.get_by_role("button", name="Send again").click()
+    # "Nothing waits." stood there while it was refused as well.
+    tablet.until(
+        "await import(at.replace('database', 'sending')).then(({ waiting }) => waiting())"
+        ".then(({ photographs, refused }) => !photographs && !refused)"
+    )
     in_view(tablet, "Nothing waits.")
-    tablet.until_at_rest()
     assert len(register.photographs[digest]) == 600_000
 
 

@@ -1,0 +1,72 @@
+"""Exchanges made two at once: they keep to the room, win what they say, and come out the same each time."""
+
+import numpy as np
+import pytest
+
+from app.core.plan.soonest import soonest_due_first
+from app.solve.abreast import abreast
+from app.solve.exchange import MOST_COLUMNS, Exchange
+from app.solve.fleet import Floats, fleet_of
+from app.solve.search import columns_for, left_out
+from app.solve.watch import Watch
+from bench.plan_problems import problem
+
+ASKED = problem(150, 7, shops=4, months=24)
+FLEET = fleet_of(ASKED)
+SOONEST = columns_for(FLEET, soonest_due_first(ASKED))
+
+
+def _prices() -> Floats:
+    return np.full((len(ASKED.shops), ASKED.months), 40.0)
+
+
+def _exchanged(times: int) -> Exchange:
+    exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices())
+    for _ in range(times):
+        before = exchange.cost
+        won = exchange._exchanges(Watch(1e6))
+        assert exchange.cost == pytest.approx(before - won)
+    return exchange
+
+
+def test_what_is_done_at_once_is_given_in_its_order() -> None:
+    assert abreast(lambda each: each * each, range(9)) == [each * each for each in range(9)]
+
+
+def test_exchanges_made_at_once_never_fill_a_slot_past_its_days() -> None:
+    exchange = _exchanged(12)
+    used = np.zeros(FLEET.slots)
+    for column in exchange.chosen.values():
+        for slot, days in column.days:
+            used[slot] += days
+    assert (used <= FLEET.room + 1e-6).all()
+    assert exchange.room == pytest.approx(FLEET.room - used)
+    assert exchange.cost < sum(column.cost for column in SOONEST)
+
+
+def test_an_exchange_for_days_that_another_took_meanwhile_is_not_made() -> None:
+    exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices())
+    before, after = next(
+        (exchange.chosen[car], column)
+        for car, choices in exchange.choices.items()
+        for _, column in choices
+        if column.cost < exchange.chosen[car].cost
+        and any(
+            exchange.room[slot] < 0.5
+            for slot, _ in set(column.days) - set(exchange.chosen[car].days)
+        )
+    )
+    room = exchange.room.copy()
+    assert exchange._exchange([before], [after]) == 0
+    assert exchange.chosen[before.car] is before
+    assert exchange.room == pytest.approx(room)
+
+
+def test_exchanges_made_at_once_come_out_the_same() -> None:
+    assert _exchanged(6).chosen == _exchanged(6).chosen
+
+
+def test_a_car_that_pays_far_too_much_has_more_to_choose_from() -> None:
+    """Else it would know only what it cannot get, and the worst."""
+    exchange = Exchange(FLEET, FLEET.room, left_out(FLEET), _prices())
+    assert all(len(choices) > MOST_COLUMNS + 1 for choices in exchange.choices.values())
