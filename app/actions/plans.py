@@ -5,7 +5,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 
 from pydantic import TypeAdapter
 from sqlalchemy.orm import Session
@@ -16,7 +16,7 @@ from app.actions.stamp import Stamp
 from app.core.plan.basis import FIRST, Basis
 from app.core.plan.check import faults
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand, differences, items_of
-from app.core.plan.problem import Problem, Solved, Visit, ordinal
+from app.core.plan.problem import Problem, Solved, Visit, first_day, ordinal
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised
 from app.errors import Conflict, Fault, NotFound, Refused
 from app.store import facilities, planning
@@ -270,13 +270,12 @@ def _stands(at: Opened, visit: Visit) -> bool:
 
 
 def _planning(at: Opened, visit: Visit, instructions: str) -> visits.Planning:
-    month = ordinal(at.draft.problem.month(visit.month))
     items = items_of(visit.jobs)
     work = sum(at.content.basis.standards[item].days for item in items)
     own = at.draft.notes.get(visit.car, "")
     return visits.Planning(
         visit.shop,
-        date(month // 12, month % 12 + 1, 1),
+        first_day(ordinal(at.draft.problem.first_month) + visit.month),
         items,
         round(at.content.basis.days_away + work),
         "\n".join(part for part in (instructions.strip(), own) if part),

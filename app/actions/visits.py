@@ -18,7 +18,7 @@ from app.store import cars, reach, visiting
 from app.store.gathering import note
 from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import OUT_OF_RECORD, Car
-from app.store.visits import Visit, VisitStep
+from app.store.visits import END, Visit, VisitStep
 
 # What can be noted of a visit that there is.
 FOLLOWING = ("sent", "arrived", "released")
@@ -230,7 +230,7 @@ def _must_follow(name: str, known: Mapping[str, VisitStep]) -> None:
         raise Conflict(f"That was noted already, for {known[name].happened_on}.")
     if "cancelled" in known:
         raise Conflict("This visit was cancelled, so nothing more is noted of it.")
-    if visiting.END in known:
+    if END in known:
         raise Conflict("The car was released from this visit already.")
     if "planned" in known and name != "sent" and "sent" not in known:
         raise Conflict("The car was not sent on this visit yet. Note that it was sent first.")
@@ -276,11 +276,11 @@ def _must_be_undoable(db: Session, visit: Visit, name: str, known: Mapping[str, 
         raise Conflict("That step is not noted, so there is nothing to undo.")
     if name == "planned":
         raise Conflict("A planned visit is not undone but cancelled.")
-    if name == "sent" and known.keys() & {"arrived", visiting.END}:
+    if name == "sent" and known.keys() & {"arrived", END}:
         raise Conflict("Undo what was noted after the sending first.")
     if name in ("sent", "cancelled") and not visiting.one(db, visit.id).own:
         raise Conflict("Whoever owns the car undoes its sending; the shop can release it.")
-    if name == visiting.END and visiting.went_since(db, visit):
+    if name == END and visiting.went_since(db, visit):
         raise Conflict("The car was sent to a shop again since, so this release stays.")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from pydantic import ValidationError
@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from app.answers.faults import WHOLE, faults_of
 from app.answers.faults import path as path_of
 from app.answers.plan_request import PlanRequest
+from app.core.plan.contradictions import Fault as Contradiction
 from app.core.plan.contradictions import contradictions
 from app.core.plan.cost import cost, load
 from app.core.plan.problem import Problem, Solved, by_name
@@ -39,9 +40,7 @@ def solved(
 
     `stop` is asked now and then whether to end with the best so far.
     """
-    found = contradictions(problem)
-    if found:
-        raise Refused.because(Fault(path_of(place) or WHOLE, told) for place, told in found)
+    _refuse(contradictions(problem))
     return solve(problem, seconds, tell, stop), cost(problem, soonest_due_first(problem))
 
 
@@ -53,10 +52,13 @@ def problem_of(payload: object) -> Problem:
         raise Refused.because(faults_of(error)) from error
     wrong = request.wrong_lengths()
     problem = request.as_core()
-    faults = wrong or contradictions(problem)
+    _refuse(wrong or contradictions(problem))
+    return problem
+
+
+def _refuse(faults: Sequence[Contradiction]) -> None:
     if faults:
         raise Refused.because(Fault(path_of(place) or WHOLE, told) for place, told in faults)
-    return problem
 
 
 def plan_as_json(problem: Problem, solved: Solved) -> dict[str, Any]:

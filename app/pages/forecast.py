@@ -17,6 +17,7 @@ from app.actions import plans
 from app.core.facts import EVENT_ITEMS
 from app.core.plan.basis import Basis
 from app.core.plan.forecast import Need, by_month, needs
+from app.core.plan.problem import month_text
 from app.core.words import capitalized, label
 from app.errors import NotFound
 from app.files.charts import Chart, style_sums, svg
@@ -87,10 +88,6 @@ class Forecast:
         return found
 
 
-def month_name(month: int) -> str:
-    return f"{month // 12:04}-{month % 12 + 1:02}"
-
-
 def forecast(
     db: Session, wanted: ForecastFilter, basis: Basis, today: date, moved: bool = False
 ) -> Forecast:
@@ -106,7 +103,7 @@ def forecast(
     plain = needs(falling, basis, first, months)
     planned = _less(plain, needs(due, basis, first, months), needs(visits, basis, first, months))
     capacity = {
-        month: sum(shop.capacity(month_name(month)) for shop in basis.shops)
+        month: sum(shop.capacity(month_text(month)) for shop in basis.shops)
         for month in range(first, first + months)
     }
     until = date(today.year + YEARS, today.month, 1)
@@ -148,7 +145,7 @@ def show(request: Request, db: web.Db, today: web.Today) -> Response:
     return web.page(
         request, "forecast/show.html", found=found, wanted=wanted, asked=asked.values,
         problems=asked.problems, groupings=GROUPINGS, visits=VISITS, items=ITEM_CHOICES, owners=given.owners,
-        regions=given.regions, month_name=month_name, called=_called(wanted), need=Need(),
+        regions=given.regions, month_name=month_text, called=_called(wanted), need=Need(),
         years=YEARS, today=today,
     )  # fmt: skip
 
@@ -212,7 +209,7 @@ def _called(wanted: ForecastFilter) -> Any:
 def _chart(found: Forecast, picture: str, wanted: ForecastFilter) -> Chart:
     months, years = found.months, found.years
     if picture == "due":
-        return Chart([month_name(month) for month in months], _drawn(found, wanted), every=12)
+        return Chart([month_text(month) for month in months], _drawn(found, wanted), every=12)
     if picture == "days":
         series = {"Days needed": [found.plain.get(month, Need()).days for month in months]}
         if found.any_planned:
@@ -220,7 +217,7 @@ def _chart(found: Forecast, picture: str, wanted: ForecastFilter) -> Chart:
                 found.planned.get(month, Need()).days for month in months
             ]
         series["Days there are"] = [found.capacity[month] for month in months]
-        return Chart([month_name(month) for month in months], series, "lines", every=12)
+        return Chart([month_text(month) for month in months], series, "lines", every=12)
     if picture == "cost":
         costs = {"Cost": [found.by_year(found.plain)[year].cost for year in years]}
         if found.any_planned:
@@ -256,7 +253,7 @@ def _due_sheet(found: Forecast, wanted: ForecastFilter) -> Sheet:
     header = ["month", *map(_called(wanted), found.groups), "all", "all with planned visits"]
     rows: Rows = [
         [
-            month_name(month),
+            month_text(month),
             *(found.due.get((group, month), 0) for group in found.groups),
             found.total(month),
             found.planned.get(month, Need()).number,
@@ -270,7 +267,7 @@ def _days_sheet(found: Forecast) -> Sheet:
     header = ["month", "days needed", "with planned visits", "days there are"]
     rows: Rows = [
         [
-            month_name(month),
+            month_text(month),
             found.plain.get(month, Need()).days,
             found.planned.get(month, Need()).days,
             found.capacity[month],

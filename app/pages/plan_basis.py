@@ -53,14 +53,15 @@ def keep(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
     if reading.problems:
         return _form(request, db, reading.entries.wrong(reading.problems), status=422)
     try:
-        plans.keep_basis(db, _party(db, posted), basis, looking.stamp)
+        plans.keep_basis(db, planning_party(db, posted), basis, looking.stamp)
     except Refused as refused:
         problems = {fault.path: forms.as_sentence(fault.problem) for fault in refused.faults}
         return _form(request, db, reading.entries.wrong(problems), status=422)
     return web.see_other("/plans/standards?saved=yes")
 
 
-def _party(db: Session, posted: web.Sent) -> int:
+def planning_party(db: Session, posted: web.Sent) -> int:
+    """For whom a form says that it is, else for whom the person usually plans."""
     stated = posted.one("party")
     return int(stated) if stated.isdecimal() else planning.usual_party(db)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -15,7 +15,7 @@ from app.core.plan.contradictions import contradictions
 from app.core.plan.cost import cost
 from app.core.plan.demand import BETWEEN
 from app.core.plan.problem import ordinal
-from app.core.plan.revise import CannotChange, Change, around_locked, counting
+from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
 from app.errors import Conflict, NotFound, Refused
 from app.pages import forms
 from app.pages.changing import Looking
@@ -32,13 +32,13 @@ from app.pages.plan_view import (
     visit_shown,
     visits_in,
 )
-from app.pages.plans import SECONDS, solve_later
+from app.pages.plans import SECONDS, ask_to_solve
 from app.store import planning
 
 router = APIRouter(prefix="/plans/versions")
 
 MOST_LEFT = 200
-KINDS = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "note", "undo")
+KINDS = get_args(Kind)
 EXPORTED = (
     "car", "shop", "month", "work", "days", "latest_month", "months_late", "locked", "visit_cost",
     "move_cost", "early_cost", "late_cost",
@@ -215,7 +215,7 @@ def solve_again(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Lo
         told = found[0][1].replace(BETWEEN, ", ").replace("_", " ")
         raise Conflict(f"{forms.as_sentence(told)} Unlock it or move it, then solve again.")
     name = posted.one("name").strip() or f"{at.row.name}, solved again"
-    return solve_later(db, at.plan, looking, name, posted.one("seconds"), version_id)
+    return ask_to_solve(db, at.plan, looking, name, posted.one("seconds"), version_id)
 
 
 @router.post("/{version_id}/price")
@@ -227,7 +227,7 @@ def price(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking)
     if number is None or cell(at, posted.one("shop"), number) is None:
         raise Refused("Choose a shop and a month of this plan.")
     extra = {"shop": posted.one("shop"), "month": number}
-    return solve_later(db, at.plan, looking, at.row.name, posted.one("seconds"), version_id, extra)
+    return ask_to_solve(db, at.plan, looking, at.row.name, posted.one("seconds"), version_id, extra)
 
 
 @router.get("/{version_id}/fleet")

@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from app.actions.plans import Opened
 from app.core.plan.check import faults
 from app.core.plan.choices import Choice, Parts, Used, choices, least_change, parts
 from app.core.plan.cost import cost, days_used, left_out, visits_by_car
-from app.core.plan.demand import BETWEEN, Remark
-from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Visit, by_name
+from app.core.plan.demand import Remark, in_words
+from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Visit, by_name
 from app.core.plan.revise import counting, late_and_early
 from app.core.plan.why import why_left
-from app.core.words import capitalized, label
 
 # So many other places are listed for a visit; the form beside them takes any.
 MOST_CHOICES = 12
 MOST_FAULTS = 20
-
-
-def work_in_words(job: str) -> str:
-    """The items of a job, in words."""
-    return capitalized(", ".join(label(item) for item in job.split(BETWEEN)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +137,7 @@ class Year:
 
 def calendar(at: Opened) -> list[Year]:
     """The shops by months, a year at a time."""
-    cells = _cells(at)
-    problem = at.draft.problem
+    problem, load = at.draft.problem, _load(at)
     by_year: dict[str, list[int]] = {}
     for number in range(problem.months):
         by_year.setdefault(problem.month(number)[:4], []).append(number)
@@ -152,7 +146,7 @@ def calendar(at: Opened) -> list[Year]:
             year,
             [problem.month(number) for number in numbers],
             [
-                (shop.code, [cells[shop.code, number] for number in numbers])
+                (shop.code, [_cell(at, shop, number, load) for number in numbers])
                 for shop in problem.shops
             ],
         )
@@ -160,24 +154,31 @@ def calendar(at: Opened) -> list[Year]:
     ]
 
 
-def _cells(at: Opened) -> dict[tuple[str, int], Cell]:
-    problem, visits = at.draft.problem, at.draft.visits
-    used = days_used(problem, visits)
-    cars: dict[tuple[str, int], int] = {}
-    for visit in visits:
-        cars[visit.shop, visit.month] = cars.get((visit.shop, visit.month), 0) + 1
-    return {
-        (shop.code, number): Cell(
-            shop.code, problem.month(number), number, used.get((shop.code, number), 0.0),
-            shop.capacity_days[number], cars.get((shop.code, number), 0), price_at(at, shop.code, number),
-        )
-        for shop in problem.shops
-        for number in range(problem.months)
-    }  # fmt: skip
-
-
 def cell(at: Opened, shop: str, number: int) -> Cell | None:
-    return _cells(at).get((shop, number))
+    """One shop in one month; None where the plan has no such."""
+    problem = at.draft.problem
+    found = next((each for each in problem.shops if each.code == shop), None)
+    if found is None or not 0 <= number < problem.months:
+        return None
+    return _cell(at, found, number, _load(at))
+
+
+# By shop and month: the days taken, and how many visits.
+_Load = tuple[Used, Mapping[tuple[str, int], int]]
+
+
+def _load(at: Opened) -> _Load:
+    visits = at.draft.visits
+    cars = Counter((visit.shop, visit.month) for visit in visits)
+    return days_used(at.draft.problem, visits), cars
+
+
+def _cell(at: Opened, shop: Shop, number: int, load: _Load) -> Cell:
+    (used, cars), place = load, (shop.code, number)
+    return Cell(
+        shop.code, at.draft.problem.month(number), number, used.get(place, 0.0),
+        shop.capacity_days[number], cars.get(place, 0), price_at(at, shop.code, number),
+    )  # fmt: skip
 
 
 def price_at(at: Opened, shop: str, number: int) -> float:
@@ -231,7 +232,7 @@ def visit_shown(at: Opened, car: Car, visit: Visit) -> VisitShown:
 
 def _work(problem: Problem, job: Job, month: int) -> WorkShown:
     return WorkShown(
-        job.name, work_in_words(job.name), job.days, problem.month(job.latest), month - job.latest,
+        job.name, in_words(job.name), job.days, problem.month(job.latest), month - job.latest,
         job.skill, job.latest < 0,
     )  # fmt: skip
 
@@ -280,15 +281,14 @@ def car_shown(at: Opened, name: str) -> CarShown:
 
 
 def _with_reasons(at: Opened, car: Car, visit: Visit, used: Used) -> VisitShown:
-    plain = visit_shown(at, car, visit)
     found = choices(at.draft, car, visit, used)
-    return VisitShown(
-        plain.car, plain.car_id, plain.shop, plain.month, plain.number, plain.work, plain.days,
-        plain.locked, plain.fixed, plain.parts,
-        [each for each in found if each.has_room][:MOST_CHOICES],
-        next((each for each in found if each.has_room), None),
-        [each for each in found if each.adds < 0 and not each.has_room][:3],
-    )  # fmt: skip
+    with_room = [each for each in found if each.has_room]
+    return replace(
+        visit_shown(at, car, visit),
+        choices=with_room[:MOST_CHOICES],
+        next_best=next(iter(with_room), None),
+        cheaper=[each for each in found if each.adds < 0 and not each.has_room][:3],
+    )
 
 
 def left_shown(at: Opened) -> list[LeftShown]:

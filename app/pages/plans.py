@@ -12,7 +12,7 @@ from app import jobs, web
 from app.actions import plans as actions
 from app.actions.plans import Opened
 from app.core.facts import EVENT_ITEMS
-from app.core.plan.demand import MOST_MONTHS, Selection, first_of_next
+from app.core.plan.demand import MOST_MONTHS, Selection, first_of_next, in_words
 from app.core.plan.problem import Visit, by_name
 from app.core.plan.revise import Comparison, compare
 from app.core.words import capitalized, label
@@ -21,8 +21,8 @@ from app.pages import forms
 from app.pages.changing import Looking, Seen, faults_of
 from app.pages.choices import choices
 from app.pages.forms import Entries
-from app.pages.plan_basis import MONTH
-from app.pages.plan_view import by_kind, figures, work_in_words
+from app.pages.plan_basis import MONTH, planning_party
+from app.pages.plan_view import by_kind, figures
 from app.store import facilities, planning
 from app.store import jobs as job_rows
 from app.store.plans import Plan
@@ -78,13 +78,15 @@ def make(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
     if problems:
         return _form(request, db, entries.wrong(problems), looking, 422)
     try:
-        plan = actions.make(db, _party(db, posted), posted.one("name"), selection, looking.stamp)
+        plan = actions.make(
+            db, planning_party(db, posted), posted.one("name"), selection, looking.stamp
+        )
         _must_be_something(db, selection)
     except Problem as problem:
         db.rollback()
         said = forms.beside(faults_of(problem), ("name", "months", "first_month"))
         return _form(request, db, entries.wrong(said), looking, 422)
-    return _ask(db, plan, looking, "As solved first", posted.one("seconds"))
+    return ask_to_solve(db, plan, looking, "As solved first", posted.one("seconds"))
 
 
 def _must_be_something(db: Session, selection: Selection) -> None:
@@ -112,11 +114,6 @@ def _selection(entries: Entries) -> tuple[Selection, dict[str, str]]:
     ), problems  # fmt: skip
 
 
-def _party(db: Session, posted: web.Sent) -> int:
-    stated = posted.one("party")
-    return int(stated) if stated.isdecimal() else planning.usual_party(db)
-
-
 def _form(
     request: Request, db: Session, entries: Entries, looking: Seen, status: int = 200
 ) -> Response:
@@ -136,7 +133,7 @@ def _form(
     )  # fmt: skip
 
 
-def _ask(
+def ask_to_solve(
     db: Session, plan: Plan, looking: Seen, name: str, seconds: str,
     parent_id: int | None = None, extra: dict[str, Any] | None = None,
 ) -> Response:  # fmt: skip
@@ -146,9 +143,6 @@ def _ask(
         "parent_id": parent_id, "extra": extra,
     }  # fmt: skip
     return web.see_other(f"/jobs/{jobs.ask(db, 'solve-plan', payload, looking.stamp.by)}")
-
-
-solve_later = _ask
 
 
 @router.get("/plans/{plan_id}")
@@ -171,7 +165,7 @@ def solve(plan_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking) ->
     plan = planning.plan_or_raise(db, plan_id)
     _must_be_something(db, actions.selection_of(plan))
     name = posted.one("name").strip() or f"As of {looking.stamp.today}"
-    return _ask(db, plan, looking, name, posted.one("seconds"))
+    return ask_to_solve(db, plan, looking, name, posted.one("seconds"))
 
 
 Version = Annotated[int, Query(ge=1)]
@@ -210,5 +204,5 @@ def _told(at: Opened, visit: Visit) -> dict[str, Any]:
     late = max(visit.month - jobs_of[name].latest for name in visit.jobs) if visit.jobs else 0
     return {
         "shop": visit.shop, "month": at.draft.problem.month(visit.month), "late": max(0, late),
-        "work": ", ".join(work_in_words(name) for name in visit.jobs),
+        "work": ", ".join(in_words(name) for name in visit.jobs),
     }  # fmt: skip

@@ -17,10 +17,9 @@ from app.store import reach
 from app.store.derived import DueRow
 from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import Party
-from app.store.visits import VisitStep
+from app.store.visits import ENDS, VisitStep, stepped
 
 Grouping = Literal["item", "owner", "region"]
-ENDS = ("released", "cancelled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +67,7 @@ def _first_visits() -> Subquery:
         select(VisitWork.car_id, VisitWork.item, func.min(VisitPlan.month).label("month"))
         .join(VisitPlan, VisitPlan.visit_id == VisitWork.visit_id)
         .join(DueRow, and_(DueRow.car_id == VisitWork.car_id, DueRow.item == VisitWork.item))
-        .where(~_ended(), ~_done())
+        .where(~stepped(VisitWork.visit_id, ENDS), ~_done())
         .group_by(VisitWork.car_id, VisitWork.item)
         .subquery()
     )
@@ -81,14 +80,6 @@ def _done() -> ColumnElement[bool]:
         VisitStep.superseded_at.is_(None),
         VisitStep.step == "sent",
         VisitStep.happened_on <= DueRow.basis_on,
-    )
-
-
-def _ended() -> ColumnElement[bool]:
-    return exists().where(
-        VisitStep.visit_id == VisitWork.visit_id,
-        VisitStep.superseded_at.is_(None),
-        VisitStep.step.in_(ENDS),
     )
 
 

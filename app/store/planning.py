@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import exists, func, or_, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session, aliased, undefer
 
 from app.core.facts import ITEMS
 from app.core.plan.demand import DueItem, FleetCar, PlannedVisit, Selection
-from app.core.plan.problem import ordinal
+from app.core.plan.problem import first_day, ordinal
 from app.errors import NotFound
 from app.store import reach
 from app.store.derived import DueRow
@@ -26,9 +26,7 @@ from app.store.plans import (
     VisitWork,
 )
 from app.store.tables import Car, Party
-from app.store.visits import Visit, VisitStep
-
-ENDS = ("released", "cancelled")
+from app.store.visits import ENDS, Visit, stepped
 
 
 def basis_row(db: Session) -> PlanningBasis | None:
@@ -129,7 +127,7 @@ class Found:
 
 def fleet(db: Session, selection: Selection) -> Found:
     """The session's own cars in service with what is due on them, by mark and number."""
-    last = _first_day(ordinal(selection.first_month) + selection.months)
+    last = first_day(ordinal(selection.first_month) + selection.months)
     wanted = [
         reach.owned(db, DueRow.owner_id),
         DueRow.listed.is_(True),
@@ -163,23 +161,25 @@ def fleet(db: Session, selection: Selection) -> Found:
     return Found(tuple(cars), keys, tuple(twins))
 
 
-def _first_day(number: int) -> date:
-    return date(number // 12, number % 12 + 1, 1)
-
-
 def standing(db: Session) -> dict[int, list[PlannedVisit]]:
     """Visits planned, or begun and not ended, of the session's own cars."""
-    ended = _step(ENDS)
+    ended = stepped(Visit.id, ENDS)
     shop = aliased(Party)
     query = (
-        select(Visit.id, Visit.car_id, shop.name, VisitPlan.month, _step(("sent", "arrived")))
+        select(
+            Visit.id,
+            Visit.car_id,
+            shop.name,
+            VisitPlan.month,
+            stepped(Visit.id, ("sent", "arrived")),
+        )
         .join(Car, Car.id == Visit.car_id)
         .join(shop, shop.id == Visit.shop_id)
         .outerjoin(VisitPlan, VisitPlan.visit_id == Visit.id)
         .where(
             Visit.superseded_at.is_(None),
             ~ended,
-            _step(("planned", "sent")),
+            stepped(Visit.id, ("planned", "sent")),
             reach.owned(db, Car.owner_id),
         )
     )
@@ -203,18 +203,10 @@ def planned_since(db: Session, plan_id: int) -> Sequence[int]:
         select(VisitPlan.visit_id)
         .join(PlanVersion, PlanVersion.id == VisitPlan.version_id)
         .join(Visit, Visit.id == VisitPlan.visit_id)
-        .where(PlanVersion.plan_id == plan_id, ~_step(("sent", "arrived", *ENDS)))
+        .where(PlanVersion.plan_id == plan_id, ~stepped(Visit.id, ("sent", "arrived", *ENDS)))
         .order_by(VisitPlan.visit_id)
     )
     return db.scalars(query).all()
-
-
-def _step(steps: Sequence[str]) -> reach.Condition:
-    return exists().where(
-        VisitStep.visit_id == Visit.id,
-        VisitStep.superseded_at.is_(None),
-        VisitStep.step.in_(steps),
-    )
 
 
 def _work(db: Session, visit_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:

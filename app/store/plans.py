@@ -6,14 +6,15 @@ Every row is as it was made; another way of planning is another row.
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Any
+from typing import Any, get_args
 
 from sqlalchemy import JSON, Date, ForeignKey, Index, LargeBinary, String
 from sqlalchemy.orm import Mapped, mapped_column
 
+from app.core.plan.revise import Kind
 from app.store.columns import Base, Id, Key, Moment, Words, one_of
 
-CHANGES = ("move", "place", "take_out", "lock", "unlock", "forbid", "allow", "note", "undo")
+CHANGES: tuple[str, ...] = get_args(Kind)
 
 
 class Made:

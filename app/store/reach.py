@@ -39,7 +39,7 @@ from app.access.reach import ITEMS_OF
 from app.core.facts import ITEMS
 from app.store.derived import DueRow
 from app.store.tables import IN_RECORD, Car, Ownership, Party
-from app.store.visits import CarReach, Visit, VisitStep
+from app.store.visits import ENDS, CarReach, Visit, VisitStep, stepped
 
 Condition = ColumnElement[bool]
 # A car, a party, and by what it reaches it.
@@ -134,7 +134,7 @@ def since_sent(db: Session, car_id: int) -> date | None:
             Visit.superseded_at.is_(None),
             step.superseded_at.is_(None),
             step.step.in_(("sent", "arrived")),
-            ~_has(("released", "cancelled")),
+            ~stepped(Visit.id, ENDS),
         )
     )
 
@@ -258,14 +258,6 @@ def _sharing(row: Row[*tuple[Any, ...]]) -> Sharing:
     return row[0], row[1], row[2]
 
 
-def _has(steps: Sequence[str]) -> Condition:
-    return exists().where(
-        VisitStep.visit_id == Visit.id,
-        VisitStep.superseded_at.is_(None),
-        VisitStep.step.in_(steps),
-    )
-
-
 def _sharings() -> Iterable[Select[*tuple[Any, ...]]]:
     car_ids: BindParameter[int] = bindparam("car_ids", expanding=True)
     today = bindparam("today", type_=Date)
@@ -292,8 +284,8 @@ def _sharings() -> Iterable[Select[*tuple[Any, ...]]]:
         .where(
             Visit.car_id.in_(car_ids),
             Visit.superseded_at.is_(None),
-            _has(("sent", "arrived")),
-            ~_has(("released", "cancelled")),
+            stepped(Visit.id, ("sent", "arrived")),
+            ~stepped(Visit.id, ENDS),
         )
         .distinct()
     )

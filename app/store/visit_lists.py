@@ -8,14 +8,14 @@ from datetime import date, timedelta
 from statistics import mean, median
 from typing import Any
 
-from sqlalchemy import exists, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.store import reach, visiting
 from app.store.plans import VisitPlan
 from app.store.tables import Car, Party
-from app.store.visiting import END, VisitShown
-from app.store.visits import Visit, VisitStep
+from app.store.visiting import VisitShown
+from app.store.visits import END, Visit, VisitStep, stepped
 
 STATES = ("planned", "sent", "in_shop", "released")
 # A release stays on the list for so many days; days out of service are looked at over two years.
@@ -76,7 +76,8 @@ def count(db: Session, wanted: VisitFilter, state: str) -> int:
 
 def _asked(wanted: VisitFilter, state: str) -> list[reach.Condition]:
     has, has_not = _STEPS[state]
-    asked = [_has(step) for step in has] + [~_has(step) for step in has_not]
+    asked = [stepped(Visit.id, (step,)) for step in has]
+    asked.append(~stepped(Visit.id, has_not))
     if wanted.shop:
         asked.append(Visit.shop_id.in_(select(Party.id).where(Party.name == wanted.shop)))
     if wanted.month:
@@ -84,13 +85,6 @@ def _asked(wanted: VisitFilter, state: str) -> list[reach.Condition]:
     if state == "released":
         asked.append(_ended() >= wanted.today - timedelta(days=LATELY_DAYS))
     return asked
-
-
-def _has(step: str) -> reach.Condition:
-    row = aliased(VisitStep)
-    return exists().where(
-        row.visit_id == Visit.id, row.superseded_at.is_(None), row.step == step
-    ).correlate(Visit)  # fmt: skip
 
 
 def _ended() -> Any:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Row, Select, exists, func, select
+from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.core.months import month_end
@@ -18,10 +18,8 @@ from app.store.derived import DueRow
 from app.store.events import split
 from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import Car, EventRow, Party, Withdrawal
-from app.store.visits import Visit, VisitStep
+from app.store.visits import END, ENDS, Visit, VisitStep, stepped
 
-END = "released"
-ENDS = (END, "cancelled")
 # Fewer than an engine takes as values of one statement.
 AT_ONCE = 5_000
 
@@ -302,12 +300,7 @@ def last_end(db: Session, car_id: int) -> date | None:
 
 def going_on(db: Session) -> list[VisitShown]:
     """Cars sent and not yet released, by shop, mark and number."""
-    ended = exists().where(
-        VisitStep.visit_id == Visit.id,
-        VisitStep.superseded_at.is_(None),
-        VisitStep.step.in_(ENDS),
-    )
-    found = [visit for visit in _shown(db, ~ended) if visit.open]
+    found = [visit for visit in _shown(db, ~stepped(Visit.id, ENDS)) if visit.open]
     return sorted(found, key=lambda each: (each.shop, each.mark, each.number))
 
 

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
-from sqlalchemy import Date, ForeignKey, Index, String, Text
+from sqlalchemy import ColumnElement, Date, ForeignKey, Index, String, Text, exists
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.store.columns import Base, Key, Recorded, one_of
 
 STEPS = ("planned", "sent", "arrived", "released", "cancelled")
 SHARED = ("lining", "equipment", "shop")
+
+
+END = "released"
+ENDS = (END, "cancelled")
 
 
 class Visit(Recorded, Base):
@@ -42,4 +48,13 @@ class CarReach(Base):
     __table_args__ = (
         one_of("kind", SHARED),
         Index("ix_car_reach_party", "party_id", "kind", "car_id"),
+    )
+
+
+def stepped(visit_id: Any, steps: Sequence[str]) -> ColumnElement[bool]:
+    """Whether any of these steps counts for the visit of a column."""
+    return exists().where(
+        VisitStep.visit_id == visit_id,
+        VisitStep.superseded_at.is_(None),
+        VisitStep.step.in_(steps),
     )

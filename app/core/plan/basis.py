@@ -7,7 +7,7 @@ Costs are of one currency, days are shop days, months are written `YYYY-MM`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import isfinite
 
 MOST_DAYS = 366.0
@@ -105,12 +105,6 @@ FIRST = Basis(
         "reflective_sheeting": Standard("running gear", 1, 500),
     }
 )  # fmt: skip
-
-
-def with_shops(basis: Basis, names: Iterator[str]) -> Basis:
-    """The same with a shop of every skill and a round number of days for each name."""
-    skills = tuple(dict.fromkeys(each.skill for each in basis.standards.values()))
-    return replace(basis, shops=tuple(PlanShop(name, skills, 60.0, {}, 1500.0) for name in names))
 
 
 def _faults(basis: Basis) -> Iterator[tuple[str, str]]:

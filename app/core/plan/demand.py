@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from app.core.plan.basis import DAYS_OF_A_MONTH, Basis, CarFacts
-from app.core.plan.problem import Car, Fixed, Job, Problem, Shop, ordinal
+from app.core.plan.basis import DAYS_OF_A_MONTH, Basis, CarFacts, PlanShop
+from app.core.plan.problem import Car, Fixed, Job, Problem, Shop, first_day, month_text, ordinal
 from app.core.words import capitalized, label
 
 # What no work can put in date again.
@@ -101,28 +101,24 @@ def demand(
         selection.first_month,
         selection.months,
         basis.unplaced_cost,
-        tuple(_shop(shop.code, shop.does, basis, selection, taken) for shop in basis.shops),
+        tuple(_shop(shop, selection, taken) for shop in basis.shops),
         tuple(car for car in planned if car.jobs or car.fixed),
     )
     return problem, remarks.all()
 
 
-def _shop(
-    code: str, does: Sequence[str], basis: Basis, selection: Selection,
-    taken: Mapping[tuple[str, str], float],
-) -> Shop:  # fmt: skip
-    (stated,) = (shop for shop in basis.shops if shop.code == code)
+def _shop(stated: PlanShop, selection: Selection, taken: Mapping[tuple[str, str], float]) -> Shop:
     days = (
-        max(0.0, stated.capacity(month) - taken.get((code, month), 0.0))
+        max(0.0, stated.capacity(month) - taken.get((stated.code, month), 0.0))
         for month in months_of(selection)
     )
-    return Shop(code, frozenset(does), tuple(days))
+    return Shop(stated.code, frozenset(stated.does), tuple(days))
 
 
 def months_of(selection: Selection) -> Iterator[str]:
     at = ordinal(selection.first_month)
     for number in range(at, at + selection.months):
-        yield f"{number // 12:04}-{number % 12 + 1:02}"
+        yield month_text(number)
 
 
 def _car(
@@ -227,8 +223,7 @@ def _latest(
         remarks.add("overdue", f"{name} is due now", car)
         return LATE
     if latest < 0:
-        day = date((first - 1) // 12, (first - 1) % 12 + 1, 1)
-        told = _NOT_WHOLE if due.due_on >= day else "is overdue"
+        told = _NOT_WHOLE if due.due_on >= first_day(first - 1) else "is overdue"
         remarks.add("overdue", f"{name} {told}: it counts as late from the first month", car)
         return LATE
     return latest if latest < selection.months else None
@@ -281,20 +276,27 @@ def differences(planned: Problem, now: Problem) -> Iterator[tuple[str, str]]:
         was = {job.name: job.latest for job in car.jobs}
         new = {job.name: job.latest + shift for job in after[name].jobs}
         for job in was.keys() - new.keys():
-            yield name, f"{_words(job)} no longer falls due as it was planned"
+            yield name, f"{in_words(job, ' and ')} no longer falls due as it was planned"
         for job in new.keys() - was.keys():
-            yield name, f"{_words(job)} falls due and is not in the plan"
+            yield name, f"{in_words(job, ' and ')} falls due and is not in the plan"
         for job in was.keys() & new.keys():
             if new[job] < was[job]:
-                yield name, f"{_words(job)} falls due earlier: by {planned.month(new[job])}"
+                yield (
+                    name,
+                    f"{in_words(job, ' and ')} falls due earlier: by {planned.month(new[job])}",
+                )
             elif new[job] > was[job]:
-                yield name, f"{_words(job)} falls due later: by {planned.month(new[job])}"
+                yield (
+                    name,
+                    f"{in_words(job, ' and ')} falls due later: by {planned.month(new[job])}",
+                )
     for name in after.keys() - before.keys():
         yield name, "is to be planned and is not in the plan"
 
 
-def _words(job: str) -> str:
-    return capitalized(" and ".join(label(item) for item in job.split(BETWEEN)))
+def in_words(job: str, between: str = ", ") -> str:
+    """The items of a job, in words."""
+    return capitalized(between.join(label(item) for item in job.split(BETWEEN)))
 
 
 def first_of_next(today: date) -> str:

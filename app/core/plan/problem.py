@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 
 # Sums of costs and days are of binary numbers; what differs by less than this is equal.
 TOLERANCE = 1e-6
@@ -90,8 +91,7 @@ class Problem:
 
     def month(self, number: int) -> str:
         """`YYYY-MM` of a month by its number."""
-        year, month = divmod(ordinal(self.first_month) + number, 12)
-        return f"{year:04}-{month + 1:02}"
+        return month_text(ordinal(self.first_month) + number)
 
     def must_place(self, job: Job) -> bool:
         """Whether leaving it costs anything: work past the horizon need not be placed."""
@@ -149,6 +149,16 @@ class Solved:
 def ordinal(month: str) -> int:
     """Months from year 0 of `YYYY-MM`."""
     return int(month[:4]) * 12 + int(month[5:7]) - 1
+
+
+def month_text(number: int) -> str:
+    """`YYYY-MM` of a month counted from year 0."""
+    return f"{number // 12:04}-{number % 12 + 1:02}"
+
+
+def first_day(number: int) -> date:
+    """The first day of a month counted from year 0."""
+    return date(number // 12, number % 12 + 1, 1)
 
 
 def by_name(jobs: Iterable[Job]) -> dict[str, Job]:
