@@ -10,18 +10,18 @@ from datetime import datetime
 from pydantic import TypeAdapter
 from sqlalchemy.orm import Session
 
-from app.actions import visits
 from app.actions.checks import LONGEST_WORDS, tidy
 from app.actions.stamp import Stamp
 from app.core.plan.basis import FIRST, Basis
-from app.core.plan.check import faults
-from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand, differences, items_of
-from app.core.plan.problem import Problem, Solved, Visit, first_day, ordinal
+from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
+from app.core.plan.problem import Problem, Solved
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised
+from app.core.plan.since import differences
+from app.core.plan.standing import PlannedVisit
 from app.errors import Conflict, Fault, NotFound, Refused
 from app.store import facilities, planning
 from app.store.gathering import note
-from app.store.plans import Plan, PlanAccepted, PlanChange, PlanningBasis, PlanVersion
+from app.store.plans import Plan, PlanChange, PlanningBasis, PlanVersion
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,8 @@ class Content:
     # Visits that were locked when it was solved, by car and month; it was solved around them.
     locked: frozenset[tuple[str, int]] = frozenset()
     notes: Mapping[str, str] = field(default_factory=dict)
+    # Visits of its cars that stood when the problem was put together.
+    stands: Mapping[str, tuple[PlannedVisit, ...]] = field(default_factory=dict)
 
     def draft(self) -> Draft:
         """As it was made."""
@@ -54,7 +56,6 @@ class Opened:
     changes: tuple[Change, ...]
 
 
-SUPERSEDED = "Another version of the plan was accepted"
 BASIS = TypeAdapter(Basis)
 SELECTION = TypeAdapter(Selection)
 CHANGE = TypeAdapter(Change)
@@ -118,41 +119,35 @@ def _made(stamp: Stamp) -> dict[str, object]:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A problem as the fleet is now, with keys of its cars and what is to be known of it."""
+    """A problem as the fleet is now: keys of its cars, what is to be known of it, visits of its cars that stand."""
 
     basis: Basis
     problem: Problem
     cars: Mapping[str, int]
     remarks: tuple[Remark, ...]
+    stands: Mapping[str, tuple[PlannedVisit, ...]]
 
 
-def problem_now(db: Session, selection: Selection, basis: Basis) -> Asked:
-    """The problem that a selection is today."""
-    found = planning.fleet(db, selection)
-    taken = _taken(db, basis, set(found.keys.values()))
-    problem, remarks = demand(selection, basis, found.cars, taken)
+def problem_now(
+    db: Session, selection: Selection, basis: Basis, plan_id: int | None = None
+) -> Asked:
+    """The problem that a selection is today; what the plan `plan_id` planned itself and has not begun is open again."""
+    standing = planning.standing(db, plan_id)
+    found = planning.fleet(db, selection, standing)
+    own = set(found.keys.values())
+    others = (
+        visit
+        for car_id, visits_ in standing.items() if car_id not in own
+        for visit in planning.that_stay(visits_)
+    )  # fmt: skip
+    problem, remarks = demand(selection, basis, found.cars, others)
     if found.twins:
         remarks.append(
             Remark("twins", "two cars bear this mark and number; plan them by owner", found.twins)
         )
     keys = {car.name: found.keys[car.name] for car in problem.cars}
-    return Asked(basis, problem, keys, tuple(remarks))
-
-
-def _taken(db: Session, basis: Basis, planned: set[int]) -> dict[tuple[str, str], float]:
-    """The shop days of visits that are planned for other cars."""
-    days: dict[tuple[str, str], float] = {}
-    for car_id, visits_ in planning.standing(db).items():
-        if car_id in planned:
-            continue
-        for visit in visits_:
-            if visit.month and not visit.begun:
-                work = sum(
-                    basis.standards[item].days for item in visit.items if item in basis.standards
-                )
-                at = visit.shop, visit.month
-                days[at] = days.get(at, 0.0) + work
-    return days
+    stands = {car.name: tuple(car.visits) for car in found.cars if car.name in keys and car.visits}
+    return Asked(basis, problem, keys, tuple(remarks), stands)
 
 
 def selection_of(plan: Plan) -> Selection:
@@ -235,49 +230,7 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
 
 
 def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
-    """What of the fleet is no longer as a version has it: car, and a sentence."""
-    now = problem_now(db, selection_of(at.plan), at.content.basis)
-    return list(differences(at.content.problem, now.problem))
-
-
-def accept(db: Session, version_id: int, instructions: str, stamp: Stamp) -> int:
-    """Plan the visits of a version; gives how many. Visits of the plan that were not begun are cancelled first.
-
-    Raises Conflict while the version breaks a rule of the problem, or begins before the month it is now.
-    """
-    at = opened(db, version_id)
-    broken = faults(at.draft.problem, at.draft.visits)
-    if broken:
-        raise Conflict(f"This version cannot be accepted: {broken[0]}. Mend it, or solve again.")
-    if at.draft.problem.first_month < f"{stamp.today:%Y-%m}":
-        raise Conflict(
-            f"This plan begins in {at.draft.problem.first_month}, which is past. Make a new one."
-        )
-    note(db, "plan.accepted", ("party", at.plan.party_id), leading=True)
-    for visit_id in planning.planned_since(db, at.plan.id):
-        visits.cancel(db, visit_id, SUPERSEDED, stamp)
-    new = [visit for visit in at.draft.visits if not _stands(at, visit)]
-    for visit in new:
-        visits.plan(db, at.content.cars[visit.car], _planning(at, visit, instructions), stamp)
-    db.add(PlanAccepted(plan_id=at.plan.id, version_id=version_id, **_made(stamp)))
-    return len(new)
-
-
-def _stands(at: Opened, visit: Visit) -> bool:
-    """Whether the visit was planned before this plan was made."""
-    car = next(car for car in at.content.problem.cars if car.name == visit.car)
-    return any((each.shop, each.month) == (visit.shop, visit.month) for each in car.fixed)
-
-
-def _planning(at: Opened, visit: Visit, instructions: str) -> visits.Planning:
-    items = items_of(visit.jobs)
-    work = sum(at.content.basis.standards[item].days for item in items)
-    own = at.draft.notes.get(visit.car, "")
-    return visits.Planning(
-        visit.shop,
-        first_day(ordinal(at.draft.problem.first_month) + visit.month),
-        items,
-        round(at.content.basis.days_away + work),
-        "\n".join(part for part in (instructions.strip(), own) if part),
-        at.row.id,
-    )
+    """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
+    now = problem_now(db, selection_of(at.plan), at.content.basis, at.plan.id)
+    away = {car for each in now.remarks if each.kind == "away" for car in each.cars}
+    return list(differences(at.content.problem, at.draft.visits, now.problem, away))

@@ -18,7 +18,7 @@ from app.store import cars, reach, visiting
 from app.store.gathering import note
 from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import OUT_OF_RECORD, Car
-from app.store.visits import END, Visit, VisitStep
+from app.store.visits import BEGUN, END, ENDS, Visit, VisitStep
 
 # What can be noted of a visit that there is.
 FOLLOWING = ("sent", "arrived", "released")
@@ -75,11 +75,40 @@ def plan(db: Session, car_id: int, planning: Planning, stamp: Stamp) -> Visit:
             version_id=planning.version_id, month=planning.month, days_out=planning.days_out, **made
         )
     )
-    due = visiting.due_days(db, car_id)
-    for item in dict.fromkeys(planning.items):
-        db.add(VisitWork(item=item, due_on=due.get(item), **made))
+    _add_items(db, planning.items, **made)
     _note_step(db, visit, "planned", stamp.today, stamp)
     return visit
+
+
+def add_work(
+    db: Session, visit_id: int, items: tuple[str, ...], adds_days: int, version_id: int, stamp: Stamp
+) -> Visit:  # fmt: skip
+    """Add due items to a planned visit, which `adds_days` longer takes, as a version of another plan wants it.
+
+    Raises Refused for items that are none, Conflict once the car was sent.
+    """
+    visit = visiting.visit_or_raise(db, visit_id)
+    cars.locked_one(db, visit.car_id)
+    faults = Faults()
+    _check_items(items, faults)
+    faults.refuse()
+    known = visiting.steps(db, visit_id)
+    if "planned" not in known or known.keys() & {*BEGUN, *ENDS}:
+        raise Conflict("Work is added only to a planned visit to which the car was not sent.")
+    note(db, "visit.work_added", ("car", str(visit.car_id)))
+    made = {"visit_id": visit_id, "car_id": visit.car_id} | _made(stamp)
+    _add_items(db, items, version_id=version_id, adds_days=adds_days, **made)
+    return visit
+
+
+def _add_items(
+    db: Session, items: tuple[str, ...], *, car_id: int, adds_days: int = 0, **made: Any
+) -> None:
+    """The days are told once, with the first of the items."""
+    due = visiting.due_days(db, car_id)
+    for at, item in enumerate(dict.fromkeys(items)):
+        days = 0 if at else adds_days
+        db.add(VisitWork(car_id=car_id, item=item, due_on=due.get(item), adds_days=days, **made))
 
 
 def _made(stamp: Stamp) -> dict[str, Any]:
@@ -98,9 +127,13 @@ def _check_work(planning: Planning, faults: Faults) -> None:
         faults.add("month", f"want the first day of a month, got {planning.month}")
     if not 0 <= planning.days_out <= MOST_DAYS_OUT:
         faults.add("days_out", f"must be 0 to {MOST_DAYS_OUT} days, got {planning.days_out}")
-    if not planning.items:
+    _check_items(planning.items, faults)
+
+
+def _check_items(items: tuple[str, ...], faults: Faults) -> None:
+    if not items:
         faults.add("items", "want at least one due item that is to be done")
-    for item in planning.items:
+    for item in items:
         faults.one_of("items", item, EVENT_ITEMS)
 
 

@@ -7,7 +7,7 @@ shop and a month with one day more, to learn what that would save, of which no v
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import asdict, dataclass, replace
 from time import monotonic
 from typing import Any
 
@@ -19,32 +19,60 @@ from app.actions.imports import Tell
 from app.actions.plans import Content
 from app.actions.stamp import Stamp
 from app.answers.planning import solved
+from app.core.plan.prices import price_of_a_day
 from app.core.plan.problem import Problem, Solved
 from app.core.plan.revise import around_locked
 from app.store import jobs, planning
 from app.store.db import read_session, sessions
 
 Payload = Mapping[str, Any]
+# A shop's code, and a month of the plan by its number.
+Extra = Mapping[str, Any]
 SECONDS_BETWEEN_LOOKS = 0.5
 
 
 def solve(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, Any]:
-    """What the search found, as the content of a version."""
+    """What the search found, as the content of a version; or, with `extra`, as what a day more would save."""
     tell("Putting the problem together")
     content = _asked(db, payload)
-    asked = content.draft()
-    problem = _with_a_day(around_locked(asked), payload.get("extra"))
-    seconds = float(payload["seconds"])
-    began = monotonic()
-
-    def told(bound: float, best: float) -> None:
-        gap = 100 * (best - bound) / best if best > 0 else 0.0
-        step = f"Best so far {_whole(best)}; no plan costs less than {_whole(max(0.0, bound))} ({gap:.2f} % apart)"
-        tell(step, min(int(monotonic() - began), int(seconds)), int(seconds))
-
-    tell("Searching for the cheapest plan", 0, int(seconds))
-    found, soonest = solved(problem, seconds, told, _stopped(db, payload["job_id"]))
+    search = _Search(around_locked(content.draft()), payload, tell, _stopped(db, payload["job_id"]))
+    if payload.get("extra") is not None:
+        return {"price": search.price(payload["extra"])}
+    found, soonest = search.best("Searching for the cheapest plan", search.seconds)
     return {"content": replace(content, solved=found, soonest=soonest)}
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    problem: Problem
+    payload: Payload
+    tell: Tell
+    stop: Callable[[], bool]
+
+    @property
+    def seconds(self) -> float:
+        return float(self.payload["seconds"])
+
+    def best(self, doing: str, seconds: float, extra: Extra | None = None) -> tuple[Solved, float]:
+        """The best plan found, and what soonest due first would cost."""
+        began = monotonic()
+
+        def told(bound: float, best: float) -> None:
+            gap = 100 * (best - bound) / best if best > 0 else 0.0
+            least = _whole(max(0.0, bound))
+            step = (
+                f"Best so far {_whole(best)}; no plan costs less than {least} ({gap:.2f} % apart)"
+            )
+            self.tell(step, min(int(monotonic() - began), int(seconds)), int(seconds))
+
+        self.tell(doing, 0, int(seconds))
+        return solved(_with_a_day(self.problem, extra), seconds, told, self.stop)
+
+    def price(self, extra: Extra) -> dict[str, Any]:
+        """What one day more saves, from two searches of the same problem, without the day and with it."""
+        without, _ = self.best("Searching without the day", self.seconds / 2)
+        more, _ = self.best("Searching with the day", self.seconds / 2, extra)
+        return asdict(price_of_a_day(without, more))
 
 
 def _whole(cost: float) -> str:
@@ -62,11 +90,12 @@ def _asked(db: Session, payload: Payload) -> Content:
             at.content, problem=draft.problem, solved=stands, locked=draft.locked, notes=draft.notes
         )
     plan = planning.plan_or_raise(db, payload["plan_id"])
-    now = plans.problem_now(db, plans.selection_of(plan), plans.basis_of(db))
-    return Content(now.basis, now.problem, now.cars, now.remarks, Solved((), 0.0, 0.0), 0.0)
+    now = plans.problem_now(db, plans.selection_of(plan), plans.basis_of(db), plan.id)
+    nothing = Solved((), 0.0, 0.0)
+    return Content(now.basis, now.problem, now.cars, now.remarks, nothing, 0.0, stands=now.stands)
 
 
-def _with_a_day(problem: Problem, extra: Mapping[str, Any] | None) -> Problem:
+def _with_a_day(problem: Problem, extra: Extra | None) -> Problem:
     if extra is None:
         return problem
     shops = tuple(
@@ -101,25 +130,12 @@ def _stopped(db: Session, job_id: str) -> Callable[[], bool]:
 
 def keep(db: Session, payload: Payload, stamp: Stamp, found: dict[str, Any]) -> dict[str, Any]:
     """Keep what was found as a version; or tell what a day more would save."""
-    content: Content = found["content"]
     if payload.get("extra") is not None:
-        return _told_of_a_day(db, payload, content)
+        told = {"plan_id": payload["plan_id"], "version_id": payload["parent_id"]}
+        return {**told, "extra": payload["extra"], **found["price"]}
     version = plans.add_version(
-        db, payload["plan_id"], payload["name"], payload.get("parent_id"), content, stamp
+        db, payload["plan_id"], payload["name"], payload.get("parent_id"), found["content"], stamp
     )
     left = plans.unfit(db, plans.opened(db, version.id))
     told = {"plan_id": payload["plan_id"], "version_id": version.id}
     return {**told, "unfit": len(left), "extra": None}
-
-
-def _told_of_a_day(db: Session, payload: Payload, content: Content) -> dict[str, Any]:
-    before = plans.opened(db, payload["parent_id"])
-    return {
-        "plan_id": payload["plan_id"],
-        "version_id": before.row.id,
-        "extra": payload["extra"],
-        "cost": content.solved.cost,
-        "lower_bound": content.solved.lower_bound,
-        "before": before.content.solved.cost,
-        "before_bound": before.content.solved.lower_bound,
-    }

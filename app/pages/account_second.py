@@ -114,7 +114,7 @@ def remove_passkey(
     if ask := signing.must_prove(request, me, PASSKEYS):
         return ask
     named = posted.one("passkey")
-    passkeys.remove(db, mine, int(named) if named.isdecimal() else 0, now)
+    passkeys.remove(db, mine, forms.whole(named) or 0, now)
     return web.see_other(f"{PASSKEYS}?saved=passkey-off")
 
 

@@ -66,7 +66,7 @@ def revoke_token(
     request: Request, db: web.Db, mine: Mine, posted: web.Posted, now: signing.Clock
 ) -> Response:
     named = posted.one("token")
-    tokens.revoke(db, mine, int(named) if named.isdecimal() else 0, now)
+    tokens.revoke(db, mine, forms.whole(named) or 0, now)
     return web.see_other(f"{TOKENS}?saved=revoked")
 
 

@@ -100,6 +100,7 @@ DEEDS: Mapping[str, str] = {
     "visit.planned": "planned a visit to a shop",
     "visit.released": "recorded that a shop released a car",
     "visit.sent": "sent a car to a shop",
+    "visit.work_added": "added work to a planned visit to a shop",
     "visit.undone": "undid a step of a visit to a shop",
     "changed": "changed something",
 }

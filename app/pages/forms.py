@@ -157,3 +157,13 @@ def beside(
 def new_form_key() -> str:
     """A key that makes a form sent twice one change."""
     return uuid4().hex
+
+
+# More digits than any number of a row has; Python reads no number of some thousands.
+MOST_DIGITS = 15
+
+
+def whole(text: str) -> int | None:
+    """A number without sign or fraction, as a form or an address sends it; None where it is none."""
+    text = text.strip()
+    return int(text) if text.isdecimal() and len(text) <= MOST_DIGITS else None

@@ -105,7 +105,7 @@ def invite(
     request: Request, office: Administering, posted: web.Posted, now: signing.Clock
 ) -> Response:
     email, name, roles = posted.one("email"), posted.one("name"), _roles(posted)
-    party = _number(posted.one("party"))
+    party = forms.whole(posted.one("party")) or 0
     with signing.writing(request) as db:
         made = kept(db, lambda: invitations.invite(db, office, email, name, party, roles, now))
         if isinstance(made, Problem):
@@ -171,7 +171,7 @@ def add_roles(
     now: signing.Clock,
 ) -> Response:
     person = people.seen_person(db, office, person_id)
-    party, roles = _number(posted.one("party")), _roles(posted)
+    party, roles = (forms.whole(posted.one("party")) or 0), _roles(posted)
     made = kept(db, lambda: people.give_roles(db, office, person_id, party, roles, now))
     if isinstance(made, Problem):
         beside = forms.beside(faults_of(made), ("party", "roles"))
@@ -190,7 +190,7 @@ def end_role(
     now: signing.Clock,
 ) -> Response:
     person = people.seen_person(db, office, person_id)
-    role = _number(posted.one("membership"))
+    role = forms.whole(posted.one("membership")) or 0
     made = kept(db, lambda: people.end_membership(db, office, person_id, role, now))
     return _after(request, db, office, person, made, "role-ended")
 
@@ -255,11 +255,6 @@ def _only_register(office: Office) -> None:
 
 def _roles(posted: web.Sent) -> list[str]:
     return [role for role in ROLES if role in posted.get("roles", ())]
-
-
-def _number(text: str) -> int:
-    """The number of a row as a form sends it; 0, which no row has, when it is none."""
-    return int(text) if text.isdecimal() and len(text) <= 15 else 0
 
 
 def _saved(request: Request) -> str | None:

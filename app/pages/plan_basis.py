@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from math import isfinite, nan
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -34,7 +35,8 @@ FIGURES = (
     ("unplaced_cost", "Cost of work that has no visit", "High, so that work is left only where nothing else can be"),
 )  # fmt: skip
 EMPTY_ROWS = 2
-MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
+# Of the years that a plan can be about, so that no month after one is out of reach of the calendar.
+MONTH = re.compile(r"^(19|20|21)[0-9]{2}-(0[1-9]|1[0-2])$")
 
 
 @router.get("/plans/standards")
@@ -62,8 +64,8 @@ def keep(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
 
 def planning_party(db: Session, posted: web.Sent) -> int:
     """For whom a form says that it is, else for whom the person usually plans."""
-    stated = posted.one("party")
-    return int(stated) if stated.isdecimal() else planning.usual_party(db)
+    stated = forms.whole(posted.one("party"))
+    return planning.usual_party(db) if stated is None else stated
 
 
 def _form(
@@ -73,6 +75,7 @@ def _form(
     return web.page(
         request, "plans/standards.html", status, form=entries, items=ITEM_CHOICES, figures=FIGURES,
         rows=rows, saved=saved, kept=planning.basis_row(db),
+        leaving_is_cheap=plans.basis_of(db).leaving_is_cheap,
         parties=facilities.own_parties(db), usual=planning.usual_party(db),
     )  # fmt: skip
 
@@ -191,9 +194,12 @@ class _Reading:
 
     def _read(self, name: str, text: str, within: str = "") -> float:
         try:
-            return float(text.replace(",", ""))
+            number = float(text.replace(",", ""))
         except ValueError:
-            told = f"“{within}”: " if within else ""
-            found = f"“{text}” is not a number" if text else "nothing was entered; want a number"
-            self.problems[name] = forms.as_sentence(told + found)
-            return 0.0
+            number = nan
+        if isfinite(number):
+            return number
+        told = f"“{within}”: " if within else ""
+        found = f"“{text}” is not a number" if text else "nothing was entered; want a number"
+        self.problems[name] = forms.as_sentence(told + found)
+        return 0.0

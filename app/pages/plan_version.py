@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import isfinite
 from typing import Annotated, Any, get_args
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
+from sqlalchemy.orm import Session
 
 from app import web
+from app.actions import accepting
 from app.actions import plans as actions
 from app.actions.plans import Opened
 from app.core.plan.contradictions import contradictions
@@ -18,7 +21,7 @@ from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
 from app.errors import Conflict, NotFound, Refused
 from app.pages import forms
-from app.pages.changing import Looking
+from app.pages.changing import Looking, Seen
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.plan_basis import MONTH
 from app.pages.plan_view import (
@@ -38,6 +41,7 @@ from app.store import planning
 router = APIRouter(prefix="/plans/versions")
 
 MOST_LEFT = 200
+MOST_WRONG = 50
 KINDS = get_args(Kind)
 EXPORTED = (
     "car", "shop", "month", "work", "days", "latest_month", "months_late", "locked", "visit_cost",
@@ -156,8 +160,16 @@ def _car(
     return web.page(
         request, "plans/car.html", status, at=at, shown=shown, told=figures(at), trouble=trouble,
         places=_places(at), price=lambda shop, number: price_at(at, shop, number),
-        changed=request.query_params.get("was", ""),
+        was=_cost(request.query_params.get("was", "")),
     )  # fmt: skip
+
+
+def _cost(text: str) -> float | None:
+    """What it cost before a change, as the address has it; None where that is no number."""
+    try:
+        return float(text) if isfinite(float(text)) else None
+    except ValueError:
+        return None
 
 
 @router.post("/{version_id}/changes")
@@ -226,7 +238,7 @@ def price(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking)
     number = _number(at, posted.one("month"))
     if number is None or cell(at, posted.one("shop"), number) is None:
         raise Refused("Choose a shop and a month of this plan.")
-    extra = {"shop": posted.one("shop"), "month": number}
+    extra = {"shop": posted.one("shop"), "month": number, "called": posted.one("month")}
     return ask_to_solve(db, at.plan, looking, at.row.name, posted.one("seconds"), version_id, extra)
 
 
@@ -239,16 +251,32 @@ def against_fleet(request: Request, version_id: web.Key, db: web.Db) -> Response
 
 @router.get("/{version_id}/accept")
 @web.may("plan")
-def accepting(request: Request, version_id: web.Key, db: web.Db) -> Response:
+def before_accepting(
+    request: Request, version_id: web.Key, db: web.Db, looking: Looking
+) -> Response:
     at = actions.opened(db, version_id)
+    return _accepting(request, db, at, looking)
+
+
+def _accepting(
+    request: Request, db: Session, at: Opened, looking: Seen, typed: str = "", status: int = 200
+) -> Response:
+    """What accepting would do, and what is in its way."""
+    wrong = accepting.in_the_way(db, at, looking.stamp)
     return web.page(
-        request, "plans/accept.html", at=at, told=figures(at), unfit=actions.unfit(db, at),
-        accepted=planning.accepted(db, at.plan.id), again=len(planning.planned_since(db, at.plan.id)),
+        request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.unfit(db, at),
+        accepted=planning.accepted(db, at.plan.id), wrong=wrong[:MOST_WRONG], wrong_count=len(wrong),
+        does=accepting.settled(db, at, typed).counted(), typed=typed,
     )  # fmt: skip
 
 
 @router.post("/{version_id}/accept")
 @web.may("plan")
-def accept(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking) -> Response:
-    actions.accept(db, version_id, posted.one("instructions"), looking.stamp)
+def accept(
+    request: Request, version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
+) -> Response:
+    at, typed = actions.opened(db, version_id), posted.one("instructions")
+    if accepting.in_the_way(db, at, looking.stamp):
+        return _accepting(request, db, at, looking, typed, 409)
+    accepting.accept(db, version_id, typed, looking.stamp)
     return web.see_other("/visits?state=planned")

@@ -12,7 +12,8 @@ from app.core.plan.choices import Choice, Parts, Used, choices, least_change, pa
 from app.core.plan.cost import cost, days_used, left_out, visits_by_car
 from app.core.plan.demand import Remark, in_words
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Visit, by_name
-from app.core.plan.revise import counting, late_and_early
+from app.core.plan.revise import counting, late_and_early, still_bounded
+from app.core.plan.standing import PlannedVisit
 from app.core.plan.why import why_left
 
 # So many other places are listed for a visit; the form beside them takes any.
@@ -26,7 +27,8 @@ class Figures:
 
     cost: float
     solved_cost: float
-    bound: float
+    # None once something was lifted that it was proven around.
+    bound: float | None
     soonest: float
     visits: int
     cars: int
@@ -38,8 +40,10 @@ class Figures:
     faults: Sequence[str]
 
     @property
-    def gap(self) -> float:
-        """Per cent by which it may cost more than the cheapest plan there could be."""
+    def gap(self) -> float | None:
+        """Per cent by which it may cost more than the cheapest plan there could be; None without a bound."""
+        if self.bound is None:
+            return None
         return 100 * (self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
 
     @property
@@ -54,7 +58,7 @@ def figures(at: Opened) -> Figures:
     return Figures(
         cost(problem, visits),
         at.content.solved.cost,
-        at.content.solved.lower_bound,
+        at.content.solved.lower_bound if still_bounded(at.content.draft(), at.draft) else None,
         at.content.soonest,
         len(visits),
         len({visit.car for visit in visits}),
@@ -71,9 +75,14 @@ REMARKS = {
     "overdue": "overdue, due now, or due before a whole month of the plan is over",
     "undated": "something cannot be dated for lack of a fact, so it is not planned",
     "last_day": "their last service day comes within these months; no work moves that",
+    "late_visit": "a planned visit comes later than its work is in date",
+    "overfull": "visits that stand take more days than there are",
+    "again": "work falls due again within these months, once it is done",
     "away": "in a shop or on the way there now",
+    "before": "a visit before these months stands",
+    "twice": "more than one visit stands in a month",
     "reach": "no shop takes them",
-    "fixed": "a planned visit is left out",
+    "fixed": "a planned visit stands, to which nothing is added",
     "standard": "work without a standard is not planned",
     "twins": "another car bears the same mark and number",
 }
@@ -81,18 +90,24 @@ REMARKS = {
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What is to be known of one kind, with how many cars it is about."""
+    """What is to be known of one kind, with how many cars or shops (`of`) it is about."""
 
     title: str
-    cars: int
+    count: int
     remarks: Sequence[Remark]
+    of: str = "car"
 
 
 def by_kind(remarks: Sequence[Remark]) -> list[Kind]:
     """What is to be known, by kind, in a fixed order."""
     found = {kind: [each for each in remarks if each.kind == kind] for kind in REMARKS}
     return [
-        Kind(REMARKS[kind], len({car for each in these for car in each.cars}), these)
+        Kind(
+            REMARKS[kind],
+            len({car for each in these for car in each.cars}),
+            these,
+            "shop" if kind == "overfull" else "car",
+        )
         for kind, these in found.items()
         if these
     ]
@@ -100,30 +115,43 @@ def by_kind(remarks: Sequence[Remark]) -> list[Kind]:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A shop in a month: its days taken and there are; `price` is what one day more would save, estimated."""
+    """A shop in a month: the days that this plan takes, those left to it, and those that stand beside it.
+
+    `price` is what one day more would save, estimated.
+    """
 
     shop: str
     month: str
     number: int
     days: float
-    capacity: float
+    left: float
+    stands: float
     cars: int
     price: float
 
     @property
+    def taken(self) -> float:
+        return self.days + self.stands
+
+    @property
+    def capacity(self) -> float:
+        """All days of the shop in that month, whoever takes them."""
+        return self.left + self.stands
+
+    @property
     def over(self) -> bool:
-        return self.days > self.capacity + TOLERANCE
+        return self.days > self.left + TOLERANCE
 
     @property
     def full(self) -> bool:
-        return self.days > 0 and not self.over and self.capacity - self.days < 1
+        return self.taken > 0 and not self.over and self.left - self.days < 1
 
     @property
     def share(self) -> int:
         """Of a hundred, for the drawing."""
         if self.capacity <= 0:
-            return 100 if self.days else 0
-        return min(100, round(100 * self.days / self.capacity))
+            return 100 if self.taken else 0
+        return min(100, round(100 * self.taken / self.capacity))
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,9 +203,11 @@ def _load(at: Opened) -> _Load:
 
 def _cell(at: Opened, shop: Shop, number: int, load: _Load) -> Cell:
     (used, cars), place = load, (shop.code, number)
+    month, left = at.draft.problem.month(number), shop.capacity_days[number]
+    stated = {each.code: each.capacity(month) for each in at.content.basis.shops}
     return Cell(
-        shop.code, at.draft.problem.month(number), number, used.get(place, 0.0),
-        shop.capacity_days[number], cars.get(place, 0), price_at(at, shop.code, number),
+        shop.code, month, number, used.get(place, 0.0), left, stated.get(shop.code, left) - left,
+        cars.get(place, 0), price_at(at, shop.code, number),
     )  # fmt: skip
 
 
@@ -263,6 +293,7 @@ class CarShown:
     car_id: int
     visits: Sequence[VisitShown]
     left: Sequence[LeftShown]
+    stands: Sequence[PlannedVisit]
 
 
 def car_shown(at: Opened, name: str) -> CarShown:
@@ -277,7 +308,7 @@ def car_shown(at: Opened, name: str) -> CarShown:
         for job in car.jobs
         if problem.must_place(job) and not any(job.name in visit.jobs for visit in own)
     ]
-    return CarShown(car, at.content.cars[name], visits, left)
+    return CarShown(car, at.content.cars[name], visits, left, at.content.stands.get(name, ()))
 
 
 def _with_reasons(at: Opened, car: Car, visit: Visit, used: Used) -> VisitShown:

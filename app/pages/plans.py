@@ -89,13 +89,13 @@ def make(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
     return ask_to_solve(db, plan, looking, "As solved first", posted.one("seconds"))
 
 
-def _must_be_something(db: Session, selection: Selection) -> None:
-    asked = actions.problem_now(db, selection, actions.basis_of(db))
+def _must_be_something(db: Session, selection: Selection, plan_id: int | None = None) -> None:
+    asked = actions.problem_now(db, selection, actions.basis_of(db), plan_id)
     if not asked.basis.shops:
         raise Conflict("The standards name no shop yet. Add the shops under “Standards” first.")
     if not asked.problem.cars:
         raise Conflict(
-            "Nothing falls due within these months for these cars, so there is nothing to plan."
+            "Nothing falls due within these months for these cars that has no visit yet, so there is nothing to plan."
         )
 
 
@@ -104,12 +104,11 @@ def _selection(entries: Entries) -> tuple[Selection, dict[str, str]]:
     first, months = entries.text("first_month").strip(), entries.text("months").strip()
     if not MONTH.fullmatch(first):
         problems["first_month"] = f"“{first}”: want a month such as 2027-01."
-    if not months.isdecimal() or not 1 <= int(months) <= MOST_MONTHS:
+    many = forms.whole(months)
+    if many is None or not 1 <= many <= MOST_MONTHS:
         problems["months"] = f"“{months}”: want a number of months from 1 to {MOST_MONTHS}."
-    owner = entries.text("owner")
     return Selection(
-        first, int(months) if "months" not in problems else 1,
-        int(owner) if owner.isdecimal() else None, entries.text("region") or None,
+        first, many or 1, forms.whole(entries.text("owner")), entries.text("region") or None,
         tuple(item for item in entries.chosen("item") if item in EVENT_ITEMS),
     ), problems  # fmt: skip
 
@@ -137,7 +136,7 @@ def ask_to_solve(
     db: Session, plan: Plan, looking: Seen, name: str, seconds: str,
     parent_id: int | None = None, extra: dict[str, Any] | None = None,
 ) -> Response:  # fmt: skip
-    limit = int(seconds) if seconds.isdecimal() else 60
+    limit = forms.whole(seconds) or 60
     payload = {
         "plan_id": plan.id, "name": name[:200], "seconds": max(1, min(limit, SECONDS[-1][0])),
         "parent_id": parent_id, "extra": extra,
@@ -163,7 +162,7 @@ def show(request: Request, plan_id: web.Key, db: web.Db) -> Response:
 def solve(plan_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking) -> Response:
     """A version from the fleet and the standards as they are now."""
     plan = planning.plan_or_raise(db, plan_id)
-    _must_be_something(db, actions.selection_of(plan))
+    _must_be_something(db, actions.selection_of(plan), plan_id)
     name = posted.one("name").strip() or f"As of {looking.stamp.today}"
     return ask_to_solve(db, plan, looking, name, posted.one("seconds"))
 

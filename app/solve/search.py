@@ -21,6 +21,7 @@ from app.solve.exact import prove
 from app.solve.exchange import Exchange
 from app.solve.fleet import NOWHERE, Batch, Fleet, Floats, fleet_of, packed, some_of, visits_of
 from app.solve.relaxed import Relaxation, answers, take
+from app.solve.ties import placed_on_a_tie
 from app.solve.watch import Tell, Watch, never, nobody
 
 # The most cars that one program plans.
@@ -60,6 +61,8 @@ def solve(
     total, visits = min(
         ((cost(problem, each), each) for each in (visits, first)), key=lambda each: each[0]
     )
+    visits = placed_on_a_tie(problem, visits)
+    total = cost(problem, visits)
     bound = min(max(0.0, found.bound + fleet.standing), total)
     return Solved(visits, total, bound, watch.spent, _by_shop(problem, found.prices))
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import Select, and_, exists, false, func, or_, select
 from sqlalchemy.orm import Session, aliased, undefer
 
 from app.core.facts import ITEMS
-from app.core.plan.demand import DueItem, FleetCar, PlannedVisit, Selection
+from app.core.plan.demand import DueItem, FleetCar, Selection
 from app.core.plan.problem import first_day, ordinal
+from app.core.plan.standing import PlannedVisit, Standing
 from app.errors import NotFound
-from app.store import reach
+from app.store import reach, visiting
 from app.store.derived import DueRow
 from app.store.plans import (
     Plan,
@@ -25,8 +27,8 @@ from app.store.plans import (
     VisitPlan,
     VisitWork,
 )
-from app.store.tables import Car, Party
-from app.store.visits import ENDS, Visit, stepped
+from app.store.tables import OUT_OF_RECORD, Car, Party
+from app.store.visits import BEGUN, ENDS, Visit, stepped
 
 
 def basis_row(db: Session) -> PlanningBasis | None:
@@ -125,31 +127,18 @@ class Found:
     twins: tuple[str, ...]
 
 
-def fleet(db: Session, selection: Selection) -> Found:
-    """The session's own cars in service with what is due on them, by mark and number."""
-    last = first_day(ordinal(selection.first_month) + selection.months)
-    wanted = [
-        reach.owned(db, DueRow.owner_id),
-        DueRow.listed.is_(True),
-        or_(DueRow.due_on < last, DueRow.state == "unknown"),
-    ]
-    if selection.owner_id is not None:
-        wanted.append(DueRow.owner_id == selection.owner_id)
-    if selection.region is not None:
-        wanted.append(DueRow.region == selection.region)
-    if selection.items:
-        wanted.append(DueRow.item_no.in_([ITEMS.index(item) for item in selection.items]))
-    query = select(
-        DueRow.car_id, DueRow.mark, DueRow.number, DueRow.region,
-        DueRow.item, DueRow.state, DueRow.due_on, DueRow.interval_months,
-    )  # fmt: skip
-    rows = db.execute(query.where(*wanted).order_by(DueRow.mark, DueRow.number, DueRow.item_no))
+def fleet(db: Session, selection: Selection, standing: Mapping[int, Sequence[Standing]]) -> Found:
+    """The session's own cars in service with what is due on them, by mark and number.
+
+    Of the visits `standing`, those of the plan's own that may be replaced are left out.
+    """
     due: dict[int, list[DueItem]] = defaultdict(list)
     names: dict[int, tuple[str, str]] = {}
-    for car_id, mark, number, region, item, state, due_on, interval in rows:
+    for car_id, mark, number, region, item, state, due_on, interval in db.execute(
+        _due(db, selection)
+    ):
         names[car_id] = (f"{mark} {number}", region)
         due[car_id].append(DueItem(item, state, due_on, interval))
-    visits = standing(db)
     keys: dict[str, int] = {}
     twins, cars = [], []
     for car_id, (name, region) in names.items():
@@ -157,38 +146,68 @@ def fleet(db: Session, selection: Selection) -> Found:
             twins.append(name)
             continue
         keys[name] = car_id
-        cars.append(FleetCar(name, region, due[car_id], visits.get(car_id, ())))
+        cars.append(FleetCar(name, region, due[car_id], that_stay(standing.get(car_id, ()))))
     return Found(tuple(cars), keys, tuple(twins))
 
 
-def standing(db: Session) -> dict[int, list[PlannedVisit]]:
-    """Visits planned, or begun and not ended, of the session's own cars."""
-    ended = stepped(Visit.id, ENDS)
+def _due(db: Session, selection: Selection) -> Select[*tuple[Any, ...]]:
+    last = first_day(ordinal(selection.first_month) + selection.months)
+    wanted = [
+        reach.owned(db, DueRow.owner_id),
+        DueRow.listed.is_(True),
+        or_(DueRow.due_on < last, DueRow.state.in_(("unknown", "owed"))),
+    ]
+    if selection.owner_id is not None:
+        wanted.append(DueRow.owner_id == selection.owner_id)
+    if selection.region is not None:
+        wanted.append(DueRow.region == selection.region)
+    if selection.items:
+        wanted.append(DueRow.item_no.in_([ITEMS.index(item) for item in selection.items]))
+    return (
+        select(
+            DueRow.car_id, DueRow.mark, DueRow.number, DueRow.region,
+            DueRow.item, DueRow.state, DueRow.due_on, DueRow.interval_months,
+        )
+        .where(*wanted)
+        .order_by(DueRow.mark, DueRow.number, DueRow.item_no)
+    )  # fmt: skip
+
+
+def that_stay(standing: Iterable[Standing]) -> tuple[PlannedVisit, ...]:
+    return tuple(each.visit for each in standing if not each.own)
+
+
+def standing(db: Session, plan_id: int | None = None) -> dict[int, list[Standing]]:
+    """Visits planned, or begun and not ended, of the session's own cars, by car.
+
+    Those that a version of the plan `plan_id` made are its own while they have not begun and nobody added work.
+    """
     shop = aliased(Party)
+    made_by = PlanVersion.plan_id == plan_id if plan_id is not None else false()
+    added = exists().where(VisitWork.visit_id == Visit.id, VisitWork.version_id.is_not(None))
     query = (
         select(
-            Visit.id,
-            Visit.car_id,
-            shop.name,
-            VisitPlan.month,
-            stepped(Visit.id, ("sent", "arrived")),
+            Visit.id, Visit.car_id, shop.name, VisitPlan.month, Visit.instructions,
+            stepped(Visit.id, BEGUN), and_(made_by, ~added),
         )
         .join(Car, Car.id == Visit.car_id)
         .join(shop, shop.id == Visit.shop_id)
         .outerjoin(VisitPlan, VisitPlan.visit_id == Visit.id)
+        .outerjoin(PlanVersion, PlanVersion.id == VisitPlan.version_id)
         .where(
             Visit.superseded_at.is_(None),
-            ~ended,
-            stepped(Visit.id, ("planned", "sent")),
+            ~stepped(Visit.id, ENDS),
+            stepped(Visit.id, ("planned", *BEGUN)),
             reach.owned(db, Car.owner_id),
         )
-    )
+        .order_by(Visit.id)
+    )  # fmt: skip
     rows = db.execute(query).all()
-    work = _work(db, [row[0] for row in rows])
-    found: dict[int, list[PlannedVisit]] = defaultdict(list)
-    for visit_id, car_id, code, month, begun in rows:
-        when = _month(month)
-        found[car_id].append(PlannedVisit(code, when, work.get(visit_id, ()), bool(begun)))
+    work = visiting.open_work(db, [row[0] for row in rows])
+    found: dict[int, list[Standing]] = defaultdict(list)
+    for visit_id, car_id, code, month, instructions, begun, own in rows:
+        visit = PlannedVisit(code, _month(month), work.get(visit_id, ()), bool(begun))
+        found[car_id].append(Standing(visit_id, visit, bool(own) and not begun, instructions))
     return found
 
 
@@ -197,23 +216,13 @@ def _month(day: date | None) -> str:
     return f"{day:%Y-%m}" if day else ""
 
 
-def planned_since(db: Session, plan_id: int) -> Sequence[int]:
-    """The visits that came of a plan and were neither begun nor cancelled."""
-    query = (
-        select(VisitPlan.visit_id)
-        .join(PlanVersion, PlanVersion.id == VisitPlan.version_id)
-        .join(Visit, Visit.id == VisitPlan.visit_id)
-        .where(PlanVersion.plan_id == plan_id, ~stepped(Visit.id, ("sent", "arrived", *ENDS)))
-        .order_by(VisitPlan.visit_id)
-    )
-    return db.scalars(query).all()
-
-
-def _work(db: Session, visit_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
-    found: dict[int, tuple[str, ...]] = {}
-    for start in range(0, len(visit_ids), 1000):
-        part = visit_ids[start : start + 1000]
-        query = select(VisitWork.visit_id, VisitWork.item).where(VisitWork.visit_id.in_(part))
-        for visit_id, item in db.execute(query.order_by(VisitWork.id)):
-            found[visit_id] = (*found.get(visit_id, ()), item)
+def out_of_record(db: Session, car_ids: Sequence[int]) -> list[str]:
+    """Which of these cars can be sent to no shop any more: mark and number, with what they are."""
+    found: list[str] = []
+    for start in range(0, len(car_ids), 1000):
+        part = car_ids[start : start + 1000]
+        query = select(Car.mark, Car.number, Car.standing).where(
+            Car.id.in_(part), Car.standing.in_(OUT_OF_RECORD)
+        )
+        found += [f"{mark} {number} is {now}" for mark, number, now in db.execute(query)]
     return found

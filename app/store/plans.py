@@ -8,7 +8,17 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any, get_args
 
-from sqlalchemy import JSON, Date, ForeignKey, Index, LargeBinary, String
+from sqlalchemy import (
+    JSON,
+    ColumnElement,
+    Date,
+    ForeignKey,
+    Index,
+    LargeBinary,
+    String,
+    func,
+    select,
+)
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.core.plan.revise import Kind
@@ -89,10 +99,30 @@ class VisitPlan(Made, Base):
 
 
 class VisitWork(Made, Base):
-    """A due item that is to be done in a visit."""
+    """A due item that is to be done in a visit, planned with it or added by the version of another plan."""
 
     __tablename__ = "visit_work"
     visit_id: Mapped[int] = mapped_column(Key, ForeignKey("visit.id"), index=True)
     car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"), index=True)
     item: Mapped[str] = mapped_column(String(30))
     due_on: Mapped[date | None] = mapped_column(Date, comment="as known when it was planned")
+    version_id: Mapped[int | None] = mapped_column(
+        Key,
+        ForeignKey("plan_version.id"),
+        index=True,
+        comment="the version that added it to a visit planned before",
+    )
+    adds_days: Mapped[int] = mapped_column(
+        default=0, server_default="0", comment="days by which it lengthens a visit planned before"
+    )
+
+
+def days_planned() -> ColumnElement[int]:
+    """The days from sent to released for which a visit is planned, with what was added; null where it is not."""
+    added = (
+        select(func.coalesce(func.sum(VisitWork.adds_days), 0))
+        .where(VisitWork.visit_id == VisitPlan.visit_id)
+        .correlate(VisitPlan)
+        .scalar_subquery()
+    )
+    return VisitPlan.days_out + added

@@ -12,7 +12,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.store import reach, visiting
-from app.store.plans import VisitPlan
+from app.store.plans import VisitPlan, days_planned
 from app.store.tables import Car, Party
 from app.store.visiting import VisitShown
 from app.store.visits import END, Visit, VisitStep, stepped
@@ -136,7 +136,7 @@ def days_out(db: Session, wanted: VisitFilter) -> list[ShopDays]:
     """By shop, over the visits released in the last two years."""
     sent, ended = aliased(VisitStep), aliased(VisitStep)
     query = (
-        select(Party.name, sent.happened_on, ended.happened_on, VisitPlan.days_out)
+        select(Party.name, sent.happened_on, ended.happened_on, days_planned())
         .select_from(Visit)
         .join(Car, Car.id == Visit.car_id)
         .join(Party, Party.id == Visit.shop_id)

@@ -16,7 +16,7 @@ from app.errors import NotFound
 from app.store import cars, reach
 from app.store.derived import DueRow
 from app.store.events import split
-from app.store.plans import VisitPlan, VisitWork
+from app.store.plans import VisitPlan, VisitWork, days_planned
 from app.store.tables import Car, EventRow, Party, Withdrawal
 from app.store.visits import END, ENDS, Visit, VisitStep, stepped
 
@@ -171,6 +171,14 @@ def work_of(db: Session, visit_ids: Sequence[int]) -> dict[int, list[WorkShown]]
             shown = WorkShown(row.item, row.due_on, on, event_id, citation or "")
             found.setdefault(row.visit_id, []).append(shown)
     return found
+
+
+def open_work(db: Session, visit_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
+    """The due items that each of these visits is still to do."""
+    return {
+        visit_id: tuple(each.item for each in work if each.done_on is None)
+        for visit_id, work in work_of(db, visit_ids).items()
+    }
 
 
 Window = tuple[date, date]
@@ -352,7 +360,7 @@ def reached(db: Session) -> Found:
     return (
         select(
             Visit.id, Visit.car_id, Car.mark, Car.number, owner.name, shop.name,
-            Visit.instructions, reach.owned(db, Car.owner_id), VisitPlan.month, VisitPlan.days_out,
+            Visit.instructions, reach.owned(db, Car.owner_id), VisitPlan.month, days_planned(),
         )
         .join(Car, Car.id == Visit.car_id)
         .join(owner, owner.id == Car.owner_id)

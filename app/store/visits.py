@@ -14,7 +14,7 @@ from app.store.columns import Base, Key, Recorded, one_of
 STEPS = ("planned", "sent", "arrived", "released", "cancelled")
 SHARED = ("lining", "equipment", "shop")
 
-
+BEGUN = ("sent", "arrived")
 END = "released"
 ENDS = (END, "cancelled")
 

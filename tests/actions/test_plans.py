@@ -7,25 +7,21 @@ from datetime import date
 import pytest
 from sqlalchemy import Engine, select
 
-from app import jobs
-from app.actions import plans
+from app.actions import accepting, plans
 from app.core.plan.check import faults
-from app.core.plan.demand import Selection
 from app.core.plan.forecast import by_month
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import Change
 from app.errors import Conflict
 from app.jobs.doing import Doer
 from app.store import forecasting
-from app.store.db import sessions, write_session
+from app.store.db import sessions
 from app.store.forecasting import ForecastFilter
 from app.store.plans import VisitPlan
-from app.store.tables import Party
+from tests.actions.plans_made import YEAR, Planner
 from tests.fixtures.people import beforehand
-from tests.pages.fleet_cast import QUILLON, STAMP, add
-from tests.pages.plans_cast import BASIS, CARS, SOUTH, fleet, standards
-
-YEAR = Selection("2027-01", 12)
+from tests.pages.fleet_cast import STAMP, add
+from tests.pages.plans_cast import BASIS, CARS, SOUTH
 
 
 @pytest.fixture
@@ -35,20 +31,14 @@ def doer(any_engine: Engine) -> Iterator[Doer]:
 
 
 @pytest.fixture
-def version(any_engine: Engine, doer: Doer) -> int:
+def planner(any_engine: Engine, doer: Doer) -> Planner:
+    return Planner(any_engine, doer)
+
+
+@pytest.fixture
+def version(planner: Planner) -> int:
     """A year of a small fleet, as the search found it."""
-    with beforehand(sessions(any_engine)) as db:
-        fleet(db)
-        standards(db)
-        party = db.scalars(select(Party).where(Party.name == QUILLON)).one()
-        plan = plans.make(db, party.id, "Year", YEAR, STAMP)
-        payload = {"plan_id": plan.id, "name": "First", "seconds": 20}
-        job = jobs.ask(db, "solve-plan", payload, STAMP.by)
-    doer.do(job)
-    with write_session(sessions(any_engine)) as db:
-        found = jobs.look(db, job)
-        assert found.state == "done", found.error
-        return found.result["version_id"]
+    return planner.solve(planner.plan("Year"))
 
 
 def test_a_search_as_a_job_keeps_a_version_that_breaks_nothing(any_engine, version):
@@ -79,7 +69,9 @@ def test_an_accepted_plan_moves_its_items_in_the_forecast(any_engine, version):
     everything, first = ForecastFilter(), ordinal("2026-11")
     with beforehand(sessions(any_engine)) as db:
         before = by_month(forecasting.falling(db, everything), first, 24)
-        assert plans.accept(db, version, "", STAMP) == len(plans.opened(db, version).draft.visits)
+        assert accepting.accept(db, version, "", STAMP).planned == len(
+            plans.opened(db, version).draft.visits
+        )
     with beforehand(sessions(any_engine)) as db:
         due, visits = forecasting.moved_by_plan(db, everything)
         planned = {f"{row.month:%Y-%m}" for row in db.scalars(select(VisitPlan))}
@@ -94,7 +86,7 @@ def test_an_accepted_plan_moves_its_items_in_the_forecast(any_engine, version):
 def test_a_plan_that_began_in_the_past_is_not_accepted(any_engine, version):
     later = replace(STAMP, today=date(2027, 2, 1))
     with beforehand(sessions(any_engine)) as db, pytest.raises(Conflict, match="which is past"):
-        plans.accept(db, version, "", later)
+        accepting.accept(db, version, "", later)
 
 
 def test_another_owners_cars_and_plans_stay_out_of_reach(any_engine, version):

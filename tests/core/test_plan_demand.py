@@ -1,6 +1,7 @@
 """From due items to jobs: the last month in date, what is late already, what is done together, what stands already."""
 
 from calendar import monthrange
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -13,15 +14,16 @@ from app.core.plan.contradictions import contradictions
 from app.core.plan.demand import (
     DueItem,
     FleetCar,
-    PlannedVisit,
     Selection,
     demand,
-    differences,
     first_of_next,
     items_of,
     latest_month,
     months_of,
 )
+from app.core.plan.problem import Visit
+from app.core.plan.since import differences
+from app.core.plan.standing import PlannedVisit
 
 WORKS = "Invented Works"
 PLAIN = Basis(
@@ -46,7 +48,7 @@ def dated(item: str, day: date, months: int = 120, state: str = "dated") -> DueI
 def planned(*due: DueItem, basis: Basis = PLAIN, region: str = "Gulf", visits=(), selection=YEAR):
     """The car's part of the problem, and what is to be known."""
     car = FleetCar("ZQKX 1", region, due, visits)
-    problem, remarks = demand(selection, basis, [car], {})
+    problem, remarks = demand(selection, basis, [car])
     return (problem.cars[0] if problem.cars else None), [each.kind for each in remarks]
 
 
@@ -102,6 +104,8 @@ def test_work_of_another_skill_or_month_is_a_job_of_its_own():
         (dated("visual", date(2026, 3, 1)), "overdue"),
         (dated("visual", date(2027, 1, 20)), "overdue"),  # inside the first month
         (dated("visual", date(2026, 12, 1), state="owed"), "overdue"),
+        (DueItem("visual", "owed", None, 120), "overdue"),  # by an event, without a day
+        (dated("visual", date(2029, 1, 1), state="owed"), "overdue"),  # whatever its day
     ],
 )
 def test_what_is_late_already_may_be_done_at_any_time_and_costs_what_the_car_does_not_earn(
@@ -148,58 +152,156 @@ def test_a_region_that_no_shop_takes_is_told():
     assert planned(dated("visual", date(2027, 6, 30)), basis=only, region="Prairie")[1] == ["reach"]
 
 
-def test_days_that_are_closed_or_taken_by_other_cars_are_not_there():
-    problem, _ = demand(YEAR, PLAIN, [], {(WORKS, "2027-01"): 12.0, (WORKS, "2027-03"): 99.0})
+def standing(month: str, *items: str, shop: str = WORKS, begun: bool = False) -> PlannedVisit:
+    return PlannedVisit(shop, month, items, begun)
+
+
+def test_days_that_are_closed_or_taken_by_visits_that_stand_are_not_there():
+    others = [
+        *[standing("2027-01", "visual")] * 6,
+        *[standing("2027-03", "thickness", "lining")] * 33,
+        standing("", "visual", begun=True),
+    ]
+    problem, remarks = demand(YEAR, PLAIN, [], others)
     assert problem.shops[0].capacity_days == (18, 0, 0, *[30] * 9)
+    (over,) = remarks
+    assert (over.kind, over.cars) == ("overfull", (WORKS,))
+    assert over.text.startswith("visits that stand take 99 days in 2027-03, 30 there are")
 
 
-def test_a_planned_visit_stands_with_its_work_and_one_that_began_takes_its_work_away():
-    due = (dated("visual", date(2027, 6, 30)), dated("relief_device", date(2027, 8, 31)))
-    stands = PlannedVisit(WORKS, "2027-05", ("visual",), False)
-    car, _ = planned(*due, visits=(stands,))
-    assert [(each.shop, each.month, each.jobs) for each in car.fixed] == [(WORKS, 4, ("visual",))]
-    begun = PlannedVisit(WORKS, "", ("visual",), True)
-    car, kinds = planned(*due, visits=(begun,))
+TWO = (dated("visual", date(2027, 6, 30)), dated("relief_device", date(2027, 8, 31)))
+
+
+def test_what_has_its_visit_is_planned_no_second_time_and_its_visit_may_be_joined():
+    car, kinds = planned(*TWO, visits=(standing("2027-05", "visual"),))
+    assert [job.name for job in car.jobs] == ["relief_device"]
+    assert [(each.shop, each.month, each.jobs) for each in car.fixed] == [(WORKS, 4, ())]
+    assert kinds == []
+
+
+def test_of_work_done_together_only_the_part_without_a_visit_is_planned():
+    """Both are tank work of one month, so without the visit they would be one job."""
+    due = (dated("visual", date(2027, 6, 30)), dated("thickness", date(2027, 6, 30)))
+    car, _ = planned(*due, visits=(standing("2027-05", "thickness"),))
+    assert [(job.name, job.days) for job in car.jobs] == [("visual", 2)]
+
+
+@pytest.mark.parametrize(
+    ("visit", "kinds"),
+    [
+        (standing("2026-12", "visual"), ["before"]),
+        (standing("2028-01", "visual"), ["late_visit"]),  # after the months, and after the due day
+        (standing("2027-06", "visual"), []),
+        (standing("2027-07", "visual"), ["late_visit"]),
+        (standing("2027-05", "visual", shop="Gone Works"), ["fixed"]),
+    ],
+)
+def test_work_is_covered_by_its_visit_wherever_that_is_and_it_is_told(visit, kinds):
+    car, told = planned(*TWO, visits=(visit,))
+    assert [job.name for job in car.jobs] == ["relief_device"]
+    assert told == kinds
+
+
+def test_in_the_month_of_a_visit_out_of_reach_the_car_goes_nowhere_else():
+    car, _ = planned(*TWO, visits=(standing("2027-05", "visual", shop="Gone Works"),))
+    assert car.fixed == ()
+    assert [car.may_go(WORKS, month) for month in (3, 4, 5)] == [True, False, True]
+    assert "Gone Works" not in car.move_cost
+
+
+def test_a_visit_that_began_takes_its_work_away_and_the_car_until_it_is_over():
+    car, kinds = planned(*TWO, visits=(standing("", "visual", begun=True),))
     assert [job.name for job in car.jobs] == ["relief_device"]
     assert (car.earliest, kinds) == (1, ["away"])
+    car, _ = planned(*TWO, visits=(standing("2027-02", "visual", begun=True),))
+    assert car.earliest == 2
 
 
-def test_a_planned_visit_to_a_shop_that_is_unknown_is_left_out_and_told():
-    stands = PlannedVisit("Gone Works", "2027-05", ("visual",), False)
-    car, kinds = planned(dated("visual", date(2027, 6, 30)), visits=(stands,))
-    assert (car.fixed, kinds) == ((), ["fixed"])
+def test_an_earliest_month_counts_for_new_visits_beside_one_that_stands():
+    basis = replace(PLAIN, cars=(CarFacts("ZQKX 1", None, "2027-07"),))
+    car, _ = planned(*TWO, basis=basis, visits=(standing("2027-05", "visual"),))
+    assert (car.earliest, car.fixed) == (6, ())
 
 
-def test_two_planned_visits_in_one_month_are_refused_by_name():
-    twice = [PlannedVisit(WORKS, "2027-05", (item,), False) for item in ("visual", "thickness")]
-    due = (dated("visual", date(2027, 6, 30)), dated("thickness", date(2027, 7, 31)))
-    problem, _ = demand(YEAR, PLAIN, [FleetCar("ZQKX 1", "Gulf", due, twice)], {})
-    assert any("one of 2 in that month" in told for _, told in contradictions(problem))
+def test_two_visits_in_one_month_are_told_and_planning_goes_on():
+    visits = [standing("2027-05", item) for item in ("visual", "thickness")]
+    car, kinds = planned(*TWO, dated("thickness", date(2027, 7, 31)), visits=visits)
+    assert [job.name for job in car.jobs] == ["relief_device"]
+    assert kinds == ["twice"]
 
 
-def test_days_lowered_under_what_is_planned_are_refused_by_name():
-    small = Basis(PLAIN.standards, (PlanShop(WORKS, ("tank",), 1, {}, 1),))
-    visits = [PlannedVisit(WORKS, "2027-05", ("visual",), False)]
-    car = FleetCar("ZQKX 1", "", [dated("visual", date(2027, 6, 30))], visits)
-    problem, _ = demand(YEAR, small, [car], {})
-    assert any("needs more than its capacity" in told for _, told in contradictions(problem))
+def test_days_lowered_under_what_stands_are_told_by_shop_and_month_and_planning_goes_on():
+    small = replace(PLAIN, shops=(PlanShop(WORKS, ("tank", "valve"), 1, {}, 1),), moves=())
+    car = FleetCar("ZQKX 1", "", TWO, [standing("2027-05", "visual")])
+    problem, (over,) = demand(YEAR, small, [car])
+    assert contradictions(problem) == []
+    assert problem.shops[0].capacity_days[4] == 0
+    assert over.text == (
+        "visits that stand take 2 days in 2027-05, 1 there are: "
+        "cancel one of them, or give the shop more days"
+    )
+
+
+@pytest.mark.parametrize(
+    ("due", "visits", "told"),
+    [
+        (dated("relief_device", date(2027, 3, 31), 6), (), ["again"]),
+        (dated("relief_device", date(2027, 3, 31), 10), (), []),  # next in 2028-01
+        (dated("relief_device", date(2027, 3, 31), 9), (), ["again"]),  # next in 2027-12
+        (dated("relief_device", date(2026, 1, 31), 11), (), ["overdue", "again"]),
+        (
+            dated("relief_device", date(2027, 3, 31), 9),
+            (standing("2027-03", "relief_device"),),
+            ["again"],
+        ),
+    ],
+)
+def test_work_that_falls_due_again_within_the_months_is_told(due, visits, told):
+    assert planned(due, visits=visits)[1] == told
+
+
+def since(*due: DueItem, visits=()):
+    return demand(YEAR, PLAIN, [FleetCar("ZQKX 1", "Gulf", due, visits)])[0]
 
 
 def test_what_changed_since_a_plan_was_made_is_told_by_car():
-    def problem(*due: DueItem):
-        return demand(YEAR, PLAIN, [FleetCar("ZQKX 1", "Gulf", due)], {})[0]
-
-    before = problem(dated("visual", date(2027, 6, 30)), dated("relief_device", date(2027, 8, 31)))
-    after = problem(dated("visual", date(2027, 4, 30)), dated("thickness", date(2027, 8, 31)))
-    assert {told for _, told in differences(before, after)} == {
+    before = since(dated("visual", date(2027, 6, 30)), dated("relief_device", date(2027, 8, 31)))
+    after = since(dated("visual", date(2027, 4, 30)), dated("thickness", date(2027, 8, 31)))
+    assert {told for _, told in differences(before, (), after)} == {
         "Visual inspection falls due earlier: by 2027-04",
         "Relief device no longer falls due as it was planned",
         "Thickness falls due and is not in the plan",
     }
-    assert not list(differences(before, before))
-    assert list(differences(before, problem())) == [
+    assert not list(differences(before, (), before))
+    assert list(differences(before, (), since())) == [
         ("ZQKX 1", "has nothing to be planned any more")
     ]
+    assert list(differences(before, (), since(), {"ZQKX 1"})) == [
+        ("ZQKX 1", "is in a shop or on its way there: what has begun stays as it is")
+    ]
+
+
+WHY_NOT = "out of reach, not free yet, or another visit stands then"
+
+
+@pytest.mark.parametrize(
+    ("now", "told"),
+    [
+        (since(*TWO), []),
+        (
+            replace(since(*TWO), shops=(replace(since().shops[0], capacity_days=(1.0,) * 12),)),
+            [f"{WORKS} has 1 days left in 2027-05, and this version takes 2"],
+        ),
+        (
+            since(*TWO, visits=[standing("2027-05", "air_brake", shop="Gone Works")]),
+            [f"ZQKX 1 cannot go to {WORKS} in 2027-05 any more: {WHY_NOT}"],
+        ),
+        (since(*TWO, visits=[standing("2027-05", "air_brake")]), []),  # to be joined
+    ],
+)  # fmt: skip
+def test_a_visit_that_no_longer_has_its_place_is_told(now, told):
+    visits = (Visit("ZQKX 1", WORKS, 4, ("visual",)),)
+    assert [f"{who} {what}" for who, what in differences(since(*TWO), visits, now)] == told
 
 
 @given(st.dates(date(2020, 1, 1), date(2040, 12, 31)))

@@ -8,6 +8,7 @@ import pytest
 
 from app.actions import plans
 from app.core.plan.basis import FIRST, PlanShop
+from app.core.plan.check import faults
 from app.store.plans import PlanChange, VisitPlan, VisitWork
 from app.store.visits import Visit
 from tests.fixtures.web import TestClient
@@ -71,6 +72,10 @@ def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
     [
         ("cleaning_cost", "-5", "want a cost from 0"),
         ("cleaning_cost", "lots", "is not a number"),
+        ("cleaning_cost", "nan", "is not a number"),
+        ("days_away", "inf", "is not a number"),
+        ("days_away", "1e400", "is not a number"),
+        ("days_away", "9" * 400, "is not a number"),
         ("unplaced_cost", "1e300", "want a cost from 0"),
         ("days_away", "4000", "want 0 to 366"),
         ("visual.days", "0", "want more than 0"),
@@ -110,6 +115,9 @@ def test_a_new_plan_says_what_it_would_be_about(at_work: Planner):
         ({"first_month": "soon"}, "want a month such as 2027-01"),
         ({"months": "0"}, "want a number of months"),
         ({"months": "9999"}, "want a number of months"),
+        ({"months": "1" * 5000}, "want a number of months"),
+        ({"first_month": "0000-01"}, "want a month such as 2027-01"),
+        ({"first_month": "9999-12"}, "want a month such as 2027-01"),
         (
             {"first_month": "2030-01", "months": "1", "item": "lining"},
             "Nothing falls due within these months",
@@ -135,7 +143,7 @@ def test_a_plan_places_every_car_in_time_and_shows_it_by_shop_and_month(at_work:
     version = at_work.plan()
     at = opened(record, version)
     assert len({visit.car for visit in at.draft.visits}) == CARS
-    assert not any(plans.faults(at.draft.problem, at.draft.visits))
+    assert not any(faults(at.draft.problem, at.draft.visits))
     page = Page(at_work.page(version)).words
     assert f"of {CARS} cars" in page
     assert NORTH in page
@@ -171,6 +179,7 @@ def test_moving_a_visit_answers_with_what_it_did_to_the_cost(at_work: Planner, r
         ("move", {"shop": "", "to_month": ""}, "Choose the shop and the month"),
         ("place", {"shop": SOUTH, "to_month": "2027-01", "job": "moon"}, "has no such work"),
         ("forbid", {"shop": ""}, "Choose the shop"),
+        ("forbid", {"shop": "Nowhere Shop"}, "No shop of this plan is named Nowhere Shop"),
     ],
 )
 def test_a_change_that_cannot_be_is_refused_in_words_and_changes_nothing(
@@ -281,24 +290,82 @@ def test_accepting_plans_the_visits_with_their_work(at_work: Planner, record):
     assert {row[2] for row in planned} == {version}
     items = record(lambda db: {row.item for row in db.query(VisitWork)})
     assert "visual" in items
-    # Accepting again cancels what was planned, and plans it anew.
+    # Accepting once more changes nothing but the written instructions, which make other visits.
+    page = at_work.page(version, "/accept")
+    assert f"{len(planned)} visits planned" in Page(page).words  # without the words they had
     at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
     assert record(lambda db: db.query(VisitPlan).count()) == 2 * len(planned)
-    assert record(lambda db: len(plans.planning.planned_since(db, at.plan.id))) == len(planned)
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    assert record(lambda db: db.query(VisitPlan).count()) == 2 * len(planned)
 
 
-def test_visits_that_are_planned_already_stand_in_the_next_plan(at_work: Planner, record):
-    version = at_work.plan()
+def test_what_has_its_visit_is_planned_no_second_time_by_another_plan(at_work: Planner, record):
+    """One plan takes the tank work; what another has to place may join those visits, and takes none of them away."""
+    version = at_work.plan(name="Tanks", item="visual")
     at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
     places = {(each.car, each.shop, each.month) for each in opened(record, version).draft.visits}
     again = at_work.plan(name="Summer")
     at = opened(record, again)
     assert places <= {(each.car, each.shop, each.month) for each in at.draft.visits}
-    visit = at.draft.visits[0]
-    refused = at_work.change(
-        again, "take_out", car=visit.car, month=at.draft.problem.month(visit.month)
+    assert not any("visual" in job for each in at.draft.visits for job in each.jobs)
+    visit = next(each for each in at.draft.visits if (each.car, each.shop, each.month) in places)
+    month = at.draft.problem.month(visit.month)
+    for kind, form in (
+        ("take_out", {"month": month}),
+        ("forbid", {"shop": visit.shop}),
+        ("forbid", {"shop": visit.shop, "to_month": month}),
+    ):
+        refused = at_work.change(again, kind, car=visit.car, **form)
+        assert refused.status_code == 409
+        assert "was planned before this plan" in refused.text
+    page = Page(at_work.page(again, f"/cars/{at.content.cars[visit.car]}")).words
+    assert "Visits that stood before this plan" in page
+    assert "days before it" in Page(at_work.page(again)).words.replace("day before", "days before")
+    answer = at_work.client.post(
+        "/plans", data={"name": "Tanks again", "first_month": "2027-01", "months": "12", "item": "visual"}
+    )  # fmt: skip
+    assert (
+        "Nothing falls due within these months for these cars that has no visit yet" in answer.text
     )
-    assert "was planned before this plan" in refused.text
+
+
+def test_a_bound_is_withdrawn_once_something_it_rests_on_is_lifted(at_work: Planner, record):
+    version = at_work.plan()
+    _, visit, *_ = first_visit(record, version)
+    at_work.change(version, "forbid", car=visit.car, shop=visit.shop)
+    again = at_work.solve(f"/plans/versions/{version}/solve")
+    assert "% apart" in Page(at_work.page(again)).words
+    at_work.change(again, "allow", car=visit.car, shop=visit.shop)
+    page = Page(at_work.page(again)).words
+    assert "% apart" not in page
+    assert "solve again to know" in page
+    plan_id = opened(record, again).plan.id
+    assert "not known" in Page(at_work.client.get(f"/plans/{plan_id}").text).words
+    at_work.change(again, "undo")
+    assert "% apart" in Page(at_work.page(again)).words
+
+
+def test_where_leaving_work_is_cheap_the_standards_and_a_new_plan_say_so(web_app, client, record):
+    cheap = planner(web_app, client, record, replace(BASIS, unplaced_cost=0))
+    for address in ("/plans/standards", "/plans/new"):
+        assert "costs no more than" in Page(client.get(address).text).words
+    version = cheap.plan()
+    page = Page(cheap.page(version, "/accept")).words
+    assert "have no visit in this version" in page
+    assert "see which, and why" in page
+
+
+def test_with_all_costs_zero_everything_is_placed_all_the_same(web_app, client, record):
+    free = {
+        item: replace(standard, cost=0, late_cost=0) for item, standard in BASIS.standards.items()
+    }
+    shops = tuple(replace(shop, move_cost=0) for shop in BASIS.shops)
+    nothing = replace(
+        BASIS, standards=free, shops=shops, cleaning_cost=0, earning_per_day=0, unplaced_cost=0
+    )
+    at_work = planner(web_app, client, record, nothing)
+    version = at_work.plan()
+    assert "Work without a visit 0" in Page(at_work.page(version)).words
 
 
 def test_a_fleet_that_changed_since_is_told_of(at_work: Planner, record):
@@ -316,8 +383,44 @@ def test_the_price_of_a_day_is_found_by_solving_again(at_work: Planner, record):
         data={"shop": NORTH, "month": "2027-02", "seconds": "20"}, follow_redirects=False,
     )  # fmt: skip
     page = Page(at_work.done(answer.headers["location"])).words
-    assert "saved by one shop day more at North Invented Shop" in page
+    assert "saved by one shop day more at North Invented Shop in 2027-02" in page
     assert "the figure is exact" in page
+
+
+def test_the_price_of_a_day_is_that_of_the_same_locks_with_it_and_without(web_app, client, record):
+    """A visit is locked, and the cheaper shop is short of days: both searches go around the lock."""
+    tight = replace(BASIS, shops=(
+        PlanShop(NORTH, SKILLS, 0, {"2027-03": 3.5}, 1400), PlanShop(SOUTH, SKILLS, 40, {}, 1900),
+    ))  # fmt: skip
+    at_work = planner(web_app, client, record, tight)
+    version = at_work.plan()
+    _, visit, month, _ = first_visit(record, version)
+    at_work.change(version, "lock", car=visit.car, month=month)
+    answer = client.post(
+        f"/plans/versions/{version}/price",
+        data={"shop": NORTH, "month": "2027-03", "seconds": "20"}, follow_redirects=False,
+    )  # fmt: skip
+    page = Page(at_work.done(answer.headers["location"])).words
+    figures = re.sub(r"(?<=\d)[\s\u202f](?=\d{3}\b)", "", page)
+    found = re.search(r"(\d+) saved by one shop day", figures)
+    assert found, page
+    again = at_work.solve(f"/plans/versions/{version}/solve")
+    without = opened(record, again).content.solved
+    costs = re.search(r"costs (\d+) without the day and (\d+) with it", figures)
+    assert costs, page
+    assert int(costs[1]) == round(without.cost)
+    assert int(costs[1]) - int(costs[2]) == pytest.approx(int(found[1]), abs=1)
+    assert "Around what is locked and forbidden" in page
+
+
+@pytest.mark.parametrize("month", ["abc2027-01", "2027-01x", "0000-01", "9999-12"])
+def test_an_address_with_no_month_is_refused(at_work: Planner, month):
+    version = at_work.plan()
+    answer = at_work.client.get(
+        f"/plans/versions/{version}/month", params={"shop": NORTH, "month": month}
+    )
+    assert answer.status_code == 422
+    assert at_work.client.get(f"/plans/versions/{version}/cars/1?was=inf").status_code == 200
 
 
 def test_a_plan_is_taken_away_as_csv_and_xlsx_with_the_same_rows(at_work: Planner):

@@ -84,6 +84,13 @@ class Basis:
         found = {shop.code: named.get(shop.code, shop.move_cost) for shop in self.shops}
         return {code: cost for code, cost in found.items() if cost is not None}
 
+    @property
+    def leaving_is_cheap(self) -> bool:
+        """Whether leaving work costs no more than the cheapest visit, so that plans leave what is due."""
+        moves = [shop.move_cost for shop in self.shops] + [move.cost for move in self.moves]
+        least = min((cost for cost in moves if cost is not None), default=0.0)
+        return self.unplaced_cost <= self.visit_cost(self.earning_per_day) + least
+
     def faults(self) -> list[tuple[str, str]]:
         """What is wrong with it, each with the place; empty when it can be planned by."""
         return list(_faults(self))

@@ -9,7 +9,25 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from app.core.plan.basis import DAYS_OF_A_MONTH, Basis, CarFacts, PlanShop
-from app.core.plan.problem import Car, Fixed, Job, Problem, Shop, first_day, month_text, ordinal
+from app.core.plan.problem import (
+    Car,
+    Fixed,
+    Forbidden,
+    Job,
+    Problem,
+    Shop,
+    first_day,
+    month_text,
+    ordinal,
+)
+from app.core.plan.standing import (
+    PlannedVisit,
+    Taken,
+    again_within,
+    covered,
+    days_taken,
+    shops_over,
+)
 from app.core.words import capitalized, label
 
 # What no work can put in date again.
@@ -43,16 +61,6 @@ class DueItem:
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedVisit:
-    """A visit that stands already: the car is sent or in the shop (`begun`), or is to go in `month`."""
-
-    shop: str
-    month: str
-    items: tuple[str, ...]
-    begun: bool
-
-
-@dataclass(frozen=True, slots=True)
 class FleetCar:
     name: str
     region: str
@@ -62,7 +70,7 @@ class FleetCar:
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """Something that the plan leaves out or takes otherwise, in a sentence, with how many cars it is about."""
+    """Something that the plan leaves out or takes otherwise, in a sentence, with the cars (or shops) it is about."""
 
     kind: str
     text: str
@@ -81,20 +89,19 @@ class _Remarks:
 
 
 def demand(
-    selection: Selection,
-    basis: Basis,
-    cars: Iterable[FleetCar],
-    taken: Mapping[tuple[str, str], float],
-) -> tuple[Problem, list[Remark]]:
+    selection: Selection, basis: Basis, cars: Sequence[FleetCar], others: Iterable[PlannedVisit] = ()
+) -> tuple[Problem, list[Remark]]:  # fmt: skip
     """The problem of a selection, and what is to be known of it.
 
-    `taken` are shop days that visits of other cars take already, by shop and month.
+    Visits that stand, of these cars and of `others`, keep their work, their month and their days.
     """
     remarks = _Remarks()
-    first = ordinal(selection.first_month)
+    taken = days_taken(basis, [*others, *(visit for car in cars for visit in car.visits)])
+    for shop, told in shops_over(taken, basis, months_of(selection)):
+        remarks.add("overfull", told, shop)
     facts = {each.car: each for each in basis.cars}
     planned = [
-        _car(basis, car, first, selection, facts.get(car.name, CarFacts(car.name)), remarks)
+        _Demand(basis, selection, car, facts.get(car.name, CarFacts(car.name)), remarks).car()
         for car in cars
     ]
     problem = Problem(
@@ -102,12 +109,12 @@ def demand(
         selection.months,
         basis.unplaced_cost,
         tuple(_shop(shop, selection, taken) for shop in basis.shops),
-        tuple(car for car in planned if car.jobs or car.fixed),
+        tuple(car for car in planned if car.jobs),
     )
     return problem, remarks.all()
 
 
-def _shop(stated: PlanShop, selection: Selection, taken: Mapping[tuple[str, str], float]) -> Shop:
+def _shop(stated: PlanShop, selection: Selection, taken: Taken) -> Shop:
     days = (
         max(0.0, stated.capacity(month) - taken.get((stated.code, month), 0.0))
         for month in months_of(selection)
@@ -121,112 +128,176 @@ def months_of(selection: Selection) -> Iterator[str]:
         yield month_text(number)
 
 
-def _car(
-    basis: Basis, car: FleetCar, first: int, selection: Selection, facts: CarFacts, remarks: _Remarks
-) -> Car:  # fmt: skip
-    earning = basis.earning_per_day if facts.earning_per_day is None else facts.earning_per_day
-    away = [visit for visit in car.visits if visit.begun]
-    busy = {item for visit in away for item in visit.items}
-    if away:
-        remarks.add(
-            "away",
-            f"in the shop or on the way to {away[0].shop} now: it can go again from the second month on",
-            car.name,
-        )
-    wanted = [each for each in car.due if each.item not in busy]
-    jobs = _jobs(basis, car.name, wanted, first, selection, earning, remarks)
-    move = basis.move_cost(car.region)
-    if jobs and not move:
-        remarks.add(
-            "reach",
-            f"no shop takes cars of the region “{car.region or 'not stated'}”: give a cost of moving there",
-            car.name,
-        )
-    earliest = _earliest(facts, first, bool(away))
-    fixed = tuple(_fixed(basis, car, jobs, first, selection, remarks))
-    for each in fixed:
-        move.setdefault(each.shop, 0.0)
-        earliest = None if earliest is not None and each.month < earliest else earliest
-    return Car(car.name, basis.visit_cost(earning), move, tuple(jobs), earliest, fixed)
+@dataclass(frozen=True, slots=True)
+class _Demand:
+    """What one car asks of a plan."""
 
+    basis: Basis
+    selection: Selection
+    of: FleetCar
+    facts: CarFacts
+    remarks: _Remarks
 
-def _earliest(facts: CarFacts, first: int, away: bool) -> int | None:
-    stated = ordinal(facts.earliest) - first if facts.earliest else 0
-    found = max(stated, 1 if away else 0)
-    return found or None
+    @property
+    def first(self) -> int:
+        return ordinal(self.selection.first_month)
 
+    @property
+    def earning(self) -> float:
+        stated = self.facts.earning_per_day
+        return self.basis.earning_per_day if stated is None else stated
 
-def _fixed(
-    basis: Basis, car: FleetCar, jobs: Sequence[Job], first: int, selection: Selection,
-    remarks: _Remarks,
-) -> Iterator[Fixed]:  # fmt: skip
-    """The visits that are planned already and lie within the months of the plan; what they do must be a whole job."""
-    shops = {shop.code: set(shop.does) for shop in basis.shops}
-    for visit in car.visits:
-        if visit.begun:  # it may have no month
-            continue
-        month = ordinal(visit.month) - first
-        if not 0 <= month < selection.months:
-            continue
-        if visit.shop not in shops:
-            remarks.add(
-                "fixed",
-                f"its planned visit to {visit.shop} is to a shop that the standards do not know, so it is left out",
-                car.name,
+    def remark(self, kind: str, text: str) -> None:
+        self.remarks.add(kind, text, self.of.name)
+
+    def car(self) -> Car:
+        jobs, move = self._jobs(), self.basis.move_cost(self.of.region)
+        if jobs and not move:
+            region = self.of.region or "not stated"
+            self.remark(
+                "reach", f"no shop takes cars of the region “{region}”: give a cost of moving there"
             )
-            continue
-        done = [
-            job.name for job in jobs
-            if set(job.name.split(BETWEEN)) <= set(visit.items) and job.skill in shops[visit.shop]
-            and job.may(month)
+        for visit in self.of.visits:
+            self._tell(visit)
+        earliest = self._earliest()
+        fixed, forbid = self._stand(move, earliest or 0)
+        visit_cost = self.basis.visit_cost(self.earning)
+        return Car(self.of.name, visit_cost, move, tuple(jobs), earliest, fixed, forbid)
+
+    # Visits that stand ------------------------------------------------------------------------------------------
+
+    def _tell(self, visit: PlannedVisit) -> None:
+        if visit.begun:
+            told = (
+                f"in the shop or on the way to {visit.shop} now: it can go again when that is over"
+            )
+            self.remark("away", told)
+            return
+        month = self._number(visit)
+        if month < 0:
+            told = f"goes to {visit.shop} in {visit.month}, before these months: its work there is not planned again"
+            self.remark("before", told)
+        for due in self.of.due:
+            if due.item in visit.items:
+                self._tell_of_covered(due, visit, month)
+
+    def _tell_of_covered(self, due: DueItem, visit: PlannedVisit, month: int) -> None:
+        name = capitalized(label(due.item))
+        if due.state == "owed" or (due.due_on and latest_month(due.due_on) - self.first < month):
+            day = f"falls due by {due.due_on}" if due.due_on else "is due now"
+            self.remark(
+                "late_visit",
+                f"{name} {day}, and its visit to {visit.shop} is planned for {visit.month}",
+            )
+        self._tell_of_next(due, month)
+
+    def _number(self, visit: PlannedVisit) -> int:
+        return ordinal(visit.month) - self.first
+
+    def _earliest(self) -> int | None:
+        """The first month in which it can go: not before it is said to be free, nor while it is away."""
+        stated = ordinal(self.facts.earliest) - self.first if self.facts.earliest else 0
+        away = [
+            1 + max(0, self._number(visit) if visit.month else 0)
+            for visit in self.of.visits if visit.begun
         ]  # fmt: skip
-        yield Fixed(visit.shop, month, tuple(done))
+        return max([stated, *away]) or None
 
+    def _stand(
+        self, move: Mapping[str, float], earliest: int
+    ) -> tuple[tuple[Fixed, ...], tuple[Forbidden, ...]]:
+        """Visits that stand in these months: to be joined where the car can go there, else none is made then."""
+        fixed: dict[int, Fixed] = {}
+        forbid: list[Forbidden] = []
+        for visit in self.of.visits:
+            if (
+                visit.begun
+                or not earliest <= (month := self._number(visit)) < self.selection.months
+            ):
+                continue
+            if month in fixed:
+                self.remark(
+                    "twice", f"has more than one visit in {visit.month}: cancel all but one"
+                )
+            elif visit.shop in move:
+                fixed[month] = Fixed(visit.shop, month)
+            else:
+                told = f"its planned visit to {visit.shop} stands, and nothing is added: it is out of reach"
+                self.remark("fixed", told)
+                forbid += [Forbidden(shop, month) for shop in move]
+        return tuple(fixed.values()), tuple(forbid)
 
-def _jobs(
-    basis: Basis, car: str, due: Sequence[DueItem], first: int, selection: Selection,
-    earning: float, remarks: _Remarks,
-) -> list[Job]:  # fmt: skip
-    """What is due within the months, by skill and month; work of one skill due in one month is one job."""
-    groups: dict[tuple[str, int], list[DueItem]] = defaultdict(list)
-    for each in due:
-        latest = _latest(basis, car, each, first, selection, remarks)
-        if latest is not None:
-            groups[basis.standards[each.item].skill, latest].append(each)
-    return [_job(basis, skill, latest, each, earning) for (skill, latest), each in groups.items()]
+    # Work -------------------------------------------------------------------------------------------------------
 
+    def _jobs(self) -> list[Job]:
+        """What is due within the months, by skill and month; work of one skill due in one month is one job."""
+        groups: dict[tuple[str, int], list[DueItem]] = defaultdict(list)
+        has_its_visit = covered(self.of.visits)
+        for due in self.of.due:
+            latest = None if due.item in has_its_visit else self._latest(due)
+            if latest is not None:
+                groups[self.basis.standards[due.item].skill, latest].append(due)
+                self._tell_of_next(due, latest)
+        return [self._job(skill, latest, due) for (skill, latest), due in groups.items()]
 
-def _latest(
-    basis: Basis, car: str, due: DueItem, first: int, selection: Selection, remarks: _Remarks
-) -> int | None:
-    """The month by which it is to be done, counted from the first; None where nothing is planned for it."""
-    name = capitalized(label(due.item))
-    if due.state == "unknown":
-        remarks.add(
-            "undated", f"{name} cannot be dated for lack of a fact, so it cannot be planned", car
-        )
-    if due.due_on is None:
-        return None
-    if due.item in NO_WORK:
-        if ordinal(f"{due.due_on:%Y-%m}") < first + selection.months:
-            remarks.add(
-                "last_day",
-                "reaches its last service day within these months; no work moves that",
-                car,
+    def _latest(self, due: DueItem) -> int | None:
+        """The month by which it is to be done, counted from the first; None where nothing is planned for it."""
+        name = capitalized(label(due.item))
+        if due.state == "unknown":
+            self.remark(
+                "undated", f"{name} cannot be dated for lack of a fact, so it cannot be planned"
             )
-        return None
-    if due.item not in basis.standards:
-        remarks.add("standard", f"{name} has no standard, so it cannot be planned", car)
-        return None
-    latest = latest_month(due.due_on) - first
-    if due.state == "owed":
-        remarks.add("overdue", f"{name} is due now", car)
-        return LATE
-    if latest < 0:
-        told = _NOT_WHOLE if due.due_on >= first_day(first - 1) else "is overdue"
-        remarks.add("overdue", f"{name} {told}: it counts as late from the first month", car)
-        return LATE
-    return latest if latest < selection.months else None
+        if due.due_on is None and due.state != "owed":
+            return None
+        if due.item in NO_WORK:
+            if due.due_on and latest_month(due.due_on) < self.first + self.selection.months:
+                self.remark(
+                    "last_day",
+                    "reaches its last service day within these months; no work moves that",
+                )
+            return None
+        if due.item not in self.basis.standards:
+            self.remark("standard", f"{name} has no standard, so it cannot be planned")
+            return None
+        if due.due_on is None or due.state == "owed":
+            self.remark("overdue", f"{name} is due now")
+            return LATE
+        latest = latest_month(due.due_on) - self.first
+        if latest < 0:
+            told = _NOT_WHOLE if due.due_on >= first_day(self.first - 1) else "is overdue"
+            self.remark("overdue", f"{name} {told}: it counts as late from the first month")
+            return LATE
+        return latest if latest < self.selection.months else None
+
+    def _tell_of_next(self, due: DueItem, done: int) -> None:
+        """Work that comes round within the months is planned once: when it is next due, the day of doing it decides."""
+        if again_within(self.selection.months, due.interval_months, max(0, done)):
+            self.remark(
+                "again",
+                f"{capitalized(label(due.item))} falls due again within these months, {due.interval_months} months "
+                f"after it is done: only the next time is planned here",
+            )
+
+    def _job(self, skill: str, latest: int, due: Sequence[DueItem]) -> Job:
+        """One job: its days and costs are those of its items together, late only where each may be late.
+
+        Each month early gives away a month of the life that was paid for. What is late already may be done at any
+        time, and costs what the car does not earn meanwhile.
+        """
+        standards = [self.basis.standards[each.item] for each in due]
+        early = sum(
+            standard.cost / each.interval_months
+            for standard, each in zip(standards, due, strict=True)
+            if each.interval_months
+        )
+        late = [each.late_cost for each in standards]
+        late_cost = None if None in late else sum(each or 0.0 for each in late)
+        if latest < 0:
+            late_cost = max(late_cost or 0.0, DAYS_OF_A_MONTH * self.earning)
+        name = BETWEEN.join(each.item for each in due)
+        return Job(
+            name, skill, sum(each.days for each in standards), latest, round(early, 4), late_cost
+        )
 
 
 def latest_month(due_on: date) -> int:
@@ -235,63 +306,9 @@ def latest_month(due_on: date) -> int:
     return due_on.year * 12 + due_on.month - 1 - (not whole)
 
 
-def _job(
-    basis: Basis, skill: str, latest: int, due: Sequence[DueItem], earning: float
-) -> Job:  # fmt: skip
-    """One job: its days and costs are those of its items together, late only where each may be late.
-
-    Each month early gives away a month of the life that was paid for. What is late already may be done at any
-    time, and costs what the car does not earn meanwhile.
-    """
-    standards = [basis.standards[each.item] for each in due]
-    early = sum(
-        standard.cost / each.interval_months
-        for standard, each in zip(standards, due, strict=True)
-        if each.interval_months
-    )
-    late = [each.late_cost for each in standards]
-    late_cost = None if None in late else sum(each or 0.0 for each in late)
-    if latest < 0:
-        late_cost = max(late_cost or 0.0, DAYS_OF_A_MONTH * earning)
-    name = BETWEEN.join(each.item for each in due)
-    return Job(
-        name, skill, sum(each.days for each in standards), latest, round(early, 4), late_cost
-    )
-
-
 def items_of(jobs: Iterable[str]) -> tuple[str, ...]:
     """The due items that jobs are made of."""
     return tuple(item for job in jobs for item in job.split(BETWEEN))
-
-
-def differences(planned: Problem, now: Problem) -> Iterator[tuple[str, str]]:
-    """What of a plan's problem the fleet no longer is: car, and a sentence."""
-    before = {car.name: car for car in planned.cars}
-    after = {car.name: car for car in now.cars}
-    shift = ordinal(now.first_month) - ordinal(planned.first_month)
-    for name, car in before.items():
-        if name not in after:
-            yield name, "has nothing to be planned any more"
-            continue
-        was = {job.name: job.latest for job in car.jobs}
-        new = {job.name: job.latest + shift for job in after[name].jobs}
-        for job in was.keys() - new.keys():
-            yield name, f"{in_words(job, ' and ')} no longer falls due as it was planned"
-        for job in new.keys() - was.keys():
-            yield name, f"{in_words(job, ' and ')} falls due and is not in the plan"
-        for job in was.keys() & new.keys():
-            if new[job] < was[job]:
-                yield (
-                    name,
-                    f"{in_words(job, ' and ')} falls due earlier: by {planned.month(new[job])}",
-                )
-            elif new[job] > was[job]:
-                yield (
-                    name,
-                    f"{in_words(job, ' and ')} falls due later: by {planned.month(new[job])}",
-                )
-    for name in after.keys() - before.keys():
-        yield name, "is to be planned and is not in the plan"
 
 
 def in_words(job: str, between: str = ", ") -> str:

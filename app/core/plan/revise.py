@@ -129,13 +129,24 @@ def _take_out(draft: Draft, car: Car, change: Change) -> Draft:
 def _forbid(draft: Draft, car: Car, change: Change) -> Draft:
     if change.shop is None:
         raise CannotChange("Choose the shop.")
+    if all(change.shop != shop.code for shop in draft.problem.shops):
+        raise CannotChange(f"No shop of this plan is named {change.shop}.")
     forbidden = Forbidden(change.shop, change.to_month)
+    if change.kind == "forbid":
+        _must_not_stand_there(draft, car, forbidden)
     if change.kind == "forbid":
         changed = replace(car, forbid=(*car.forbid, forbidden))
     else:
         changed = replace(car, forbid=tuple(each for each in car.forbid if each != forbidden))
     cars = tuple(changed if each is car else each for each in draft.problem.cars)
     return replace(draft, problem=replace(draft.problem, cars=cars))
+
+
+def _must_not_stand_there(draft: Draft, car: Car, forbidden: Forbidden) -> None:
+    """What is planned before or locked there would contradict it, and no plan could be found."""
+    for visit in draft.of_car(car.name):
+        if visit.shop == forbidden.shop and forbidden.month in (None, visit.month):
+            _must_be_free(draft, car, visit)
 
 
 def _place_of(draft: Draft, car: Car, change: Change) -> tuple[str, int]:
@@ -202,6 +213,14 @@ def around_locked(draft: Draft) -> Problem:
 
     cars = tuple(with_locked(car) for car in draft.problem.cars)
     return replace(draft.problem, cars=cars)
+
+
+def still_bounded(made: Draft, now: Draft) -> bool:
+    """Whether a bound proven of `made` holds for `now`: nothing that it was proven around was lifted since."""
+    forbidden = {car.name: set(car.forbid) for car in now.problem.cars}
+    return made.locked <= now.locked and all(
+        forbidden[car.name].issuperset(car.forbid) for car in made.problem.cars
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,84 @@
+"""What a plan no longer fits, by the fleet as it is now."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+
+from app.core.plan.cost import days_used
+from app.core.plan.demand import in_words
+from app.core.plan.problem import TOLERANCE, Car, Problem, Visit, ordinal
+
+
+def differences(
+    planned: Problem, visits: Sequence[Visit], now: Problem, away: Collection[str] = ()
+) -> Iterator[tuple[str, str]]:
+    """What a plan's problem and its visits no longer fit: a car or a shop, and a sentence.
+
+    `away` are cars that are in a shop or on their way: what began is as it is, so of their work nothing is told.
+    """
+    before = {car.name: car for car in planned.cars}
+    after = {car.name: car for car in now.cars}
+    shift = ordinal(now.first_month) - ordinal(planned.first_month)
+    for name, car in before.items():
+        if name in away:
+            yield name, "is in a shop or on its way there: what has begun stays as it is"
+        elif name not in after:
+            yield name, "has nothing to be planned any more"
+        else:
+            yield from ((name, told) for told in _work_since(planned, car, after[name], shift))
+    for name in after.keys() - before.keys():
+        yield name, "is to be planned and is not in the plan"
+    yield from _nowhere(planned, visits, after, shift)
+    yield from _no_room(planned, visits, now, shift)
+
+
+def _work_since(planned: Problem, before: Car, after: Car, shift: int) -> Iterator[str]:
+    was = {job.name: job.latest for job in before.jobs}
+    new = {job.name: job.latest + shift for job in after.jobs}
+    for job in was.keys() - new.keys():
+        yield f"{in_words(job, ' and ')} no longer falls due as it was planned"
+    for job in new.keys() - was.keys():
+        yield f"{in_words(job, ' and ')} falls due and is not in the plan"
+    for job in was.keys() & new.keys():
+        if new[job] != was[job]:
+            when = "earlier" if new[job] < was[job] else "later"
+            yield f"{in_words(job, ' and ')} falls due {when}: by {planned.month(new[job])}"
+
+
+def _nowhere(
+    planned: Problem, visits: Iterable[Visit], after: Mapping[str, Car], shift: int
+) -> Iterator[tuple[str, str]]:
+    """Visits to where the car cannot go any more, or not in that month."""
+    for visit in visits:
+        car, month = after.get(visit.car), visit.month - shift
+        if car is None or not visit.jobs:
+            continue
+        standing = next((each for each in car.fixed if each.month == month), None)
+        where = f"{visit.shop} in {planned.month(visit.month)}"
+        if standing and standing.shop != visit.shop:
+            yield visit.car, f"goes to {standing.shop} in that month, so not to {where}"
+        elif not standing and not car.may_go(visit.shop, month):
+            yield (
+                visit.car,
+                f"cannot go to {where} any more: out of reach, not free yet, or another visit stands then",
+            )
+
+
+def _no_room(
+    planned: Problem, visits: Iterable[Visit], now: Problem, shift: int
+) -> Iterator[tuple[str, str]]:
+    """Shop months with fewer days left than the visits take whose work is still to be done."""
+    open_jobs = {car.name: {job.name for job in car.jobs} for car in now.cars}
+    still = [
+        Visit(each.car, each.shop, each.month, tuple(job for job in each.jobs if job in open_jobs[each.car]))
+        for each in visits if each.car in open_jobs
+    ]  # fmt: skip
+    room = {shop.code: shop.capacity_days for shop in now.shops}
+    for (shop, month), days in days_used(planned, still).items():
+        at = month - shift
+        left = room[shop][at] if shop in room and 0 <= at < now.months else 0.0
+        if days > left + TOLERANCE:
+            yield (
+                shop,
+                f"has {left:g} days left in {planned.month(month)}, and this version takes {days:g}",
+            )

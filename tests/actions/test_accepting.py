@@ -1,0 +1,168 @@
+"""Accepting plans one after the other, on both engines: no work is lost, and none is planned twice."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from sqlalchemy import Engine
+
+from app.actions import accepting, cars, plans, visits
+from app.actions.changes import NewStanding
+from app.core.plan.basis import PlanShop
+from app.core.plan.revise import Change
+from app.errors import Conflict
+from app.jobs.doing import Doer
+from app.store import planning, visiting
+from app.store.db import sessions
+from tests.actions.plans_made import Planner
+from tests.fixtures.people import beforehand
+from tests.pages.fleet_cast import STAMP
+from tests.pages.plans_cast import BASIS, NORTH, SKILLS, SOUTH
+
+
+@pytest.fixture
+def planner(any_engine: Engine) -> Iterator[Planner]:
+    with Doer(any_engine, "UTC") as doer:
+        yield Planner(any_engine, doer)
+
+
+def said(found: dict) -> dict:
+    """Visits without their numbers."""
+    return {at: rest[1:] for at, rest in found.items()}
+
+
+def test_a_plan_solved_anew_and_accepted_again_keeps_the_visits_that_it_wants(planner):
+    plan = planner.plan("Year")
+    first = planner.solve(plan)
+    planner.accept(first)
+    before = planner.visits()
+    assert said(before) == planner.wanted(first)
+    again = planner.solve(plan)
+    assert planner.wanted(again) == planner.wanted(first)
+    done = planner.accept(again)
+    assert planner.visits() == before  # the very same ones
+    assert (done.planned, done.kept, done.cancelled) == (0, len(before), 0)
+
+
+def test_only_the_visits_that_another_version_has_otherwise_are_cancelled(planner):
+    version = planner.solve(planner.plan("Year"))
+    planner.accept(version)
+    before = planner.visits()
+    visit = planner.opened(version).draft.visits[0]
+    planner.change(version, Change("move", visit.car, visit.month, SOUTH, 1))
+    done = planner.accept(version)
+    assert (done.planned, done.kept, done.cancelled) == (1, len(before) - 1, 1)
+    after = planner.visits()
+    assert said(after) == planner.wanted(version)
+    assert len({each[0] for each in after.values()} & {each[0] for each in before.values()}) == (
+        len(before) - 1
+    )
+
+
+def test_other_instructions_make_other_visits(planner):
+    version = planner.solve(planner.plan("Year"))
+    many = planner.accept(version).planned
+    done = planner.accept(version, "Call before noon.")
+    assert (done.planned, done.kept, done.cancelled) == (many, 0, many)
+
+
+def test_work_that_joins_a_visit_of_another_plan_is_added_to_it(planner):
+    """Tank work is planned first; the plan of the valves then shares those visits."""
+    tank = planner.solve(planner.plan("Tanks", items=("visual", "thickness")))
+    planner.accept(tank)
+    before = planner.visits()
+    valves = planner.solve(planner.plan("Valves", items=("service_equipment", "relief_device")))
+    done = planner.accept(valves)
+    after = planner.visits()
+    assert done.joined > 0
+    for at, (shop, items) in planner.wanted(valves).items():
+        assert after[at][1] == shop
+        assert after[at][2] >= items
+    for at, (key, shop, items) in before.items():
+        assert after[at][:2] == (key, shop)
+        assert after[at][2] >= items
+    # Their days are longer by what was added; and once more accepted, nothing is added a second time.
+    joined = next(at for at, was in before.items() if after[at][2] > was[2])
+    work = sum(BASIS.standards[item].days for item in after[joined][2])
+    with beforehand(sessions(planner.engine)) as db:
+        shown = visiting.one(db, before[joined][0])
+    assert shown.days_out == pytest.approx(BASIS.days_away + work, abs=1)
+    assert planner.accept(valves).joined == 0
+    assert planner.visits() == after
+
+
+def test_the_first_plan_leaves_a_visit_alone_to_which_another_added_work(planner):
+    plan = planner.plan("Tanks", items=("visual", "thickness"))
+    planner.accept(planner.solve(plan))
+    planner.accept(planner.solve(planner.plan("Valves", items=("service_equipment",))))
+    before = planner.visits()
+    planner.accept(planner.solve(plan))
+    assert planner.visits() == before
+
+
+def test_what_has_begun_stays_and_the_rest_of_a_version_is_accepted(planner):
+    version = planner.solve(planner.plan("Year"))
+    planner.accept(version)
+    before = planner.visits()
+    (car, month), (key, *_) = next(iter(before.items()))
+    with beforehand(sessions(planner.engine)) as db:
+        visits.step(db, key, "sent", STAMP.today, STAMP)
+    done = planner.accept(version, "Call first.")
+    assert (done.planned, done.cancelled) == (len(before) - 1, len(before) - 1)
+    assert planner.visits()[car, month] == before[car, month]
+    told = unfit(planner, version)
+    assert [what for _, what in told] == [
+        "is in a shop or on its way there: what has begun stays as it is"
+    ]
+
+
+def unfit(planner: Planner, version: int) -> list[tuple[str, str]]:
+    with beforehand(sessions(planner.engine)) as db:
+        return plans.unfit(db, plans.opened(db, version))
+
+
+def test_visits_that_clash_are_all_told_and_nothing_is_planned(planner):
+    version = planner.solve(planner.plan("Year"))
+    at = planner.opened(version)
+    cars_ = at.content.cars
+    first, second = at.draft.visits[:2]
+    with beforehand(sessions(planner.engine)) as db:
+        for visit in (first, second):
+            month = date.fromisoformat(f"{at.draft.problem.month(visit.month)}-01")
+            other = visits.Planning("Third Invented Shop", month, ("air_brake",), 5)
+            visits.plan(db, cars_[visit.car], other, STAMP)
+    stood = planner.visits()
+    with pytest.raises(Conflict) as conflict:
+        planner.accept(version)
+    for visit in (first, second):
+        assert f"{visit.car} has a visit to Third Invented Shop" in str(conflict.value)
+        assert visit.car in {who for who, _ in unfit(planner, version)}
+    assert planner.visits() == stood
+
+
+def test_a_car_that_left_the_record_is_named_with_what_to_do(planner):
+    version = planner.solve(planner.plan("Year"))
+    at = planner.opened(version)
+    name = at.draft.visits[0].car
+    with beforehand(sessions(planner.engine)) as db:
+        cars.change_standing(
+            db, at.content.cars[name], NewStanding("scrapped", from_on=STAMP.at.date()), STAMP
+        )
+    with pytest.raises(Conflict, match=f"{name} is scrapped. Take its visits out"):
+        planner.accept(version)
+
+
+def test_a_visit_that_stands_takes_all_its_days_whatever_the_plan_is_about(planner):
+    planner.basis = replace(BASIS, shops=(PlanShop(NORTH, SKILLS, 10, {}, 1400),))
+    plan = planner.plan("Valves", items=("relief_device",))
+    with beforehand(sessions(planner.engine)) as db:
+        car = planning.fleet(db, replace(plans.SELECTION.validate_python(
+            {"first_month": "2027-01", "months": 12})), {}).keys["ZQKX 7001"]  # fmt: skip
+        visits.plan(
+            db, car, visits.Planning(NORTH, date(2027, 3, 1), ("lining", "visual"), 20), STAMP
+        )
+    at = planner.opened(planner.solve(plan))
+    # Eight days of lining work and two of the inspection, of which this plan is not about.
+    assert at.content.problem.shops[0].capacity_days[2] == 0
+    assert not accepting.faults(at.draft.problem, at.draft.visits)
