@@ -23,7 +23,7 @@ from app.core.plan.basis import FIRST
 from app.core.plan.cost import cost
 from app.core.plan.demand import Selection
 from app.core.plan.problem import Problem, Solved, Visit
-from app.core.plan.soonest import soonest_due_first
+from app.core.plan.soonest import Soonest, soonest_due_first
 from app.main import create_app
 from app.settings import Settings
 from app.store.cars import party_anywhere
@@ -77,7 +77,9 @@ def _prepared(url: str, planned: Problem) -> tuple[int, tuple[Visit, ...], Any]:
         assert party is not None
         plan = plans.make(db, party.id, "Bench", Selection("2027-01", planned.months), stamp)
         keys = {car.name: at for at, car in enumerate(planned.cars, 1)}
-        content = plans.Content(FIRST, planned, keys, (), Solved(visits, total, total), total)
+        content = plans.Content(
+            FIRST, planned, keys, (), Solved(visits, total, total), Soonest(total, 0)
+        )
         version = plans.add_version(db, plan.id, "Bench", None, content, stamp).id
     asking = TestClient(app, base_url="http://localhost", headers=ORIGIN)
     asking.post("/sign-in", data={"email": new.email, "password": SECRET})

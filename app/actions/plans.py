@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 
@@ -17,6 +17,7 @@ from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised
 from app.core.plan.since import differences
+from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.errors import Conflict, Fault, NotFound, Refused
 from app.store import facilities, planning
@@ -33,7 +34,7 @@ class Content:
     cars: Mapping[str, int]
     remarks: tuple[Remark, ...]
     solved: Solved
-    soonest: float
+    soonest: Soonest
     # Visits that were locked when it was solved, by car and month; it was solved around them.
     locked: frozenset[tuple[str, int]] = frozenset()
     notes: Mapping[str, str] = field(default_factory=dict)
@@ -232,5 +233,9 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
 def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
     now = problem_now(db, selection_of(at.plan), at.content.basis, at.plan.id)
-    away = {car for each in now.remarks if each.kind == "away" for car in each.cars}
-    return list(differences(at.content.problem, at.draft.visits, now.problem, away))
+    since = _away(now.remarks) - _away(at.content.remarks)
+    return list(differences(at.content.problem, at.draft.visits, now.problem, since))
+
+
+def _away(remarks: Iterable[Remark]) -> set[str]:
+    return {car for each in remarks if each.kind == "away" for car in each.cars}

@@ -12,9 +12,9 @@ from app.answers.faults import path as path_of
 from app.answers.plan_request import PlanRequest
 from app.core.plan.contradictions import Fault as Contradiction
 from app.core.plan.contradictions import contradictions
-from app.core.plan.cost import cost, load
+from app.core.plan.cost import cost, left_out, load
 from app.core.plan.problem import Problem, Solved, by_name
-from app.core.plan.soonest import soonest_due_first
+from app.core.plan.soonest import Soonest, soonest_due_first
 from app.core.plan.why import unplaced
 from app.errors import Fault, Refused
 from app.solve import solve
@@ -35,13 +35,15 @@ def plan(payload: object, seconds: float = SECONDS, tell: Tell = nobody) -> dict
 
 def solved(
     problem: Problem, seconds: float, tell: Tell, stop: Callable[[], bool]
-) -> tuple[Solved, float]:
-    """The best plan found for a problem at hand, and what soonest due first would cost; Refused where it contradicts.
+) -> tuple[Solved, Soonest]:
+    """The best plan found for a problem at hand, and soonest due first beside it; Refused where it contradicts.
 
     `stop` is asked now and then whether to end with the best so far.
     """
     _refuse(contradictions(problem))
-    return solve(problem, seconds, tell, stop), cost(problem, soonest_due_first(problem))
+    visits = soonest_due_first(problem)
+    left = sum(1 for _ in left_out(problem, visits))
+    return solve(problem, seconds, tell, stop), Soonest(cost(problem, visits), left)
 
 
 def problem_of(payload: object) -> Problem:

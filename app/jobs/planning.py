@@ -22,6 +22,7 @@ from app.answers.planning import solved
 from app.core.plan.prices import price_of_a_day
 from app.core.plan.problem import Problem, Solved
 from app.core.plan.revise import around_locked
+from app.core.plan.soonest import Soonest
 from app.store import jobs, planning
 from app.store.db import read_session, sessions
 
@@ -53,8 +54,10 @@ class _Search:
     def seconds(self) -> float:
         return float(self.payload["seconds"])
 
-    def best(self, doing: str, seconds: float, extra: Extra | None = None) -> tuple[Solved, float]:
-        """The best plan found, and what soonest due first would cost."""
+    def best(
+        self, doing: str, seconds: float, extra: Extra | None = None
+    ) -> tuple[Solved, Soonest]:
+        """The best plan found, and soonest due first beside it."""
         began = monotonic()
 
         def told(bound: float, best: float) -> None:
@@ -92,7 +95,9 @@ def _asked(db: Session, payload: Payload) -> Content:
     plan = planning.plan_or_raise(db, payload["plan_id"])
     now = plans.problem_now(db, plans.selection_of(plan), plans.basis_of(db), plan.id)
     nothing = Solved((), 0.0, 0.0)
-    return Content(now.basis, now.problem, now.cars, now.remarks, nothing, 0.0, stands=now.stands)
+    return Content(
+        now.basis, now.problem, now.cars, now.remarks, nothing, Soonest(0.0, 0), stands=now.stands
+    )
 
 
 def _with_a_day(problem: Problem, extra: Extra | None) -> Problem:

@@ -13,6 +13,7 @@ from app.core.plan.cost import cost, days_used, left_out, visits_by_car
 from app.core.plan.demand import Remark, in_words
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Visit, by_name
 from app.core.plan.revise import counting, late_and_early, still_bounded
+from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.core.plan.why import why_left
 
@@ -29,7 +30,8 @@ class Figures:
     solved_cost: float
     # None once something was lifted that it was proven around.
     bound: float | None
-    soonest: float
+    soonest: Soonest
+    unplaced: float
     visits: int
     cars: int
     left: int
@@ -48,8 +50,10 @@ class Figures:
 
     @property
     def saving(self) -> float:
-        """Per cent less than soonest due first would cost."""
-        return 100 * (self.soonest - self.cost) / self.soonest if self.soonest > 0 else 0.0
+        """Per cent less than soonest due first costs in what is done, the cost of work that is left not counted."""
+        done = self.cost - self.left * self.unplaced
+        soonest = self.soonest.cost - self.soonest.left * self.unplaced
+        return 100 * (soonest - done) / soonest if soonest > 0 else 0.0
 
 
 def figures(at: Opened) -> Figures:
@@ -60,6 +64,7 @@ def figures(at: Opened) -> Figures:
         at.content.solved.cost,
         at.content.solved.lower_bound if still_bounded(at.content.draft(), at.draft) else None,
         at.content.soonest,
+        problem.unplaced_cost,
         len(visits),
         len({visit.car for visit in visits}),
         sum(1 for _ in left_out(problem, visits)),

@@ -45,6 +45,7 @@ from app.answers.field_entries import read_entry
 from app.core.plan import problem as planned
 from app.core.plan.basis import FIRST
 from app.core.plan.demand import Selection
+from app.core.plan.soonest import Soonest
 from app.files import sheets
 from app.pictures import Attachments, Limits
 from app.store import reports
@@ -241,7 +242,7 @@ def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:
     visit = planned.Visit(name, shop.code, 5, ("visual",))
     content = plans.Content(
         FIRST, planned.Problem("2027-01", 12, 1e5, (shop,), (car,)), {name: car_id}, (),
-        planned.Solved((visit,), 150.0, 150.0), 150.0,
+        planned.Solved((visit,), 150.0, 150.0), Soonest(150.0, 0),
     )  # fmt: skip
     return plans.add_version(db, plan.id, f"Version of {party.name}", None, content, STAMP)
 

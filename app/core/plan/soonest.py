@@ -8,6 +8,14 @@ from dataclasses import dataclass, field
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Visit
 
 
+@dataclass(frozen=True, slots=True)
+class Soonest:
+    """What that plan costs, and how many jobs it leaves."""
+
+    cost: float
+    left: int
+
+
 @dataclass(slots=True)
 class _Open:
     """A visit that may still take work."""
