@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from app.actions import visits
-from app.actions.plans import Opened, opened
+from app.actions.plans import Opened, fleet_now, opened
 from app.actions.stamp import Stamp
 from app.core.plan.check import faults
 from app.core.plan.demand import items_of
 from app.core.plan.problem import first_day, ordinal
+from app.core.plan.since import no_room
 from app.core.plan.standing import Settled, Wanted, settle
 from app.errors import Conflict
 from app.store import planning
@@ -68,8 +69,11 @@ def in_the_way(db: Session, at: Opened, stamp: Stamp) -> list[str]:
     found += [
         f"{told}. Take its visits out, or solve anew." for told in planning.out_of_record(db, going)
     ]
-    clashes = settled(db, at, "").clashes
-    return found + [f"{told}." for told in clashes]
+    found += [f"{told}." for told in settled(db, at, "").clashes]
+    return found + [
+        f"{shop} {told}: other visits were planned there since. Move some in this version, or solve anew."
+        for shop, told in no_room(at.content.problem, at.draft.visits, fleet_now(db, at).problem)
+    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -230,9 +230,14 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
     return draft
 
 
+def fleet_now(db: Session, at: Opened) -> Asked:
+    """The problem of a version's plan as the fleet is now, by the standards of the version."""
+    return problem_now(db, selection_of(at.plan), at.content.basis, at.plan.id)
+
+
 def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
-    now = problem_now(db, selection_of(at.plan), at.content.basis, at.plan.id)
+    now = fleet_now(db, at)
     since = _away(now.remarks) - _away(at.content.remarks)
     return list(differences(at.content.problem, at.draft.visits, now.problem, since))
 

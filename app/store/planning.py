@@ -151,11 +151,12 @@ def fleet(db: Session, selection: Selection, standing: Mapping[int, Sequence[Sta
 
 
 def _due(db: Session, selection: Selection) -> Select[*tuple[Any, ...]]:
-    last = first_day(ordinal(selection.first_month) + selection.months)
+    # What falls due within the month after the last is to be done in the last, unless in date to that month's end.
+    after = first_day(ordinal(selection.first_month) + selection.months + 1)
     wanted = [
         reach.owned(db, DueRow.owner_id),
         DueRow.listed.is_(True),
-        or_(DueRow.due_on < last, DueRow.state.in_(("unknown", "owed"))),
+        or_(DueRow.due_on < after, DueRow.state.in_(("unknown", "owed"))),
     ]
     if selection.owner_id is not None:
         wanted.append(DueRow.owner_id == selection.owner_id)

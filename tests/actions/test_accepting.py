@@ -17,7 +17,7 @@ from app.store import planning, visiting
 from app.store.db import sessions
 from tests.actions.plans_made import Planner
 from tests.fixtures.people import beforehand
-from tests.pages.fleet_cast import STAMP
+from tests.pages.fleet_cast import STAMP, add
 from tests.pages.plans_cast import BASIS, NORTH, SKILLS, SOUTH
 
 
@@ -166,3 +166,34 @@ def test_a_visit_that_stands_takes_all_its_days_whatever_the_plan_is_about(plann
     # Eight days of lining work and two of the inspection, of which this plan is not about.
     assert at.content.problem.shops[0].capacity_days[2] == 0
     assert not accepting.faults(at.draft.problem, at.draft.visits)
+
+
+def test_a_version_whose_days_others_took_since_is_not_accepted(planner):
+    planner.basis = replace(BASIS, shops=(PlanShop(NORTH, SKILLS, 15, {}, 1400),))
+    version = planner.solve(planner.plan("Year"))
+    at = planner.opened(version)
+    visit = at.draft.visits[-1]
+    month = at.draft.problem.month(visit.month)
+    with beforehand(sessions(planner.engine)) as db:
+        other = visits.Planning(
+            NORTH, date.fromisoformat(f"{month}-01"), ("tank_retest", "lining"), 5
+        )
+        visits.plan(db, _another_car(db), other, STAMP)
+    with pytest.raises(
+        Conflict, match=f"{NORTH} has [0-9.]+ days left in {month}, and this version takes"
+    ):
+        planner.accept(version)
+
+
+def _another_car(db) -> int:
+    return add(db, "ZQKX", 7099, date(2026, 6, 1))
+
+
+def test_what_falls_due_within_the_month_after_the_last_is_planned_in_the_last(planner):
+    """The cars' items fall due from 15 April 2027 on, a month apart: the last whole month of the first is March."""
+    plan = planner.plan("Quarter", months=3, items=("visual",))
+    (car,) = planner.opened(planner.solve(plan)).content.problem.cars
+    assert (car.name, [(job.name, job.latest) for job in car.jobs]) == (
+        "ZQKX 7001",
+        [("visual", 2)],
+    )

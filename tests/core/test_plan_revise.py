@@ -19,6 +19,7 @@ from app.core.plan.revise import (
     counting,
     late_and_early,
     revised,
+    still_bounded,
 )
 from app.core.plan.soonest import soonest_due_first
 from tests.solve.problems import small
@@ -111,6 +112,38 @@ def test_what_is_taken_out_is_placed_again_and_forbidding_is_allowed_again():
     with pytest.raises(CannotChange, match="forbidden"):
         revised(DRAFT, [forbid, move(3, "NORTH", 1)])
     assert revised(DRAFT, [forbid, allow, move(3, "NORTH", 1)]).visits[0].month == 1
+
+
+FORBID, ALLOW = (Change(kind, "ZQKX 1", None, "SOUTH") for kind in ("forbid", "allow"))
+LOCK, UNLOCK = (Change(kind, "ZQKX 1", 3) for kind in ("lock", "unlock"))
+BOTH = replace(PROBLEM, shops=(NORTH, replace(SOUTH, does=NORTH.does)))
+
+
+@pytest.mark.parametrize(
+    ("around", "since", "holds"),
+    [
+        ([], [move(3, "NORTH", 1)], True),
+        ([LOCK], [], True),
+        ([LOCK], [UNLOCK], False),
+        ([LOCK], [UNLOCK, LOCK], True),
+        ([LOCK], [UNLOCK, Change("undo")], True),
+        ([LOCK], [UNLOCK, move(3, "SOUTH", 3), LOCK], False),  # locked again, but elsewhere
+        ([FORBID], [ALLOW], False),
+        ([FORBID], [ALLOW, FORBID], True),
+        ([], [FORBID], True),
+    ],
+)
+def test_a_bound_holds_while_all_that_it_was_proven_around_stands(around, since, holds):
+    made = revised(replace(DRAFT, problem=BOTH), around)
+    assert still_bounded(made, revised(made, since)) == holds
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"), [([ALLOW], "is not forbidden so"), ([FORBID, FORBID], "already")]
+)
+def test_what_is_not_forbidden_is_not_allowed_again_nor_forbidden_twice(changes, told):
+    with pytest.raises(CannotChange, match=told):
+        revised(DRAFT, changes)
 
 
 def test_each_undo_takes_back_the_last_change_that_counts():

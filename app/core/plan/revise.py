@@ -132,7 +132,11 @@ def _forbid(draft: Draft, car: Car, change: Change) -> Draft:
     if all(change.shop != shop.code for shop in draft.problem.shops):
         raise CannotChange(f"No shop of this plan is named {change.shop}.")
     forbidden = Forbidden(change.shop, change.to_month)
+    if change.kind == "allow" and forbidden not in car.forbid:
+        raise CannotChange(f"{change.shop} is not forbidden so for {car.name}.")
     if change.kind == "forbid":
+        if forbidden in car.forbid:
+            raise CannotChange(f"{change.shop} is forbidden so for {car.name} already.")
         _must_not_stand_there(draft, car, forbidden)
     if change.kind == "forbid":
         changed = replace(car, forbid=(*car.forbid, forbidden))
@@ -218,9 +222,18 @@ def around_locked(draft: Draft) -> Problem:
 def still_bounded(made: Draft, now: Draft) -> bool:
     """Whether a bound proven of `made` holds for `now`: nothing that it was proven around was lifted since."""
     forbidden = {car.name: set(car.forbid) for car in now.problem.cars}
-    return made.locked <= now.locked and all(
+    stands = {
+        (each.car, each.month): each for each in now.visits if (each.car, each.month) in now.locked
+    }
+    locked = (each for each in made.visits if (each.car, each.month) in made.locked)
+    return all(_as_before(each, stands.get((each.car, each.month))) for each in locked) and all(
         forbidden[car.name].issuperset(car.forbid) for car in made.problem.cars
     )
+
+
+def _as_before(visit: Visit, now: Visit | None) -> bool:
+    """Whether it is where it was, and does at least what it did."""
+    return now is not None and now.shop == visit.shop and set(visit.jobs) <= set(now.jobs)
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ def differences(
     for name in after.keys() - before.keys():
         yield name, "is to be planned and is not in the plan"
     yield from _nowhere(planned, visits, after, shift)
-    yield from _no_room(planned, visits, now, shift)
+    yield from no_room(planned, visits, now)
 
 
 def _work_since(planned: Problem, before: Car, after: Car, shift: int) -> Iterator[str]:
@@ -64,10 +64,9 @@ def _nowhere(
             )
 
 
-def _no_room(
-    planned: Problem, visits: Iterable[Visit], now: Problem, shift: int
-) -> Iterator[tuple[str, str]]:
+def no_room(planned: Problem, visits: Iterable[Visit], now: Problem) -> Iterator[tuple[str, str]]:
     """Shop months with fewer days left than the visits take whose work is still to be done."""
+    shift = ordinal(now.first_month) - ordinal(planned.first_month)
     open_jobs = {car.name: {job.name for job in car.jobs} for car in now.cars}
     still = [
         Visit(each.car, each.shop, each.month, tuple(job for job in each.jobs if job in open_jobs[each.car]))
