@@ -31,6 +31,14 @@ export async function keepProgram() {
   setInterval(look, EVERY);
 }
 
+const PATIENCE = 60 * 1000;
+
+/** Whether a worker keeps the program, so that this page opens out of reach too; waits for it a while. */
+export async function programKept() {
+  const late = new Promise((tell) => { setTimeout(tell, PATIENCE, false); });
+  return Promise.race([navigator.serviceWorker?.ready.then(() => true) ?? false, late]);
+}
+
 function watch(worker, workers) {
   worker?.addEventListener("statechange", () => {
     if (worker.state === "installed" && workers.controller) tell({ waits: true });

@@ -6,6 +6,7 @@ import { html, nothing } from "../html.js";
 import { forget, packs, take } from "../packs.js";
 import { act, done, head, notice } from "../record/pieces.js";
 import { ago, counted, size } from "../quantities.js";
+import { programKept } from "../program.js";
 import { keeping } from "../shell.js";
 
 const LISTS = [
@@ -14,6 +15,9 @@ const LISTS = [
   { query: "status=soon", words: "All that is due soon" },
 ];
 const NO_LIST = "This is not the address of a list. Open the list in the register, copy its address, and put it here.";
+
+// Cars without the program cannot be opened out of reach.
+const NOT_KEPT = "The program itself is not on this tablet yet: keep this page open with a connection for a while, then take them again.";
 
 export async function taking(ui, [kind, given]) {
   const [held, taken] = [await packs(), await cars()];
@@ -63,7 +67,8 @@ function go(ui, asked) {
         ui.way = { got, of, words: asked.words };
         ui.redraw();
       });
-      ui.notice = `${pack.words}: ${counted(pack.ids.length, "car")} taken along.`;
+      const alone = await programKept() ? "" : ` ${NOT_KEPT}`;
+      ui.notice = `${pack.words}: ${counted(pack.ids.length, "car")} taken along.${alone}`;
     } finally {
       ui.way = null;
     }

@@ -78,8 +78,6 @@ class Inspector:
         self.open("taking")
         self.press(f"Take along: {words}")
         expect(self.page.get_by_role("status").filter(has_text="taken along")).to_be_visible()
-        # The program is kept beside the cars, and a busy machine may have it later than these.
-        self.page.evaluate("navigator.serviceWorker.ready.then(() => null)")
         return self
 
     def begin(self, car: str, *items: str) -> str:
