@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -110,6 +111,17 @@ def settled(db: Session, at: Opened, instructions: str) -> AllSettled:
     return AllSettled(
         {keys[name]: each for name, each in of_car.items()}, tuple(gone), tuple(clashes)
     )
+
+
+def instructions_before(db: Session, at: Opened) -> str:
+    """What was written for every visit when the plan was accepted last, read off its visits that are still to begin."""
+    names = {key: name for name, key in at.content.cars.items()}
+    written = Counter(
+        each.instructions.removesuffix(at.draft.notes.get(names.get(car_id, ""), "")).rstrip("\n")
+        for car_id, visits_ in planning.standing(db, at.plan.id).items()
+        for each in visits_ if each.own
+    )  # fmt: skip
+    return written.most_common(1)[0][0] if written else ""
 
 
 MOST_TOLD = 10

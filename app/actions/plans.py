@@ -14,7 +14,7 @@ from app.actions.checks import LONGEST_WORDS, tidy
 from app.actions.stamp import Stamp
 from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
-from app.core.plan.problem import Problem, Solved
+from app.core.plan.problem import Problem, Solved, first_day, ordinal
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised
 from app.core.plan.since import differences
 from app.core.plan.soonest import Soonest
@@ -136,11 +136,12 @@ def problem_now(
     standing = planning.standing(db, plan_id)
     found = planning.fleet(db, selection, standing)
     own = set(found.keys.values())
-    others = (
+    others = [
         visit
         for car_id, visits_ in standing.items() if car_id not in own
         for visit in planning.that_stay(visits_)
-    )  # fmt: skip
+    ]  # fmt: skip
+    others += planning.spent(db, first_day(ordinal(selection.first_month)))
     problem, remarks = demand(selection, basis, found.cars, others)
     if found.twins:
         remarks.append(

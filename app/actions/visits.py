@@ -13,6 +13,7 @@ from app.actions import rows
 from app.actions.checks import LONGEST_WORDS, Faults, tidy
 from app.actions.stamp import Stamp
 from app.core.facts import EVENT_ITEMS
+from app.core.words import label
 from app.errors import Conflict
 from app.store import cars, reach, visiting
 from app.store.gathering import note
@@ -297,11 +298,29 @@ def undo(db: Session, visit_id: int, name: str, reason: str, stamp: Stamp) -> Vi
         month = visiting.one(db, visit_id).month
         if month is not None:
             _must_be_free(db, car, month)
+    if name in ENDS:
+        _must_not_stand_elsewhere(db, visit)
     rows.withdraw(db, known[name], reason, stamp)
     if name == "cancelled":
         _note_step(db, visit, "planned", stamp.today, stamp)
     reach.rebuild(db, [visit.car_id], stamp.today)
     return visit
+
+
+def _must_not_stand_elsewhere(db: Session, visit: Visit) -> None:
+    """Work that was given to another visit meanwhile would be planned twice."""
+    going = [each.id for each in visiting.of_car(db, visit.car_id) if each.planned or each.open]
+    work = visiting.open_and_done(db, [visit.id, *going])
+    own = set(work.get(visit.id, ((), ()))[0])
+    for other in going:
+        twice = own.intersection(work.get(other, ((), ()))[0])
+        if twice and other != visit.id:
+            there = visiting.one(db, other)
+            month = f" in {there.month:%Y-%m}" if there.month else ""
+            words = ", ".join(label(item) for item in sorted(twice))
+            raise Conflict(
+                f"Its work ({words}) has another visit since, to {there.shop}{month}. Cancel that one first."
+            )
 
 
 def _must_be_undoable(db: Session, visit: Visit, name: str, known: Mapping[str, VisitStep]) -> None:

@@ -255,11 +255,11 @@ def before_accepting(
     request: Request, version_id: web.Key, db: web.Db, looking: Looking
 ) -> Response:
     at = actions.opened(db, version_id)
-    return _accepting(request, db, at, looking)
+    return _accepting(request, db, at, looking, accepting.instructions_before(db, at))
 
 
 def _accepting(
-    request: Request, db: Session, at: Opened, looking: Seen, typed: str = "", status: int = 200
+    request: Request, db: Session, at: Opened, looking: Seen, typed: str, status: int = 200
 ) -> Response:
     """What accepting would do, and what is in its way."""
     wrong = accepting.in_the_way(db, at, looking.stamp)

@@ -28,7 +28,7 @@ from app.store.plans import (
     VisitWork,
 )
 from app.store.tables import OUT_OF_RECORD, Car, Party
-from app.store.visits import BEGUN, ENDS, Visit, stepped
+from app.store.visits import BEGUN, END, ENDS, Visit, VisitStep, stepped
 
 
 def basis_row(db: Session) -> PlanningBasis | None:
@@ -204,10 +204,11 @@ def standing(db: Session, plan_id: int | None = None) -> dict[int, list[Standing
         .order_by(Visit.id)
     )  # fmt: skip
     rows = db.execute(query).all()
-    work = visiting.open_work(db, [row[0] for row in rows])
+    work = visiting.open_and_done(db, [row[0] for row in rows])
     found: dict[int, list[Standing]] = defaultdict(list)
     for visit_id, car_id, code, month, instructions, begun, own in rows:
-        visit = PlannedVisit(code, _month(month), work.get(visit_id, ()), bool(begun))
+        left, done = work.get(visit_id, ((), ()))
+        visit = PlannedVisit(code, _month(month), left, bool(begun), done)
         found[car_id].append(Standing(visit_id, visit, bool(own) and not begun, instructions))
     return found
 
@@ -215,6 +216,33 @@ def standing(db: Session, plan_id: int | None = None) -> dict[int, list[Standing
 def _month(day: date | None) -> str:
     """`YYYY-MM`; a car that was sent without a plan has none."""
     return f"{day:%Y-%m}" if day else ""
+
+
+def spent(db: Session, since: date) -> list[PlannedVisit]:
+    """Visits released that were planned for a month not before `since`, whose days of that month are used up.
+
+    One that was over before its month used up days of the month in which it was.
+    """
+    shop, ended = aliased(Party), aliased(VisitStep)
+    query = (
+        select(Visit.id, shop.name, VisitPlan.month, ended.happened_on)
+        .join(Car, Car.id == Visit.car_id)
+        .join(shop, shop.id == Visit.shop_id)
+        .join(VisitPlan, VisitPlan.visit_id == Visit.id)
+        .join(ended, (ended.visit_id == Visit.id) & (ended.step == END))
+        .where(
+            Visit.superseded_at.is_(None), ended.superseded_at.is_(None),
+            VisitPlan.month >= since, reach.owned(db, Car.owner_id),
+        )
+    )  # fmt: skip
+    rows = db.execute(query).all()
+    work = visiting.open_and_done(db, [row[0] for row in rows])
+    return [
+        PlannedVisit(
+            code, _month(min(month, day)), (), begun=True, done=work.get(visit_id, ((), ()))[1]
+        )
+        for visit_id, code, month, day in rows
+    ]
 
 
 def out_of_record(db: Session, car_ids: Sequence[int]) -> list[str]:

@@ -173,10 +173,16 @@ def work_of(db: Session, visit_ids: Sequence[int]) -> dict[int, list[WorkShown]]
     return found
 
 
-def open_work(db: Session, visit_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
-    """The due items that each of these visits is still to do."""
+Items = tuple[str, ...]
+
+
+def open_and_done(db: Session, visit_ids: Sequence[int]) -> dict[int, tuple[Items, Items]]:
+    """The due items that each of these visits is still to do, and those done in it."""
     return {
-        visit_id: tuple(each.item for each in work if each.done_on is None)
+        visit_id: (
+            tuple(each.item for each in work if each.done_on is None),
+            tuple(each.item for each in work if each.done_on is not None),
+        )
         for visit_id, work in work_of(db, visit_ids).items()
     }
 

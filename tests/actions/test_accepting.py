@@ -7,8 +7,8 @@ from datetime import date
 import pytest
 from sqlalchemy import Engine
 
-from app.actions import accepting, cars, plans, visits
-from app.actions.changes import NewStanding
+from app.actions import accepting, cars, events, plans, visits
+from app.actions.changes import NewEvent, NewStanding
 from app.core.plan.basis import PlanShop
 from app.core.plan.revise import Change
 from app.errors import Conflict
@@ -19,6 +19,9 @@ from tests.actions.plans_made import Planner
 from tests.fixtures.people import beforehand
 from tests.pages.fleet_cast import STAMP, add
 from tests.pages.plans_cast import BASIS, NORTH, SKILLS, SOUTH
+
+
+DAY = STAMP.at.date()
 
 
 @pytest.fixture
@@ -197,3 +200,60 @@ def test_what_falls_due_within_the_month_after_the_last_is_planned_in_the_last(p
         "ZQKX 7001",
         [("visual", 2)],
     )
+
+
+def test_a_cancelled_visit_whose_work_has_another_since_is_not_planned_again(planner):
+    version = planner.solve(planner.plan("Year"))
+    planner.accept(version)
+    before = planner.visits()
+    visit = planner.opened(version).draft.visits[0]
+    at = planner.opened(version).content.cars[visit.car]
+    planner.change(version, Change("move", visit.car, visit.month, SOUTH, 0))
+    planner.accept(version)
+    gone = next(
+        key for key, *_ in before.values() if key not in {each[0] for each in planner.visits().values()}
+    )  # fmt: skip
+    with beforehand(sessions(planner.engine)) as db:
+        with pytest.raises(Conflict, match=rf"has another visit since, to {SOUTH} in 2027-01"):
+            visits.undo(db, gone, "cancelled", "By mistake", STAMP)
+        assert (at, "2027-01") in planner.visits()
+
+
+def test_days_that_a_released_visit_used_up_are_not_there_a_second_time(planner):
+    planner.basis = replace(BASIS, shops=(PlanShop(NORTH, SKILLS, 10, {}, 1400),))
+    plan = planner.plan("Valves", items=("relief_device",), first_month="2026-12")
+    with beforehand(sessions(planner.engine)) as db:
+        car = _another_car(db)
+        planned = visits.Planning(NORTH, date(2026, 12, 1), ("visual", "thickness"), 20)
+        visit = visits.plan(db, car, planned, STAMP).id
+    assert _room(planner, plan) == 10 - 4
+    with beforehand(sessions(planner.engine)) as db:
+        visits.step(db, visit, "sent", DAY, STAMP)
+        event = NewEvent(DAY, ("visual", "thickness"), facility=NORTH)
+        events.record_event(db, car, event, STAMP)
+        assert visiting.open_and_done(db, [visit])[visit] == ((), ("visual", "thickness"))
+    assert _room(planner, plan) == 10 - 4
+    with beforehand(sessions(planner.engine)) as db:
+        visits.step(db, visit, "released", DAY, STAMP)
+    # Released in the month before, so it used days of that one.
+    assert _room(planner, plan) == 10
+    assert _room(planner, planner.plan("Now", first_month=f"{DAY:%Y-%m}")) <= 10 - 4
+
+
+def _room(planner: Planner, plan: int) -> float:
+    """The days that the first month of a plan has left, as its problem is put together."""
+    with beforehand(sessions(planner.engine)) as db:
+        row = planning.plan_or_raise(db, plan)
+        asked = plans.problem_now(db, plans.selection_of(row), planner.basis, plan)
+    return asked.problem.shops[0].capacity_days[0]
+
+
+def test_what_was_written_for_every_visit_is_offered_again(planner):
+    version = planner.solve(planner.plan("Year"))
+    car = planner.opened(version).draft.visits[0].car
+    planner.change(version, Change("note", car, text="Mind the invented valve."))
+    planner.accept(version, "Call before noon.")
+    with beforehand(sessions(planner.engine)) as db:
+        offered = accepting.instructions_before(db, plans.opened(db, version))
+    assert offered == "Call before noon."
+    assert planner.accept(version, offered).planned == 0

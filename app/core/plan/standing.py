@@ -15,13 +15,15 @@ Taken = dict[tuple[str, str], float]
 class PlannedVisit:
     """A visit that stands already: the car is sent or in the shop (`begun`), or is to go in `month`.
 
-    `items` is the work that it is still to do; a car that was sent without a plan has no month.
+    `items` is the work that it is still to do, `done` what was done in it; a car that was sent without a plan has no
+    month.
     """
 
     shop: str
     month: str
     items: tuple[str, ...]
     begun: bool
+    done: tuple[str, ...] = ()
 
 
 def covered(visits: Iterable[PlannedVisit]) -> frozenset[str]:
@@ -30,13 +32,14 @@ def covered(visits: Iterable[PlannedVisit]) -> frozenset[str]:
 
 
 def days_taken(basis: Basis, visits: Iterable[PlannedVisit]) -> Taken:
-    """The shop days that visits take, all their work counted, by shop and month."""
+    """The shop days that visits take, all their work counted, done or not, by shop and month."""
     days: Taken = defaultdict(float)
     for visit in visits:
         if visit.month:
             days[visit.shop, visit.month] += sum(
-                basis.standards[item].days for item in visit.items if item in basis.standards
-            )
+                basis.standards[item].days
+                for item in (*visit.items, *visit.done) if item in basis.standards
+            )  # fmt: skip
     return dict(days)
 
 
