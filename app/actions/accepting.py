@@ -72,7 +72,7 @@ def in_the_way(db: Session, at: Opened, stamp: Stamp) -> list[str]:
     ]
     found += [f"{told}." for told in settled(db, at, "").clashes]
     return found + [
-        f"{shop} {told}: other visits were planned there since. Move some in this version, or solve anew."
+        f"{shop} {told}: by the standards and the visits planned since. Move some in this version, or solve anew."
         for shop, told in no_room(at.content.problem, at.draft.visits, fleet_now(db, at).problem)
     ]
 

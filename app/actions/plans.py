@@ -71,7 +71,8 @@ def basis_of(db: Session) -> Basis:
 
 def keep_basis(db: Session, party_id: int, basis: Basis, stamp: Stamp) -> PlanningBasis:
     """Keep standards for new plans; earlier plans keep theirs. Raises Refused with every fault and its place."""
-    found = basis.faults()
+    unknown = planning.unknown_cars(db, [each.car for each in basis.cars])
+    found = [*basis.faults(), *(("cars", f"there is no car {name} of yours") for name in unknown)]
     if found:
         raise Refused.because(Fault(where, told) for where, told in found)
     _must_be_own(db, party_id)
@@ -232,8 +233,8 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
 
 
 def fleet_now(db: Session, at: Opened) -> Asked:
-    """The problem of a version's plan as the fleet is now, by the standards of the version."""
-    return problem_now(db, selection_of(at.plan), at.content.basis, at.plan.id)
+    """The problem of a version's plan as the fleet and the standards are now."""
+    return problem_now(db, selection_of(at.plan), basis_of(db), at.plan.id)
 
 
 def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:

@@ -75,7 +75,7 @@ def svg(chart: Chart) -> bytes:
         legend_at_bottom=True, legend_at_bottom_columns=LEGEND_COLUMNS, margin=MARGIN,
         margin_bottom=_below(chart), x_labels_major_every=chart.every, show_minor_x_labels=chart.every == 1,
         truncate_legend=-1, truncate_label=-1, show_dots=False, include_x_axis=True,
-        value_formatter=lambda number: f"{number:,.10g}",
+        value_formatter=lambda number: f"{number:,.10g}".replace(",", "\u202f"),
     )  # fmt: skip
     drawn.x_labels = list(chart.labels)
     drawn.config.css.append(f"inline:{FAINT_GUIDES}")

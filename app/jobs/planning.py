@@ -1,7 +1,8 @@
 """Solving a shop plan: the search goes on without keeping anybody from writing, and what it found is stored at its end.
 
-The payload: `plan_id`, `name` of the version, `seconds`; `parent_id` of a version to solve again around; `extra`, a
-shop and a month with one day more, to learn what that would save, of which no version is kept.
+The payload: `plan_id`, `name` of the version, `seconds`; `parent_id` of a version to solve again around, or, for the
+fleet as it is now, `carry_id` of one whose locks, forbids and written instructions are taken over; `extra`, a shop and
+a month with one day more, to learn what that would save, of which no version is kept.
 """
 
 from __future__ import annotations
@@ -19,9 +20,11 @@ from app.actions.imports import Tell
 from app.actions.plans import Content
 from app.actions.stamp import Stamp
 from app.answers.planning import solved
+from app.core.plan.carry import carried
+from app.core.plan.demand import Remark
 from app.core.plan.prices import price_of_a_day
 from app.core.plan.problem import Problem, Solved
-from app.core.plan.revise import around_locked
+from app.core.plan.revise import Draft, around_locked
 from app.core.plan.soonest import Soonest
 from app.store import jobs, planning
 from app.store.db import read_session, sessions
@@ -94,10 +97,17 @@ def _asked(db: Session, payload: Payload) -> Content:
         )
     plan = planning.plan_or_raise(db, payload["plan_id"])
     now = plans.problem_now(db, plans.selection_of(plan), plans.basis_of(db), plan.id)
-    nothing = Solved((), 0.0, 0.0)
+    draft, lost = _carried(db, payload, now.problem)
     return Content(
-        now.basis, now.problem, now.cars, now.remarks, nothing, Soonest(0.0, 0), stands=now.stands
-    )
+        now.basis, draft.problem, now.cars, (*now.remarks, *lost), Solved(draft.visits, 0.0, 0.0),
+        Soonest(0.0, 0), draft.locked, draft.notes, now.stands,
+    )  # fmt: skip
+
+
+def _carried(db: Session, payload: Payload, problem: Problem) -> tuple[Draft, list[Remark]]:
+    if payload.get("carry_id") is None:
+        return Draft(problem, ()), []
+    return carried(plans.opened(db, payload["carry_id"]).draft, problem)
 
 
 def _with_a_day(problem: Problem, extra: Extra | None) -> Problem:

@@ -39,6 +39,10 @@ class Field:
     needed: bool = False
 
 
+# Of the number of a row in a form; what has more was not sent by one.
+MOST_ROW_DIGITS = 3
+
+
 @dataclass(frozen=True, slots=True)
 class Entries:
     """What a form shows: what stands in its fields, and what is wrong with which."""
@@ -57,8 +61,11 @@ class Entries:
 
     def rows(self, name: str) -> range:
         """The numbers of the rows of a repeated group, such as `readings.0.zone`."""
-        places = (key.split(".") for key in self.typed if key.startswith(f"{name}."))
-        return range(1 + max((int(place[1]) for place in places), default=-1))
+        places = (key.split(".")[1] for key in self.typed if key.startswith(f"{name}."))
+        numbers = (
+            int(place) for place in places if place.isdecimal() and len(place) <= MOST_ROW_DIGITS
+        )
+        return range(1 + max(numbers, default=-1))
 
     def wrong(self, problems: Mapping[str, str]) -> Entries:
         """The same form with these problems as well; the first said about a field stays."""

@@ -35,6 +35,8 @@ FIGURES = (
     ("unplaced_cost", "Cost of work that has no visit", "High, so that work is left only where nothing else can be"),
 )  # fmt: skip
 EMPTY_ROWS = 2
+# A comma parts thousands; where it stands for a decimal point the number is not taken for ten times as much.
+THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?")
 # Of the years that a plan can be about, so that no month after one is out of reach of the calendar.
 MONTH = re.compile(r"^(19|20|21)[0-9]{2}-(0[1-9]|1[0-2])$")
 
@@ -194,12 +196,16 @@ class _Reading:
 
     def _read(self, name: str, text: str, within: str = "") -> float:
         try:
-            number = float(text.replace(",", ""))
+            number = float(text.replace(",", "") if THOUSANDS.fullmatch(text) else text)
         except ValueError:
             number = nan
         if isfinite(number):
             return number
         told = f"“{within}”: " if within else ""
-        found = f"“{text}” is not a number" if text else "nothing was entered; want a number"
+        found = (
+            f"“{text}” is not a number; want one such as 1.5"
+            if text
+            else "nothing was entered; want a number"
+        )
         self.problems[name] = forms.as_sentence(told + found)
         return 0.0

@@ -87,7 +87,9 @@ REMARKS = {
     "before": "a visit before these months stands",
     "twice": "more than one visit stands in a month",
     "reach": "no shop takes them",
+    "skill": "no shop has the skill for some of their work",
     "fixed": "a planned visit stands, to which nothing is added",
+    "carried": "a locked visit of an earlier version cannot stand any more",
     "standard": "work without a standard is not planned",
     "twins": "another car bears the same mark and number",
 }

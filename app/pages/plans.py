@@ -65,6 +65,7 @@ def new(request: Request, db: web.Db, looking: Looking) -> Response:
         "first_month": first_of_next(looking.stamp.today),
         "months": str(MONTHS),
         "seconds": "60",
+        "party": str(planning.usual_party(db)),
     }
     asked = {name: [text] for name, text in request.query_params.items()}
     return _form(request, db, Entries({**forms.filled(started).typed, **asked}), looking)
@@ -134,12 +135,12 @@ def _form(
 
 def ask_to_solve(
     db: Session, plan: Plan, looking: Seen, name: str, seconds: str,
-    parent_id: int | None = None, extra: dict[str, Any] | None = None,
+    parent_id: int | None = None, extra: dict[str, Any] | None = None, carry_id: int | None = None,
 ) -> Response:  # fmt: skip
     limit = forms.whole(seconds) or 60
     payload = {
         "plan_id": plan.id, "name": name[:200], "seconds": max(1, min(limit, SECONDS[-1][0])),
-        "parent_id": parent_id, "extra": extra,
+        "parent_id": parent_id, "extra": extra, "carry_id": carry_id,
     }  # fmt: skip
     return web.see_other(f"/jobs/{jobs.ask(db, 'solve-plan', payload, looking.stamp.by)}")
 
@@ -154,7 +155,12 @@ def show(request: Request, plan_id: web.Key, db: web.Db) -> Response:
         request, "plans/show.html", plan=plan, selection=actions.selection_of(plan),
         versions=[(at, figures(at)) for at in versions], accepted=accepted, seconds=SECONDS,
         going=_going(db, plan_id), names={at.row.id: at.row.name for at in versions},
+        carrying=[at for at in versions if at.draft.locked or at.draft.notes or _forbids(at)],
     )  # fmt: skip
+
+
+def _forbids(at: Opened) -> bool:
+    return any(car.forbid for car in at.draft.problem.cars)
 
 
 @router.post("/plans/{plan_id}/solve")
@@ -164,7 +170,17 @@ def solve(plan_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking) ->
     plan = planning.plan_or_raise(db, plan_id)
     _must_be_something(db, actions.selection_of(plan), plan_id)
     name = posted.one("name").strip() or f"As of {looking.stamp.today}"
-    return ask_to_solve(db, plan, looking, name, posted.one("seconds"))
+    return ask_to_solve(
+        db, plan, looking, name, posted.one("seconds"), carry_id=_carrying(db, plan, posted)
+    )
+
+
+def _carrying(db: Session, plan: Plan, posted: web.Sent) -> int | None:
+    """The version of this plan whose locks and the like are taken over; None where none is to be."""
+    asked = forms.whole(posted.one("carry"))
+    if asked is not None and planning.version_or_raise(db, asked).plan_id != plan.id:
+        raise Refused("That version is not of this plan.")
+    return asked
 
 
 Version = Annotated[int, Query(ge=1)]

@@ -245,6 +245,15 @@ def spent(db: Session, since: date) -> list[PlannedVisit]:
     ]
 
 
+def unknown_cars(db: Session, names: Sequence[str]) -> list[str]:
+    """Those that the session's own cars do not bear, written as mark and number."""
+    if not names:
+        return []
+    own = db.execute(select(Car.mark, Car.number).where(reach.owned(db, Car.owner_id)))
+    known = {f"{mark} {number}" for mark, number in own}
+    return [name for name in names if name not in known]
+
+
 def out_of_record(db: Session, car_ids: Sequence[int]) -> list[str]:
     """Which of these cars can be sent to no shop any more: mark and number, with what they are."""
     found: list[str] = []

@@ -18,8 +18,7 @@ from app.store.db import sessions
 from tests.actions.plans_made import Planner
 from tests.fixtures.people import beforehand
 from tests.pages.fleet_cast import STAMP, add
-from tests.pages.plans_cast import BASIS, NORTH, SKILLS, SOUTH
-
+from tests.pages.plans_cast import BASIS, NORTH, SKILLS, SOUTH, standards
 
 DAY = STAMP.at.date()
 
@@ -203,20 +202,22 @@ def test_what_falls_due_within_the_month_after_the_last_is_planned_in_the_last(p
 
 
 def test_a_cancelled_visit_whose_work_has_another_since_is_not_planned_again(planner):
+    planner.basis = replace(BASIS, shops=tuple(replace(shop, days=90) for shop in BASIS.shops))
     version = planner.solve(planner.plan("Year"))
     planner.accept(version)
     before = planner.visits()
     visit = planner.opened(version).draft.visits[0]
     at = planner.opened(version).content.cars[visit.car]
-    planner.change(version, Change("move", visit.car, visit.month, SOUTH, 0))
+    planner.change(version, Change("move", visit.car, visit.month, SOUTH, visit.month + 1))
     planner.accept(version)
+    later = planner.opened(version).draft.problem.month(visit.month + 1)
     gone = next(
         key for key, *_ in before.values() if key not in {each[0] for each in planner.visits().values()}
     )  # fmt: skip
     with beforehand(sessions(planner.engine)) as db:
-        with pytest.raises(Conflict, match=rf"has another visit since, to {SOUTH} in 2027-01"):
+        with pytest.raises(Conflict, match=rf"has another visit since, to {SOUTH} in {later}"):
             visits.undo(db, gone, "cancelled", "By mistake", STAMP)
-        assert (at, "2027-01") in planner.visits()
+        assert (at, later) in planner.visits()
 
 
 def test_days_that_a_released_visit_used_up_are_not_there_a_second_time(planner):
@@ -257,3 +258,11 @@ def test_what_was_written_for_every_visit_is_offered_again(planner):
         offered = accepting.instructions_before(db, plans.opened(db, version))
     assert offered == "Call before noon."
     assert planner.accept(version, offered).planned == 0
+
+
+def test_a_version_for_which_the_standards_leave_too_few_days_is_not_accepted(planner):
+    version = planner.solve(planner.plan("Year"))
+    with beforehand(sessions(planner.engine)) as db:
+        standards(db, replace(BASIS, shops=(replace(BASIS.shops[0], days=2), BASIS.shops[1])))
+    with pytest.raises(Conflict, match=f"{NORTH} has 2 days left in .*by the standards"):
+        planner.accept(version)

@@ -86,6 +86,29 @@ def test_work_of_one_skill_due_in_one_month_is_one_job_with_its_days_and_costs_t
     assert items_of([job.name]) == ("visual", "thickness")
 
 
+@pytest.mark.parametrize(
+    ("room", "jobs"),
+    [
+        (5, ["visual+thickness"]),
+        (4.5, ["visual", "thickness"]),
+        (1, ["visual", "thickness"]),
+    ],
+)
+def test_work_for_which_together_no_month_in_time_has_days_is_parted(room, jobs):
+    due = [dated("visual", date(2027, 3, 31)), dated("thickness", date(2027, 3, 31))]
+    # From April on there were days, but that is too late.
+    shop = PlanShop(WORKS, ("tank", "valve"), 30, {f"2027-0{at}": room for at in (1, 2, 3)}, 900)
+    car, _ = planned(*due, basis=replace(PLAIN, shops=(shop,)))
+    assert [job.name for job in car.jobs] == jobs
+
+
+def test_work_whose_skill_no_shop_has_is_told():
+    only = replace(PLAIN, shops=(PlanShop(WORKS, ("valve",), 30, {}, 900),))
+    car, kinds = planned(dated("visual", date(2027, 6, 30)), basis=only)
+    assert [job.name for job in car.jobs] == ["visual"]
+    assert kinds == ["skill"]
+
+
 def test_work_of_another_skill_or_month_is_a_job_of_its_own():
     car, _ = planned(
         dated("visual", date(2027, 6, 30)),

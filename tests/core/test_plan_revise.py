@@ -139,9 +139,16 @@ def test_a_bound_holds_while_all_that_it_was_proven_around_stands(around, since,
 
 
 @pytest.mark.parametrize(
-    ("changes", "told"), [([ALLOW], "is not forbidden so"), ([FORBID, FORBID], "already")]
+    ("changes", "told"),
+    [
+        ([ALLOW], "is not forbidden so"),
+        ([FORBID, FORBID], "already"),
+        ([UNLOCK], "is not locked"),
+        ([LOCK, LOCK], "is locked"),
+        ([LOCK, Change("unlock", "ZQKX 1")], "has no visit in that month"),
+    ],
 )
-def test_what_is_not_forbidden_is_not_allowed_again_nor_forbidden_twice(changes, told):
+def test_what_is_so_already_is_no_change(changes, told):
     with pytest.raises(CannotChange, match=told):
         revised(DRAFT, changes)
 

@@ -74,6 +74,8 @@ def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
         ("cleaning_cost", "lots", "is not a number"),
         ("cleaning_cost", "nan", "is not a number"),
         ("days_away", "inf", "is not a number"),
+        ("cleaning_cost", "1,5", "want one such as 1.5"),
+        ("cars", "ZQKX 99; 85;", "There is no car ZQKX 99 of yours"),
         ("days_away", "1e400", "is not a number"),
         ("days_away", "9" * 400, "is not a number"),
         ("unplaced_cost", "1e300", "want a cost from 0"),
@@ -101,6 +103,13 @@ def test_standards_that_cannot_be_are_refused_with_what_was_typed(
     assert told in answer.text
     assert typed in answer.text
     assert record(plans.basis_of) == FIRST
+
+
+def test_a_row_that_no_form_has_is_no_row(client, record):
+    record(fleet)
+    for row in ("x", "9" * 9, "9" * 5000):
+        answer = client.post("/plans/standards", data={f"shops.{row}.code": NORTH})
+        assert answer.status_code == 422
 
 
 def test_a_new_plan_says_what_it_would_be_about(at_work: Planner):
@@ -292,7 +301,7 @@ def test_accepting_plans_the_visits_with_their_work(at_work: Planner, record):
     assert "visual" in items
     # Accepting once more changes nothing but the written instructions, which make other visits.
     page = at_work.page(version, "/accept")
-    assert f"{len(planned)} visits planned" in Page(page).words  # without the words they had
+    assert f"{len(planned)} visits of this plan kept as planned" in Page(page).words
     at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
     assert record(lambda db: db.query(VisitPlan).count()) == 2 * len(planned)
     at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
@@ -343,6 +352,28 @@ def test_a_bound_is_withdrawn_once_something_it_rests_on_is_lifted(at_work: Plan
     assert "not known" in Page(at_work.client.get(f"/plans/{plan_id}").text).words
     at_work.change(again, "undo")
     assert "% apart" in Page(at_work.page(again)).words
+
+
+def test_solving_anew_takes_over_what_is_locked_forbidden_and_written(at_work: Planner, record):
+    version = at_work.plan()
+    at, visit, month, _ = first_visit(record, version)
+    at_work.change(version, "lock", car=visit.car, month=month)
+    at_work.change(version, "note", car=visit.car, text="Mind the invented valve.")
+    other = next(each for each in at.draft.visits if each.car != visit.car)
+    at_work.change(version, "forbid", car=other.car, shop=other.shop)
+    plan_id = at.plan.id
+    assert "Take over what is locked" in at_work.client.get(f"/plans/{plan_id}").text
+    anew = opened(record, at_work.solve(f"/plans/{plan_id}/solve", carry=str(version))).draft
+    assert (visit.car, visit.month) in anew.locked
+    assert visit in anew.visits
+    assert anew.notes[visit.car] == "Mind the invented valve."
+    assert {each.shop for each in anew.of_car(other.car)} != {other.shop}
+    none = opened(record, at_work.solve(f"/plans/{plan_id}/solve", carry="")).draft
+    assert not none.locked
+    assert not none.notes
+    strange = at_work.plan(name="Other")
+    refused = at_work.client.post(f"/plans/{plan_id}/solve", data={"carry": str(strange)})
+    assert "not of this plan" in refused.text
 
 
 def test_where_leaving_work_is_cheap_the_standards_and_a_new_plan_say_so(web_app, client, record):

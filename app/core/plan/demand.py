@@ -100,15 +100,18 @@ def demand(
     for shop, told in shops_over(taken, basis, months_of(selection)):
         remarks.add("overfull", told, shop)
     facts = {each.car: each for each in basis.cars}
+    shops = tuple(_shop(shop, selection, taken) for shop in basis.shops)
     planned = [
-        _Demand(basis, selection, car, facts.get(car.name, CarFacts(car.name)), remarks).car()
+        _Demand(
+            basis, selection, car, facts.get(car.name, CarFacts(car.name)), shops, remarks
+        ).car()
         for car in cars
     ]
     problem = Problem(
         selection.first_month,
         selection.months,
         basis.unplaced_cost,
-        tuple(_shop(shop, selection, taken) for shop in basis.shops),
+        shops,
         tuple(car for car in planned if car.jobs),
     )
     return problem, remarks.all()
@@ -136,6 +139,7 @@ class _Demand:
     selection: Selection
     of: FleetCar
     facts: CarFacts
+    shops: tuple[Shop, ...]
     remarks: _Remarks
 
     @property
@@ -230,7 +234,10 @@ class _Demand:
     # Work -------------------------------------------------------------------------------------------------------
 
     def _jobs(self) -> list[Job]:
-        """What is due within the months, by skill and month; work of one skill due in one month is one job."""
+        """What is due within the months, by skill and month; work of one skill due in one month is one job.
+
+        Where no month in which it could be done has days for that, each item is a job of its own.
+        """
         groups: dict[tuple[str, int], list[DueItem]] = defaultdict(list)
         has_its_visit = covered(self.of.visits)
         for due in self.of.due:
@@ -238,7 +245,23 @@ class _Demand:
             if latest is not None:
                 groups[self.basis.standards[due.item].skill, latest].append(due)
                 self._tell_of_next(due, latest)
-        return [self._job(skill, latest, due) for (skill, latest), due in groups.items()]
+        return [
+            self._job(skill, latest, part)
+            for (skill, latest), due in groups.items()
+            for part in self._parts(skill, latest, due)
+        ]
+
+    def _parts(self, skill: str, latest: int, due: list[DueItem]) -> list[list[DueItem]]:
+        move = self.basis.move_cost(self.of.region)
+        able = [shop for shop in self.shops if skill in shop.does]
+        if not able:
+            self.remark(
+                "skill", f"no shop does {skill} work, so it has no visit: give a shop that skill"
+            )
+        in_time = slice(latest + 1 if latest >= 0 else None)
+        rooms = [max(shop.capacity_days[in_time]) for shop in able if shop.code in move]
+        days = sum(self.basis.standards[each.item].days for each in due)
+        return [due] if days <= max(rooms, default=0.0) else [[each] for each in due]
 
     def _latest(self, due: DueItem) -> int | None:
         """The month by which it is to be done, counted from the first; None where nothing is planned for it."""

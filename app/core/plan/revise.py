@@ -88,10 +88,13 @@ def apply(draft: Draft, change: Change) -> Draft:
             return _take_out(draft, car, change)
         case "lock":
             visit = draft.visit(car.name, change.month)
+            _must_be_free(draft, car, visit)
             return replace(draft, locked=draft.locked | {(car.name, visit.month)})
         case "unlock":
-            _must_not_be_fixed(draft, car, change.month)
-            return replace(draft, locked=draft.locked - {(car.name, change.month or 0)})
+            visit = draft.visit(car.name, change.month)
+            if (car.name, visit.month) not in draft.locked:
+                raise CannotChange(f"The visit of {car.name} is not locked.")
+            return replace(draft, locked=draft.locked - {(car.name, visit.month)})
         case "note":
             return replace(draft, notes={**draft.notes, car.name: change.text.strip()})
         case "forbid" | "allow":

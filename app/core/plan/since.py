@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from app.core.plan.cost import days_used
-from app.core.plan.demand import in_words
+from app.core.plan.demand import in_words, items_of
 from app.core.plan.problem import TOLERANCE, Car, Problem, Visit, ordinal
 
 
@@ -33,16 +33,21 @@ def differences(
 
 
 def _work_since(planned: Problem, before: Car, after: Car, shift: int) -> Iterator[str]:
-    was = {job.name: job.latest for job in before.jobs}
-    new = {job.name: job.latest + shift for job in after.jobs}
-    for job in was.keys() - new.keys():
-        yield f"{in_words(job, ' and ')} no longer falls due as it was planned"
-    for job in new.keys() - was.keys():
-        yield f"{in_words(job, ' and ')} falls due and is not in the plan"
-    for job in was.keys() & new.keys():
-        if new[job] != was[job]:
-            when = "earlier" if new[job] < was[job] else "later"
-            yield f"{in_words(job, ' and ')} falls due {when}: by {planned.month(new[job])}"
+    """By item, since standards that changed may put other items together as one job."""
+    was, now = _latest(before), _latest(after)
+    for item in was.keys() - now.keys():
+        yield f"{in_words(item)} no longer falls due as it was planned"
+    for item in now.keys() - was.keys():
+        yield f"{in_words(item)} falls due and is not in the plan"
+    for item in was.keys() & now.keys():
+        latest = now[item] + shift
+        if latest != was[item]:
+            when = "earlier" if latest < was[item] else "later"
+            yield f"{in_words(item)} falls due {when}: by {planned.month(latest)}"
+
+
+def _latest(car: Car) -> dict[str, int]:
+    return {item: job.latest for job in car.jobs for item in items_of([job.name])}
 
 
 def _nowhere(
@@ -67,11 +72,12 @@ def _nowhere(
 def no_room(planned: Problem, visits: Iterable[Visit], now: Problem) -> Iterator[tuple[str, str]]:
     """Shop months with fewer days left than the visits take whose work is still to be done."""
     shift = ordinal(now.first_month) - ordinal(planned.first_month)
-    open_jobs = {car.name: {job.name for job in car.jobs} for car in now.cars}
+    open_items = {car.name: _latest(car).keys() for car in now.cars}
     still = [
-        Visit(each.car, each.shop, each.month, tuple(job for job in each.jobs if job in open_jobs[each.car]))
-        for each in visits if each.car in open_jobs
-    ]  # fmt: skip
+        Visit(each.car, each.shop, each.month, _open(each.jobs, open_items[each.car]))
+        for each in visits
+        if each.car in open_items
+    ]
     room = {shop.code: shop.capacity_days for shop in now.shops}
     for (shop, month), days in days_used(planned, still).items():
         at = month - shift
@@ -81,3 +87,7 @@ def no_room(planned: Problem, visits: Iterable[Visit], now: Problem) -> Iterator
                 shop,
                 f"has {left:g} days left in {planned.month(month)}, and this version takes {days:g}",
             )
+
+
+def _open(jobs: Iterable[str], items: Collection[str]) -> tuple[str, ...]:
+    return tuple(job for job in jobs if any(item in items for item in items_of([job])))
