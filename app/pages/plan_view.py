@@ -79,7 +79,7 @@ def figures(at: Opened) -> Figures:
 REMARKS = {
     "overdue": "overdue, due now, or due before a whole month of the plan is over",
     "undated": "something cannot be dated for lack of a fact, so it is not planned",
-    "last_day": "their last service day comes within these months; no work moves that",
+    "last_day": "their last service day comes within these months; what falls due after it is not planned",
     "late_visit": "a planned visit comes later than its work is in date",
     "overfull": "visits that stand take more days than there are",
     "again": "work falls due again within these months, once it is done",

@@ -66,8 +66,13 @@ class Line:
     @property
     def after_due(self) -> bool:
         """It is planned for a month after the day on which some of its work falls due."""
-        days = [each.due_on for each in self.work if each.due_on]
+        days = [each.due_now for each in self.left if each.due_now]
         return bool(self.visit.month and days and self.visit.month > min(days))
+
+    @property
+    def moved(self) -> bool:
+        """Some of its work falls due on another day now, since it was done elsewhere or a fact changed."""
+        return self.visit.planned and any(each.moved for each in self.work)
 
     @property
     def days_away(self) -> int | None:

@@ -145,7 +145,7 @@ def history(db: Session, car_id: int) -> list[VisitNoted]:
 class WorkShown:
     """A due item that a visit is planned for; done on the day on which it passed between sent and released.
 
-    `due_on` is as known when it was planned, `citation` that of the item as it stands now.
+    `due_on` is as known when it was planned, `due_now` and `citation` as the item stands now.
     """
 
     item: str
@@ -153,6 +153,12 @@ class WorkShown:
     done_on: date | None
     event_id: int | None
     citation: str = ""
+    due_now: date | None = None
+
+    @property
+    def moved(self) -> bool:
+        """Whether it is still to be done, and falls due on another day than it did when it was planned."""
+        return self.done_on is None and self.due_now != self.due_on
 
 
 def work_of(db: Session, visit_ids: Sequence[int]) -> dict[int, list[WorkShown]]:
@@ -164,11 +170,11 @@ def work_of(db: Session, visit_ids: Sequence[int]) -> dict[int, list[WorkShown]]
     found: dict[int, list[WorkShown]] = {}
     for part in _in_parts(visit_ids):
         windows, planned = _windows(db, part), _planned_work(db, part)
-        events = _events_since(db, {row.car_id for row, _ in planned}, windows)
-        for row, citation in planned:
+        events = _events_since(db, {row.car_id for row, _, _ in planned}, windows)
+        for row, citation, due_now in planned:
             done = _done(row.item, windows.get(row.visit_id), events.get(row.car_id, ()))
             on, event_id = done or (None, None)
-            shown = WorkShown(row.item, row.due_on, on, event_id, citation or "")
+            shown = WorkShown(row.item, row.due_on, on, event_id, citation or "", due_now)
             found.setdefault(row.visit_id, []).append(shown)
     return found
 
@@ -200,16 +206,18 @@ def _windows(db: Session, visit_ids: Sequence[int]) -> dict[int, Window]:
     }
 
 
-def _planned_work(db: Session, visit_ids: Sequence[int]) -> list[tuple[VisitWork, str | None]]:
-    rows = db.execute(
-        select(VisitWork, DueRow.citation)
+def _planned_work(
+    db: Session, visit_ids: Sequence[int]
+) -> list[tuple[VisitWork, str | None, date | None]]:
+    query = (
+        select(VisitWork, DueRow.citation, DueRow.due_on)
         .outerjoin(
             DueRow, (DueRow.car_id == VisitWork.car_id) & (DueRow.item == VisitWork.item)
         )
         .where(VisitWork.visit_id.in_(visit_ids))
         .order_by(VisitWork.id)
     )  # fmt: skip
-    return [(row[0], row[1]) for row in rows]
+    return [(work, citation, due_now) for work, citation, due_now in db.execute(query)]
 
 
 def _events_since(

@@ -214,10 +214,10 @@ def test_a_cancelled_visit_whose_work_has_another_since_is_not_planned_again(pla
     gone = next(
         key for key, *_ in before.values() if key not in {each[0] for each in planner.visits().values()}
     )  # fmt: skip
-    with beforehand(sessions(planner.engine)) as db:
-        with pytest.raises(Conflict, match=rf"has another visit since, to {SOUTH} in {later}"):
-            visits.undo(db, gone, "cancelled", "By mistake", STAMP)
-        assert (at, later) in planner.visits()
+    told = rf"has another visit since, to {SOUTH} in {later}"
+    with beforehand(sessions(planner.engine)) as db, pytest.raises(Conflict, match=told):
+        visits.undo(db, gone, "cancelled", "By mistake", STAMP)
+    assert (at, later) in planner.visits()
 
 
 def test_days_that_a_released_visit_used_up_are_not_there_a_second_time(planner):

@@ -153,6 +153,25 @@ def test_what_cannot_be_planned_is_no_job_and_is_told(due, kinds):
     assert planned(due) == (None, kinds)
 
 
+@pytest.mark.parametrize(
+    ("last_day", "jobs"),
+    [
+        (date(2027, 8, 31), ["relief_device"]),  # the thickness falls due after it
+        (date(2027, 9, 30), ["relief_device"]),  # on the very day
+        (date(2027, 10, 1), ["relief_device", "thickness"]),
+        (date(2027, 5, 1), []),
+        (date(2036, 1, 1), ["relief_device", "thickness"]),
+    ],
+)
+def test_what_falls_due_after_the_last_service_day_is_not_planned(last_day, jobs):
+    car, _ = planned(
+        dated("relief_device", date(2027, 6, 30)),
+        dated("thickness", date(2027, 9, 30)),
+        dated("age_limit", last_day),
+    )
+    assert ([job.name for job in car.jobs] if car else []) == jobs
+
+
 def test_a_visit_costs_cleaning_and_the_days_without_earning_of_that_very_car():
     due = dated("visual", date(2027, 6, 30))
     car, _ = planned(due)

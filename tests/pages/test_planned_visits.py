@@ -78,6 +78,16 @@ def test_a_visit_planned_for_after_its_work_is_due_says_so(shared):
     assert "planned after its due date" in words(shared.planner, "/visits")
 
 
+def test_a_visit_whose_work_was_done_elsewhere_says_when_it_falls_due_now(shared):
+    planned(shared)
+    assert "due otherwise now" not in words(shared.planner, "/visits")
+    inspect(shared, "2026-11-10", "visual")
+    shown = words(shared.planner, "/visits")
+    assert re.search(
+        r"due otherwise now visual inspection by 20\d\d-\d\d-\d\d : cancel it", shown
+    ), shown
+
+
 def test_a_car_that_is_away_for_longer_than_planned_is_late(shared):
     visit = planned(shared)
     note(shared, visit, "sent", "2026-11-05")

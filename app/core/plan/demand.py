@@ -239,9 +239,12 @@ class _Demand:
         Where no month in which it could be done has days for that, each item is a job of its own.
         """
         groups: dict[tuple[str, int], list[DueItem]] = defaultdict(list)
-        has_its_visit = covered(self.of.visits)
+        has_its_visit, last_day = covered(self.of.visits), self._last_day()
         for due in self.of.due:
-            latest = None if due.item in has_its_visit else self._latest(due)
+            too_late = bool(
+                last_day and due.due_on and due.due_on >= last_day and due.item not in NO_WORK
+            )
+            latest = None if too_late or due.item in has_its_visit else self._latest(due)
             if latest is not None:
                 groups[self.basis.standards[due.item].skill, latest].append(due)
                 self._tell_of_next(due, latest)
@@ -250,6 +253,13 @@ class _Demand:
             for (skill, latest), due in groups.items()
             for part in self._parts(skill, latest, due)
         ]
+
+    def _last_day(self) -> date | None:
+        """The last day on which the car may be in service, by its age or by an end that is set for it."""
+        return min(
+            (each.due_on for each in self.of.due if each.item in NO_WORK and each.due_on),
+            default=None,
+        )
 
     def _parts(self, skill: str, latest: int, due: list[DueItem]) -> list[list[DueItem]]:
         move = self.basis.move_cost(self.of.region)
@@ -276,7 +286,7 @@ class _Demand:
             if due.due_on and latest_month(due.due_on) < self.first + self.selection.months:
                 self.remark(
                     "last_day",
-                    "reaches its last service day within these months; no work moves that",
+                    "reaches its last service day within these months; what falls due after it is not planned",
                 )
             return None
         if due.item not in self.basis.standards:
