@@ -84,7 +84,7 @@ def test_a_visit_whose_work_was_done_elsewhere_says_when_it_falls_due_now(shared
     inspect(shared, "2026-11-10", "visual")
     shown = words(shared.planner, "/visits")
     assert re.search(
-        r"due otherwise now visual inspection by 20\d\d-\d\d-\d\d : cancel it", shown
+        r"due otherwise now visual inspection by 20\d\d-\d\d-\d\d: cancel it", shown
     ), shown
 
 
