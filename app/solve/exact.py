@@ -42,6 +42,8 @@ def prove(
             break
         market = Market(prices, fleet.room.reshape(prices.shape), fleet.problem.unplaced_cost)
         dearer = share * (cost - relaxed) + TOLERANCE * cost
+        if _too_many(fleet, market, dearer):
+            break
         found = list(islice(_plans(fleet, market, dearer), MOST_PLANS + 1))
         if len(found) > MOST_PLANS:
             break
@@ -67,6 +69,18 @@ def _best_of(
     if len(after) != len(best) or sum(each.cost for each in after) > cost:
         after = list(best)
     return after, min(master.proven, cost)
+
+
+def _too_many(fleet: Fleet, market: Market, gap: float) -> bool:
+    """Whether there are surely more plans than can be looked at: each visit lies on one, each plan has few visits."""
+    least = 0.0
+    for batch in fleet.batches:
+        found = through(batch, market)
+        near = found.totals <= found.after[0, 0] + gap
+        least += np.count_nonzero(near) / len(batch.days)
+        if least > MOST_PLANS:
+            return True
+    return False
 
 
 def _plans(fleet: Fleet, market: Market, gap: float) -> Iterator[Column]:

@@ -45,7 +45,10 @@ class Exchange:
     ) -> None:
         self.fleet = fleet
         self.prices = prices.ravel().tolist()
+        self.priced = prices.ravel()
         self.chosen = {column.car: column for column in chosen}
+        self.cars = list(self.chosen)
+        self.place = {car: at for at, car in enumerate(self.cars)}
         self.room = room.copy()
         self.within: dict[int, set[int]] = defaultdict(set)
         self.paid: dict[int, float] = {}
@@ -54,6 +57,9 @@ class Exchange:
         self.dearer = DEARER * self.cost / max(1, len(self.chosen))
         self.choices = self._near(room, prices)
         self.through = self._through()
+        # How much more each pays than it would alone at these prices.
+        self.least = np.array([self.choices[car][0][0] for car in self.cars])
+        self.regrets = np.array([self.paid[car] for car in self.cars]) - self.least + 1e-9
         self.source = Random(1)
         self.left = LEFT * self.cost
 
@@ -131,15 +137,13 @@ class Exchange:
 
     def _first(self) -> list[int]:
         """A car that pays too much, or those that would gain most by days that lie idle, by lot."""
-        cars = list(self.chosen)
-        # How much more each pays than it would alone at these prices.
-        regrets = [self.paid[car] - self.choices[car][0][0] + 1e-9 for car in cars]
-        idle = [
-            max(0.0, days) * price
-            for days, price in zip(self.room.tolist(), self.prices, strict=True)
-        ]
-        (drawn,) = self.source.choices(range(len(cars) + len(idle)), regrets + idle)
-        return [cars[drawn]] if drawn < len(cars) else self._drawn_to(drawn - len(cars))
+        idle = np.maximum(self.room, 0.0) * self.priced
+        weights = np.cumsum(np.concatenate([self.regrets, idle]))
+        drawn = int(np.searchsorted(weights, self.source.random() * weights[-1], side="right"))
+        drawn = min(drawn, len(weights) - 1)
+        return (
+            [self.cars[drawn]] if drawn < len(self.cars) else self._drawn_to(drawn - len(self.cars))
+        )
 
     def _drawn_to(self, slot: int) -> list[int]:
         """The cars that would lose least, or gain, by going to a slot."""
@@ -240,6 +244,8 @@ class Exchange:
         for column in after:
             self.chosen[column.car] = column
             self._put(column)
+            at = self.place[column.car]
+            self.regrets[at] = self.paid[column.car] - self.least[at] + 1e-9
 
     def _put(self, column: Column) -> None:
         take(self.room, column)

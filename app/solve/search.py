@@ -26,8 +26,9 @@ from app.solve.watch import Tell, Watch, never, nobody
 
 # The most cars that one program plans.
 PART = 6_000
-# The shares of the time after which the relaxed problem, choosing whole columns from it, and exchanges are cut short.
-RELAXED, CHOSEN, EXCHANGED = 0.5, 0.75, 0.9
+# The shares of the time after which the relaxed problem, choosing whole columns from it, and exchanges are cut short;
+# the last where no proof is possible.
+RELAXED, CHOSEN, EXCHANGED, EXCHANGED_AGAIN = 0.5, 0.75, 0.9, 0.97
 # Of a fleet in parts: the shares of the time after which the parts are done, and exchanges over the whole; what is left
 # goes into a better bound. Exchanges hold some forty columns a car in memory, so a larger fleet than this has none.
 PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000
@@ -98,7 +99,14 @@ def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
     exchange = Exchange(fleet, fleet.room, columns, prices)
     exchange.improve(watch.until(EXCHANGED), bound)
     watch.tell(bound, exchange.cost)
-    return Found(*prove(fleet, prices, bound, list(exchange.chosen.values()), watch), prices)
+    before = list(exchange.chosen.values())
+    best, proven = prove(fleet, prices, bound, before, watch)
+    if (
+        proven == bound and best == before
+    ):  # nothing came of it, so exchanges have the time that it left
+        exchange.improve(watch.until(EXCHANGED_AGAIN), bound)
+        best = list(exchange.chosen.values())
+    return Found(best, proven, prices)
 
 
 def _cost(columns: Iterable[Column]) -> float:
