@@ -20,6 +20,9 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
+# Programs that the tests start would each compile the whole program anew where compiled files are not kept.
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-field bench-plan bench-pages lock audit vendor clean
 
 help:  ## Show this list
