@@ -43,7 +43,7 @@ run: setup  ## Serve the register, with the demo fleet when the database is empt
 	$(BIN)/python -m app serve
 
 test: setup  ## Run every check and the whole test suite
-	@$(MAKE) --no-print-directory -j2 --output-sync=target lint types templates migrations
+	@$(MAKE) --no-print-directory -j2 lint types templates migrations
 	$(if $(ROOMY),TMPDIR=$(ROOMY)) $(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile --no-loadscope-reorder
 
 faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50 on PostgreSQL (an hour); docs/faults.md tells
