@@ -20,6 +20,9 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	$(if $(UPGRADE),--upgrade)
 
+# Programs that the tests start would each compile the whole program anew where compiled files are not kept.
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-field bench-plan bench-pages lock audit vendor clean
 
 help:  ## Show this list
@@ -39,7 +42,8 @@ run: setup  ## Serve the register, with the demo fleet when the database is empt
 	$(BIN)/python -m app demo
 	$(BIN)/python -m app serve
 
-test: lint types templates migrations  ## Run every check and the whole test suite
+test: setup  ## Run every check and the whole test suite
+	@$(MAKE) --no-print-directory -j2 lint types templates migrations
 	$(if $(ROOMY),TMPDIR=$(ROOMY)) $(BIN)/python -m pytest -n $(PYTEST_WORKERS) --dist loadfile --no-loadscope-reorder
 
 faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50 on PostgreSQL (an hour); docs/faults.md tells

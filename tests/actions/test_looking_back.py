@@ -165,10 +165,10 @@ def test_a_car_taken_back_with_its_file_is_found_as_known_before(any_db: Session
 # What is there to look at -------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def fleet(db: Session) -> tuple[Session, Diary]:
+@pytest.fixture(scope="module")
+def fleet(kept_db: Session) -> tuple[Session, Diary]:
     """Three cars of two owners known from 2026-01-05; one of them is renamed and sold a month later."""
-    diary = Diary(db)
+    db, diary = kept_db, Diary(kept_db)
     for number, owner in ((1045, OWNER), (1046, OWNER), (3, OTHER)):
         cars.add_car(db, new_car(number, owner=owner, service=acid(None)), diary.stamp)
     car = db.scalars(select(Car).where(Car.number == 1046)).one()

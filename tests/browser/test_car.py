@@ -32,19 +32,20 @@ PAGES = (
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_at_a_desk(page: Page, car: str, path: str):
-    page.goto(car + path)
-    _nothing_for_axe(page)
+def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, car: str, path: str):
+    seen_at_a_desk.goto(car + path)
+    _nothing_for_axe(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
 def test_axe_finds_nothing_on_a_tablet_and_every_control_can_be_hit(
-    tablet: Page, car: str, path: str
+    seen_on_a_tablet: Page, car: str, path: str
 ):
-    tablet.goto(car + path)
-    _nothing_for_axe(tablet)
-    assert tablet.evaluate("document.documentElement.scrollWidth") <= 820
-    assert _too_small(tablet) == []
+    page = seen_on_a_tablet
+    page.goto(car + path)
+    _nothing_for_axe(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 820
+    assert _too_small(page) == []
 
 
 def test_a_form_with_everything_wrong_pleases_axe_too(page: Page, car: str):

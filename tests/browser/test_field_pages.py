@@ -26,9 +26,9 @@ GONE_BY = (
 
 
 @pytest.mark.parametrize("path", [path for paths in AT_A_CAR.values() for path in paths])
-def test_a_page_at_a_car_is_sound(page: Page, demo_server: Server, path: str) -> None:
-    page.goto(demo_server.url + path)
-    must_be_sound(page)
+def test_a_page_at_a_car_is_sound(seen_at_a_desk: Page, demo_server: Server, path: str) -> None:
+    seen_at_a_desk.goto(demo_server.url + path)
+    must_be_sound(seen_at_a_desk)
 
 
 def test_what_was_typed_wrong_and_what_was_recorded_is_sound(
@@ -79,8 +79,9 @@ def without_scripts(route: Route) -> None:
 
 @pytest.mark.parametrize("path", GONE_BY)
 def test_axe_finds_nothing_at_any_width_of_what_the_work_goes_by(
-    page: Page, demo_server: Server, path: str
+    seen_at_a_desk: Page, demo_server: Server, path: str
 ) -> None:
+    page = seen_at_a_desk
     page.goto(demo_server.url + path)
     for at in each_size(page):
         found = Axe().run(page)

@@ -55,15 +55,17 @@ def is_sound(page: Page) -> None:
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_at_a_desk(page: Page, demo_server: Server, path: str) -> None:
-    page.goto(demo_server.url + path)
-    is_sound(page)
+def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, demo_server: Server, path: str) -> None:
+    seen_at_a_desk.goto(demo_server.url + path)
+    is_sound(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_on_a_tablet(tablet: Page, demo_server: Server, path: str) -> None:
-    tablet.goto(demo_server.url + path)
-    is_sound(tablet)
+def test_axe_finds_nothing_on_a_tablet(
+    seen_on_a_tablet: Page, demo_server: Server, path: str
+) -> None:
+    seen_on_a_tablet.goto(demo_server.url + path)
+    is_sound(seen_on_a_tablet)
 
 
 @pytest.mark.parametrize("size", [(1280, 900), (820, 1180), (360, 740)])
@@ -90,11 +92,11 @@ def test_axe_finds_nothing_where_people_sign_in(
     "path", ["/", "/overdue", "/imports", "/changes", "/people", "/account", "/visits"]
 )
 def test_a_narrow_phone_needs_no_scrolling_sideways(
-    page: Page, demo_server: Server, path: str
+    seen_at_a_desk: Page, demo_server: Server, path: str
 ) -> None:
-    page.set_viewport_size({"width": 360, "height": 740})
-    page.goto(demo_server.url + path)
-    is_sound(page)
+    seen_at_a_desk.set_viewport_size({"width": 360, "height": 740})
+    seen_at_a_desk.goto(demo_server.url + path)
+    is_sound(seen_at_a_desk)
 
 
 def test_reasons_unfold_below_their_row_and_fold_again(page: Page, demo_server: Server) -> None:

@@ -35,15 +35,17 @@ def is_sound(page: Page) -> None:
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_at_a_desk(page: Page, demo_server: Server, path: str) -> None:
-    page.goto(demo_server.url + path)
-    is_sound(page)
+def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, demo_server: Server, path: str) -> None:
+    seen_at_a_desk.goto(demo_server.url + path)
+    is_sound(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_on_a_tablet(tablet: Page, demo_server: Server, path: str) -> None:
-    tablet.goto(demo_server.url + path)
-    is_sound(tablet)
+def test_axe_finds_nothing_on_a_tablet(
+    seen_on_a_tablet: Page, demo_server: Server, path: str
+) -> None:
+    seen_on_a_tablet.goto(demo_server.url + path)
+    is_sound(seen_on_a_tablet)
 
 
 def test_an_owners_programme_is_loaded_looked_at_put_in_force_and_taken_back(

@@ -27,18 +27,21 @@ PAGES = (
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_at_a_desk(page: Page, car: str, path: str):
-    page.goto(car + path)
-    _unfold(page)
-    _nothing_for_axe(page)
+def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, car: str, path: str):
+    seen_at_a_desk.goto(car + path)
+    _unfold(seen_at_a_desk)
+    _nothing_for_axe(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_on_a_tablet_and_nothing_is_cut(tablet: Page, car: str, path: str):
-    tablet.goto(car + path)
-    _unfold(tablet)
-    _nothing_for_axe(tablet)
-    assert tablet.evaluate("document.documentElement.scrollWidth") <= 820
+def test_axe_finds_nothing_on_a_tablet_and_nothing_is_cut(
+    seen_on_a_tablet: Page, car: str, path: str
+):
+    page = seen_on_a_tablet
+    page.goto(car + path)
+    _unfold(page)
+    _nothing_for_axe(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 820
 
 
 def test_a_planner_tries_a_lading_unfolds_why_and_sends_the_link(page: Page, car: str):

@@ -20,9 +20,10 @@ PAGES = (
     "path", [*PAGES, "/account/password", "/account/passkeys", "/people/parties"]
 )
 def test_words_stand_clear_at_every_width_and_what_is_pressed_is_24_pixels_high_and_wide(
-    page: Page, demo_server: Server, path: str
+    seen_at_a_desk: Page, demo_server: Server, path: str
 ) -> None:
     """The size of targets: WCAG 2.2, 2.5.8; links within a sentence may be as high as their line."""
+    page = seen_at_a_desk
     page.goto(demo_server.url + path)
     assert wrong(page) == []
     page.set_viewport_size({"width": 390, "height": 900})
@@ -31,10 +32,10 @@ def test_words_stand_clear_at_every_width_and_what_is_pressed_is_24_pixels_high_
 
 @pytest.mark.parametrize("path", PAGES)
 def test_and_so_they_do_where_fingers_point_and_letters_are_larger(
-    tablet: Page, demo_server: Server, path: str
+    seen_on_a_tablet: Page, demo_server: Server, path: str
 ) -> None:
-    tablet.goto(demo_server.url + path)
-    assert wrong(tablet) == []
+    seen_on_a_tablet.goto(demo_server.url + path)
+    assert wrong(seen_on_a_tablet) == []
 
 
 UNFOLD = "document.querySelectorAll('.entry details').forEach(each => each.open = true)"

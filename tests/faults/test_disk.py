@@ -2,6 +2,7 @@
 
 import random
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import httpx
@@ -21,15 +22,22 @@ BROKEN = "The disk of the database does not do what it is asked to"
 UNSURE = "The database failed just as this was being stored"
 
 
-@pytest.fixture
-def filled(tmp_path: Path) -> Program:
-    """A store in a file with a person and a few cars, at rest, to be copied onto a disk."""
-    program = with_a_person(Program(sqlite_store(tmp_path), tmp_path))
-    (tmp_path / CARS.name).write_bytes(CARS.content)
-    status, printed = program.run("import", "cars", str(tmp_path / CARS.name))
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Program:
+    folder = tmp_path_factory.mktemp("filled")
+    program = with_a_person(Program(sqlite_store(folder), folder))
+    (folder / CARS.name).write_bytes(CARS.content)
+    status, printed = program.run("import", "cars", str(folder / CARS.name))
     assert status == 0, printed
     at_rest(path_of(program))
     return program
+
+
+@pytest.fixture
+def filled(filled_once: Program, tmp_path: Path) -> Program:
+    """A store in a file with a person and a few cars, at rest, to be copied onto a disk."""
+    copy = shutil.copyfile(path_of(filled_once), tmp_path / "store.db")
+    return replace(filled_once, database_url=f"sqlite:///{copy}", folder=tmp_path)
 
 
 def path_of(program: Program) -> Path:
