@@ -17,6 +17,7 @@ from app.solve.watch import Watch
 
 # The share of the free cars fixed in each round, and when so few are left that all whole ones are.
 ROUND = 0.15
+WHOLE_ROUND = 0.5
 FEW = 40
 # How close the relaxed problem is solved between rounds.
 CLOSE = 1e-3
@@ -42,7 +43,7 @@ def _surest(relaxed: Relaxation) -> list[int]:
     """The numbers of the columns to fix next; at least one, and they fit together."""
     whole, part = _graded(relaxed)
     few = len(whole) + len(part) < FEW or not part
-    sure = whole if few else whole[: int(ROUND * len(whole))]
+    sure = whole if few else whole[: int(WHOLE_ROUND * len(whole))]
     return _fitting(relaxed, [*sure, *part[: max(1, int(ROUND * len(part)))]])
 
 

@@ -14,6 +14,7 @@ from app.solve.abreast import abreast
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
 from app.solve.master import Master, Shares
+from app.solve.near import Market, near
 from app.solve.pricing import price
 from app.solve.watch import Watch
 
@@ -21,6 +22,8 @@ from app.solve.watch import Watch
 SMOOTHING = 0.5
 CLOSE = 1e-4
 MOST_ROUNDS = 200
+# The columns of each car that a relaxation with prices to begin with has from the start.
+BEGUN_WITH = 6
 
 
 class Relaxation:
@@ -46,9 +49,16 @@ class Relaxation:
         """Those of which `shares` tells, in its order."""
         return self.master.columns[: len(self.shares.of_column)]
 
+    def begin_at(self, prices: Floats) -> None:
+        """Begin with the columns that cost each car least at prices that are likely near the best."""
+        market = Market(prices, self.room.reshape(self.shape), self.fleet.problem.unplaced_cost)
+        all_near = abreast(lambda batch: near(batch, market, BEGUN_WITH), self.batches)
+        for batch, (cars, slots) in zip(self.batches, all_near, strict=True):
+            self._add(columns_of(self.fleet, batch, slots, cars))
+        self._add(self._try(prices))
+
     def settle(self, watch: Watch, close: float = CLOSE) -> None:
         """Add columns until cost and bound are within `close` of each other, or time is up."""
-        self.bound = -np.inf
         for _ in range(MOST_ROUNDS):
             self.shares = self.master.solve()
             dual = self.shares.prices.reshape(self.shape)
@@ -88,6 +98,7 @@ class Relaxation:
         ]
         self.master.hold(out, 0.0)
         self.batches = packed(_left(batch, self.fixed) for batch in self.batches)
+        self.bound = -np.inf  # of what is left it says nothing
 
 
 def _between(known: Floats, dual: Floats) -> Floats:

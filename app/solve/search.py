@@ -6,7 +6,7 @@ parts, taken together, prove a bound for the whole.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
@@ -32,6 +32,9 @@ RELAXED, CHOSEN, EXCHANGED, EXCHANGED_AGAIN = 0.5, 0.75, 0.9, 0.97
 # Of a fleet in parts: the shares of the time after which the parts are done, and exchanges over the whole; what is left
 # goes into a better bound. Exchanges hold some forty columns a car in memory, so a larger fleet than this has none.
 PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000
+# With fewer cars than this the relaxed problem is soon solved; with more, one car in so many is asked first for prices
+# to begin with, which need be right only so closely.
+FEW_CARS, ONE_IN, ROUGHLY = 1_000, 3, 2e-3
 # On the way to a better bound: the share of the step that would close the gap at once, below which it is over.
 SMALLEST_STEP = 0.005
 
@@ -79,7 +82,7 @@ def _found(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
         return Found([], 0.0, no_prices(fleet))
     if sum(batch.size for batch in fleet.batches) > PART:
         return _in_parts(fleet, first, watch)
-    return _whole(fleet, first, watch)
+    return _whole(fleet, first, watch, _prices_of_some(fleet, first, watch))
 
 
 def no_prices(fleet: Fleet) -> Floats:
@@ -89,8 +92,11 @@ def no_prices(fleet: Fleet) -> Floats:
 # ---- in one program ----
 
 
-def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
+def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch, prices: Floats | None) -> Found:
+    """`prices` are some to begin with, where there are any."""
     relaxed = Relaxation(fleet, fleet.batches, fleet.room, [*left_out(fleet), *first])
+    if prices is not None:
+        relaxed.begin_at(prices)
     relaxed.settle(watch.until(RELAXED))
     prices = no_prices(fleet) if relaxed.prices is None else relaxed.prices
     bound = relaxed.bound
@@ -107,6 +113,19 @@ def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
         exchange.improve(watch.until(EXCHANGED_AGAIN), bound)
         best = list(exchange.chosen.values())
     return Found(best, proven, prices)
+
+
+def _prices_of_some(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Floats | None:
+    """The prices at which one car in `ONE_IN` would share as much of the room, found far sooner than those of all."""
+    if sum(batch.size for batch in fleet.batches) < FEW_CARS:
+        return None
+    some = packed(some_of(batch, np.arange(0, batch.size, ONE_IN)) for batch in fleet.batches)
+    part = replace(fleet, batches=tuple(some), room=fleet.room / ONE_IN)
+    of_car = {column.car: column for column in first}
+    columns = [*left_out(part), *_that_fit(part, of_car)]
+    relaxed = Relaxation(part, part.batches, part.room, columns)
+    relaxed.settle(watch.until(RELAXED / 2), ROUGHLY)
+    return relaxed.prices
 
 
 def _cost(columns: Iterable[Column]) -> float:
@@ -151,11 +170,17 @@ def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
     room = fleet.room.copy()
     columns: list[Column] = []
     prices = no_prices(fleet)
+    begin: Floats | None = None
     for at, batches in enumerate(parts):
         share = np.maximum(room, 0.0) / (len(parts) - at)
         part = replace(fleet, batches=batches, room=share)
         seconds = watch.until(PARTED).left / (len(parts) - at)
-        found = _whole(part, _that_fit(part, of_car), Watch(seconds, stop=watch.stop))
+        within = Watch(seconds, stop=watch.stop)
+        fitting = _that_fit(part, of_car)
+        if begin is None:
+            begin = _prices_of_some(part, fitting, within)
+        found = _whole(part, fitting, within, begin)
+        begin = found.prices
         columns += found.columns
         prices += found.prices / len(parts)
         for column in found.columns:
@@ -188,13 +213,12 @@ def _parts(fleet: Fleet) -> Iterable[tuple[Batch, ...]]:
         yield tuple(packed(kept))
 
 
-def _that_fit(part: Fleet, of_car: dict[int, Column]) -> list[Column]:
+def _that_fit(part: Fleet, of_car: Mapping[int, Column]) -> list[Column]:
     """Those of the first columns that fit the part's room together."""
     room = part.room.copy()
     kept = []
     for batch in part.batches:
-        for car in batch.cars.tolist():
-            column = of_car[car]
+        for column in (of_car[car] for car in batch.cars.tolist() if car in of_car):
             if all(room[slot] >= days for slot, days in column.days):
                 take(room, column)
                 kept.append(column)
