@@ -19,6 +19,12 @@ def parts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(search, "PART", 100)
 
 
+@pytest.fixture(params=[1, 10_000], ids=["prices of some cars first", "without"])
+def asked_first(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether some cars are asked first for prices to begin with, as of more cars than here."""
+    monkeypatch.setattr(search, "FEW_CARS", request.param)
+
+
 @dataclass
 class Near:
     """Ends a search as soon as its plan is near its bound, however busy the machine is."""
@@ -33,6 +39,7 @@ class Near:
         return self.found < self.gap
 
 
+@pytest.mark.usefixtures("asked_first")
 @pytest.mark.parametrize("seed", [1, 2])
 def test_plan_and_bound_of_two_hundred_cars_stand_before_the_checks(seed: int) -> None:
     asked = problem(200, seed, shops=4, months=24)
@@ -45,7 +52,7 @@ def test_plan_and_bound_of_two_hundred_cars_stand_before_the_checks(seed: int) -
     assert solved.gap < 0.12
 
 
-@pytest.mark.usefixtures("parts")
+@pytest.mark.usefixtures("parts", "asked_first")
 def test_a_fleet_planned_in_parts_has_one_plan_and_one_proven_bound() -> None:
     asked = problem(250, 3, shops=3, months=12)
     solved = solve(asked, 4)
