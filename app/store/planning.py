@@ -12,7 +12,7 @@ from sqlalchemy import Select, and_, exists, false, func, or_, select
 from sqlalchemy.orm import Session, aliased, undefer
 
 from app.core.facts import ITEMS
-from app.core.plan.demand import DueItem, FleetCar, Selection
+from app.core.plan.demand import NO_WORK, DueItem, FleetCar, Selection
 from app.core.plan.problem import first_day, ordinal
 from app.core.plan.standing import PlannedVisit, Standing
 from app.errors import NotFound
@@ -163,7 +163,9 @@ def _due(db: Session, selection: Selection) -> Select[*tuple[Any, ...]]:
     if selection.region is not None:
         wanted.append(DueRow.region == selection.region)
     if selection.items:
-        wanted.append(DueRow.item_no.in_([ITEMS.index(item) for item in selection.items]))
+        # A car's last service day bears on all its work, whichever is planned.
+        items = {*selection.items, *NO_WORK}
+        wanted.append(DueRow.item_no.in_([ITEMS.index(item) for item in items]))
     return (
         select(
             DueRow.car_id, DueRow.mark, DueRow.number, DueRow.region,

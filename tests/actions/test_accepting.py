@@ -10,6 +10,7 @@ from sqlalchemy import Engine
 from app.actions import accepting, cars, events, plans, visits
 from app.actions.changes import NewEvent, NewStanding
 from app.core.plan.basis import PlanShop
+from app.core.plan.demand import NO_WORK
 from app.core.plan.revise import Change
 from app.errors import Conflict
 from app.jobs.doing import Doer
@@ -266,3 +267,14 @@ def test_a_version_for_which_the_standards_leave_too_few_days_is_not_accepted(pl
         standards(db, replace(BASIS, shops=(replace(BASIS.shops[0], days=2), BASIS.shops[1])))
     with pytest.raises(Conflict, match=f"{NORTH} has 2 days left in .*by the standards"):
         planner.accept(version)
+
+
+def test_a_plan_of_some_items_knows_the_last_service_day_as_well(planner):
+    plan = planner.plan("Valves", items=("relief_device",), months=120)
+    with beforehand(sessions(planner.engine)) as db:
+        add(db, "ZQKX", 7098, date(1980, 6, 1))
+        row = planning.plan_or_raise(db, plan)
+        found = planning.fleet(db, plans.selection_of(row), {})
+    items = {due.item for car in found.cars for due in car.due}
+    assert items - NO_WORK == {"relief_device"}
+    assert "age_limit" in items
