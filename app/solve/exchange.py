@@ -15,7 +15,7 @@ from random import Random
 import numpy as np
 
 from app.core.plan.problem import TOLERANCE
-from app.solve.abreast import ABREAST, abreast
+from app.solve.abreast import abreast, in_turn
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
 from app.solve.master import Master
@@ -28,6 +28,8 @@ FREED, MOST_COLUMNS, DEARER = 30, 40, 0.1
 # A car that pays more than that above its cheapest has so many to choose from, since those near its cheapest are all
 # taken; of those that fit it is offered the cheapest.
 MANY_COLUMNS = 400
+# After so many exchanges it is seen anew which cars these are.
+WIDENED = 200
 # What may be left to win in one exchange, of the plan's cost, and how many nodes it may look at: a limit of time would
 # make plans differ.
 LEFT, NODES = 1e-5, 20
@@ -55,8 +57,12 @@ class Exchange:
         for column in self.chosen.values():
             self._put(column)
         self.dearer = DEARER * self.cost / max(1, len(self.chosen))
-        self.choices = self._near(room, prices)
-        self.through = self._through()
+        self.market = Market(prices, room.reshape(prices.shape), fleet.problem.unplaced_cost)
+        self.choices = self._near()
+        # By slot and car, the least that a column of the car through the slot costs with prices.
+        self.through: dict[int, dict[int, float]] = defaultdict(dict)
+        self._put_through(self.choices)
+        self._widen()
         # How much more each pays than it would alone at these prices.
         self.least = np.array([self.choices[car][0][0] for car in self.cars])
         self.regrets = np.array([self.paid[car] for car in self.cars]) - self.least + 1e-9
@@ -67,15 +73,9 @@ class Exchange:
     def cost(self) -> float:
         return _cost(self.chosen.values())
 
-    def _near(self, room: Floats, prices: Floats) -> dict[int, list[tuple[float, Column]]]:
-        market = Market(prices, room.reshape(prices.shape), self.fleet.problem.unplaced_cost)
-        choices = self._sorted(self._through_most(self.fleet.batches, market, MOST_COLUMNS))
-        hard_up = {
-            car for car, paid in self.paid.items() if paid - choices[car][0][0] > self.dearer
-        }
-        return choices | self._sorted(
-            self._through_most(_with(self.fleet.batches, hard_up), market, MANY_COLUMNS)
-        )
+    def _near(self) -> dict[int, list[tuple[float, Column]]]:
+        """By car its columns; those that pay far too much have many, see `_widen`."""
+        return self._sorted(self._through_most(self.fleet.batches, self.market, MOST_COLUMNS))
 
     def _through_most(
         self, batches: Sequence[Batch], market: Market, most: int
@@ -103,23 +103,38 @@ class Exchange:
             for chosen, columns in found
         }
 
-    def _through(self) -> dict[int, dict[int, float]]:
-        """By slot and car, the least that a column of the car through the slot costs with prices."""
-        through: dict[int, dict[int, float]] = defaultdict(dict)
-        for car, choices in self.choices.items():
+    def _put_through(self, found: dict[int, list[tuple[float, Column]]]) -> None:
+        for car, choices in found.items():
             for cost, column in choices:
                 for slot, _ in column.days:
-                    through[slot].setdefault(car, cost)
-        return through
+                    self.through[slot].setdefault(car, cost)
 
     def improve(self, watch: Watch, enough: float) -> None:
         """Exchange until time is over, the cost is at most `enough`, or nothing was won for long."""
-        fruitless = 0
-        best = self.cost
-        while best > enough and not watch.over() and fruitless < 4 * len(self.chosen):
-            won = self._exchanges(watch)
-            fruitless = 0 if won > 0 else fruitless + ABREAST * FREED
+        best, fruitless = self.cost, 0
+        for tried, won in enumerate(self._exchanges(watch)):
             best -= won
+            fruitless = 0 if won > 0 else fruitless + FREED
+            if best <= enough or watch.over() or fruitless >= 4 * len(self.chosen):
+                break
+            if tried % WIDENED == WIDENED - 1:
+                self._widen()
+
+    def _widen(self) -> None:
+        """Give those that pay far too much by now many columns to choose from as well."""
+        hard_up = {
+            car
+            for car, paid in self.paid.items()
+            if len(self.choices[car]) <= MOST_COLUMNS + 1 and self._overpays(car, paid)
+        }
+        wider = self._sorted(
+            self._through_most(_with(self.fleet.batches, hard_up), self.market, MANY_COLUMNS)
+        )
+        self.choices |= wider
+        self._put_through(wider)
+
+    def _overpays(self, car: int, paid: float) -> bool:
+        return paid - self.choices[car][0][0] > self.dearer
 
     # ---- whom to free ----
 
@@ -191,16 +206,21 @@ class Exchange:
 
     # ---- the exchange ----
 
-    def _exchanges(self, watch: Watch) -> float:
-        """Choose anew for a few sets of cars at once, each as if the others stayed; gives what was won."""
-        sets: list[list[int]] = []
-        for _ in range(ABREAST):
-            sets.append(self._freed({car for cars in sets for car in cars}))
-        posed = [self._posed(cars) for cars in sets if cars]
-        found = abreast(lambda each: each.answered(self.left, watch.left + 0.1), posed)
-        return sum(
-            self._exchange(each.before, after) for each, after in zip(posed, found, strict=True)
-        )
+    def _exchanges(self, watch: Watch) -> Iterator[float]:
+        """Choose anew for set after set of cars, a few at once, each as if the others stayed; gives what each won."""
+        busy: set[int] = set()
+        for each, after in in_turn(
+            lambda it: it.answered(self.left, watch.left + 0.1), self._sets(busy)
+        ):
+            yield self._exchange(each.before, after)
+            busy.difference_update(column.car for column in each.before)
+
+    def _sets(self, busy: set[int]) -> Iterator[_Posed]:
+        """Sets of cars, none of them in two at once, for ever."""
+        while True:
+            cars = self._freed(busy)
+            busy.update(cars)
+            yield self._posed(cars)
 
     def _posed(self, cars: Sequence[int]) -> _Posed:
         """The choice for these cars in the room that all others leave."""
@@ -268,7 +288,7 @@ class _Posed:
     start: list[float]
 
     def answered(self, left: float, seconds: float) -> list[Column]:
-        return self.master.choose(self.start, left, seconds, NODES)
+        return self.master.choose(self.start, left, seconds, NODES) if self.before else []
 
 
 def _with(batches: Sequence[Batch], cars: Container[int]) -> list[Batch]:

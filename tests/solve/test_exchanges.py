@@ -1,10 +1,12 @@
 """Exchanges made two at once: they keep to the room, win what they say, and come out the same each time."""
 
+from itertools import count, islice
+
 import numpy as np
 import pytest
 
 from app.core.plan.soonest import soonest_due_first
-from app.solve.abreast import abreast
+from app.solve.abreast import abreast, in_turn
 from app.solve.exchange import MOST_COLUMNS, Exchange
 from app.solve.fleet import Floats, fleet_of
 from app.solve.search import columns_for, left_out
@@ -22,15 +24,18 @@ def _prices() -> Floats:
 
 def _exchanged(times: int) -> Exchange:
     exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices())
-    for _ in range(times):
-        before = exchange.cost
-        won = exchange._exchanges(Watch(1e6))
+    before = exchange.cost
+    for won in islice(exchange._exchanges(Watch(1e6)), 2 * times):
         assert exchange.cost == pytest.approx(before - won)
+        before = exchange.cost
     return exchange
 
 
 def test_what_is_done_at_once_is_given_in_its_order() -> None:
     assert abreast(lambda each: each * each, range(9)) == [each * each for each in range(9)]
+    squares = [(each, each * each) for each in range(9)]
+    assert list(in_turn(lambda each: each * each, range(9))) == squares
+    assert list(islice(in_turn(lambda each: each * each, count()), 9)) == squares
 
 
 def test_exchanges_made_at_once_never_fill_a_slot_past_its_days() -> None:
