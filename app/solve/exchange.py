@@ -141,13 +141,16 @@ class Exchange:
     def _freed(self, others: Container[int]) -> list[int]:
         """Cars that stand in each other's way, from one that would gain; none of `others`."""
         freed: dict[int, None] = {}
+        ousting: dict[int, list[int]] = {}  # many of these cars wish for the same slots
         queue = deque(self._first())
         while queue and len(freed) < FREED:
             car = queue.popleft()
             if car not in freed and car not in others:
                 freed[car] = None
                 for slot in self._wished(car):
-                    queue += self._ousted(slot, freed)
+                    if slot not in ousting:
+                        ousting[slot] = self._ousted(slot)
+                    queue += islice((each for each in ousting[slot] if each not in freed), OUSTED)
         return list(freed)
 
     def _first(self) -> list[int]:
@@ -186,15 +189,10 @@ class Exchange:
             return better[:WISHES]
         return self.source.sample(better, WISHES)
 
-    def _ousted(self, slot: int, freed: dict[int, None]) -> list[int]:
-        """The cars in a slot that would lose least by leaving it."""
-        losses = [
-            (cost - self.paid[car], car)
-            for car in self.within[slot]
-            if car not in freed
-            for cost in [self._without(car, slot)]
-        ]
-        return [car for _, car in sorted(losses)[:OUSTED]]
+    def _ousted(self, slot: int) -> list[int]:
+        """The cars in a slot, first those that would lose least by leaving it."""
+        losses = ((self._without(car, slot) - self.paid[car], car) for car in self.within[slot])
+        return [car for _, car in sorted(losses)]
 
     def _without(self, car: int, slot: int) -> float:
         elsewhere = (
@@ -229,7 +227,8 @@ class Exchange:
         for column in before:
             for slot, days in column.days:
                 room[slot] += days
-        columns = [column for car in cars for column in self._choices_in(room, car)]
+        free = room.tolist()
+        columns = [column for car in cars for column in self._choices_in(free, car)]
         master = Master(room, cars)
         master.add(columns)
         start = [float(column is self.chosen[column.car]) for column in columns]
@@ -247,7 +246,7 @@ class Exchange:
             return 0.0
         return won
 
-    def _choices_in(self, room: Floats, car: int) -> list[Column]:
+    def _choices_in(self, room: Sequence[float], car: int) -> list[Column]:
         """The cheapest columns that fit the room there is, and the one that was chosen."""
         choices, chosen = self.choices[car], self.chosen[car]
         dearest = max(choices[0][0] + self.dearer, self.paid[car])

@@ -125,7 +125,7 @@ def answers(
     return paid, columns
 
 
-def fits(room: Floats, column: Column) -> bool:
+def fits(room: Floats | Sequence[float], column: Column) -> bool:
     return all(room[slot] + 1e-6 >= days for slot, days in column.days)
 
 

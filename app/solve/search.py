@@ -28,7 +28,7 @@ from app.solve.watch import Tell, Watch, never, nobody
 PART = 6_000
 # The shares of the time after which the relaxed problem, choosing whole columns from it, and exchanges are cut short;
 # the last where no proof is possible.
-RELAXED, CHOSEN, EXCHANGED, EXCHANGED_AGAIN = 0.5, 0.75, 0.9, 0.97
+RELAXED, CHOSEN, EXCHANGED, EXCHANGED_AGAIN = 0.5, 0.75, 0.9, 0.985
 # Of a fleet in parts: the shares of the time after which the parts are done, and exchanges over the whole; what is left
 # goes into a better bound. Exchanges hold some forty columns a car in memory, so a larger fleet than this has none.
 PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000

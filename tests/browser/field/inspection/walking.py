@@ -30,11 +30,16 @@ class Inspector:
         return self
 
     def go(self, place: str) -> Inspector:
-        if self.page.url.partition("#/")[2] != place:
-            # The screen left behind may still have its heading focused.
-            leave = "place => { document.activeElement.blur(); location.hash = '#/' + place }"
-            self.page.evaluate(leave, place)
-            self.arrived()
+        # The screen left behind may still have its heading focused; one that the page goes to by itself keeps it.
+        self.page.evaluate(
+            """place => {
+              if (location.hash === "#/" + place) return;
+              document.activeElement.blur();
+              location.hash = "#/" + place;
+            }""",
+            place,
+        )
+        self.arrived()
         return self
 
     def arrived(self) -> None:
