@@ -17,7 +17,7 @@ from app.store import cars, reach
 from app.store.derived import DueRow
 from app.store.events import split
 from app.store.plans import VisitPlan, VisitWork, days_planned
-from app.store.tables import Car, EventRow, Party, Withdrawal
+from app.store.tables import OUT_OF_RECORD, Car, EventRow, Party, Withdrawal
 from app.store.visits import END, ENDS, Visit, VisitStep, stepped
 
 # Fewer than an engine takes as values of one statement.
@@ -41,6 +41,13 @@ class VisitShown:
     # For which month it was planned, its first day, and with how many days from sent to released.
     month: date | None = None
     days_out: int | None = None
+    # What the car is now, one of `tables.STANDINGS`.
+    standing: str = "in_service"
+
+    @property
+    def gone(self) -> bool:
+        """Whether it is planned for a car that can be sent nowhere any more."""
+        return self.planned and self.standing in OUT_OF_RECORD
 
     @property
     def open(self) -> bool:
@@ -375,6 +382,7 @@ def reached(db: Session) -> Found:
         select(
             Visit.id, Visit.car_id, Car.mark, Car.number, owner.name, shop.name,
             Visit.instructions, reach.owned(db, Car.owner_id), VisitPlan.month, days_planned(),
+            Car.standing,
         )
         .join(Car, Car.id == Visit.car_id)
         .join(owner, owner.id == Car.owner_id)
@@ -392,9 +400,9 @@ def made(db: Session, query: Found) -> list[VisitShown]:
 
 
 def _one_shown(row: Row[*tuple[Any, ...]], days: Mapping[str, date]) -> VisitShown:
-    key, car_id, mark, number, owner, shop, told, own, month, days_out = row
+    key, car_id, mark, number, owner, shop, told, own, month, days_out, standing = row
     return VisitShown(
-        key, car_id, mark, number, owner, shop, told, days, bool(own), month, days_out
+        key, car_id, mark, number, owner, shop, told, days, bool(own), month, days_out, standing
     )
 
 

@@ -8,7 +8,8 @@ import pytest
 from icalendar import Calendar
 from sqlalchemy import select
 
-from app.actions import visits
+from app.actions import cars, visits
+from app.actions.changes import NewStanding
 from app.actions.visits import Planning
 from app.store.db import write_session
 from app.store.tables import Party
@@ -86,6 +87,16 @@ def test_a_visit_whose_work_was_done_elsewhere_says_when_it_falls_due_now(shared
     assert re.search(
         r"due otherwise now visual inspection by 20\d\d-\d\d-\d\d: cancel it", shown
     ), shown
+
+
+def test_a_visit_of_a_car_that_can_go_nowhere_any_more_says_so(shared):
+    planned(shared)
+    with write_session(shared.app.state.sessions) as db:
+        owner = db.scalars(select(Party).where(Party.name == OWNER)).one()
+        session = asks(db, owner, "compliance", "keep_record")
+        gone = NewStanding("scrapped", from_on=STAMP.at.date())
+        cars.change_standing(session, shared.car, gone, STAMP)
+    assert "the car is scrapped cancel it" in words(shared.planner, "/visits")
 
 
 def test_a_car_that_is_away_for_longer_than_planned_is_late(shared):
