@@ -27,11 +27,11 @@ WHOLE = 1 - 1e-6
 def dive(relaxed: Relaxation, watch: Watch) -> list[Column]:
     """A column for each car of a settled relaxation, which fit together; the relaxation is used up.
 
-    When time is over the rest take the first of their columns that fits, in the order of what they cost.
+    When time is over the rest take what costs them least in the room that is left.
     """
     while relaxed.batches:
         if watch.over():
-            relaxed.fix(_first_fitting(relaxed))
+            relaxed.fix_answers()
             break
         relaxed.fix(_surest(relaxed))
         if relaxed.batches:
@@ -83,16 +83,4 @@ def _fitting(relaxed: Relaxation, numbers: Iterable[int]) -> list[int]:
         if fits(room, relaxed.master.columns[at]):
             take(room, relaxed.master.columns[at])
             taken.append(at)
-    return taken
-
-
-def _first_fitting(relaxed: Relaxation) -> list[int]:
-    room: Floats = relaxed.room.copy()
-    columns = relaxed.master.columns
-    taken = []
-    for numbers in _by_car(relaxed).values():
-        cheapest = sorted(numbers, key=lambda at: (columns[at].cost, at))
-        at = next(at for at in cheapest if fits(room, columns[at]))
-        take(room, columns[at])
-        taken.append(at)
     return taken

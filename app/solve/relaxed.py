@@ -85,10 +85,7 @@ class Relaxation:
 
     def fix(self, numbers: Sequence[int]) -> None:
         """Take these columns, which must fit together, for good; what no longer fits beside them is out."""
-        for column in (self.master.columns[at] for at in numbers):
-            self.fixed[column.car] = column
-            take(self.room, column)
-        self.room = np.maximum(self.room, 0.0)
+        self._take([self.master.columns[at] for at in numbers])
         self.master.hold(numbers, 1.0)
         columns = self.master.columns
         out = [
@@ -97,6 +94,27 @@ class Relaxation:
             if column.car not in self.fixed and not fits(self.room, column)
         ]
         self.master.hold(out, 0.0)
+
+    def fix_answers(self) -> None:
+        """Take for every car that is free the cheapest plan at the prices in the room there is, the most days first.
+
+        Where room lacks for those of all, the rest are asked again for what is left. Solves no program, so it is quick.
+        """
+        prices = np.zeros(self.shape) if self.prices is None else self.prices
+        while self.batches:
+            _, found = answers(self.fleet, self.batches, prices, self.room)
+            room, fitting = self.room.copy(), []
+            for column in sorted(found, key=lambda each: -sum(days for _, days in each.days)):
+                if fits(room, column):
+                    take(room, column)
+                    fitting.append(column)
+            self._take(fitting)
+
+    def _take(self, columns: Iterable[Column]) -> None:
+        for column in columns:
+            self.fixed[column.car] = column
+            take(self.room, column)
+        self.room = np.maximum(self.room, 0.0)
         self.batches = packed(_left(batch, self.fixed) for batch in self.batches)
         self.bound = -np.inf  # of what is left it says nothing
 
