@@ -34,17 +34,25 @@ class Accepted:
     cancelled: int = 0
 
 
+class InTheWay(Conflict):
+    """A version cannot be accepted; `reasons` says why, a sentence with a way on each."""
+
+    def __init__(self, reasons: Sequence[str]) -> None:
+        super().__init__(f"This version cannot be accepted: {_some(reasons)}")
+        self.reasons = reasons
+
+
 def accept(db: Session, version_id: int, instructions: str, stamp: Stamp) -> Accepted:
     """Make the visits of the cars those of a version.
 
     What has begun, or was planned otherwise than by this plan, stays; its visits not begun are kept where they are
-    wanted just so, else cancelled. Raises Conflict while the version breaks a rule of the problem, begins before the
+    wanted just so, else cancelled. Raises InTheWay while the version breaks a rule of the problem, begins before the
     month it is now, or clashes with a visit that stays.
     """
     at = opened(db, version_id)
     wrong = in_the_way(db, at, stamp)
     if wrong:
-        raise Conflict(f"This version cannot be accepted: {_some(wrong)}")
+        raise InTheWay(wrong)
     note(db, "plan.accepted", ("party", at.plan.party_id), leading=True)
     done = _carry_out(db, at, settled(db, at, instructions), stamp)
     db.add(

@@ -21,7 +21,7 @@ from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
 from app.errors import Conflict, NotFound, Refused
 from app.pages import forms
-from app.pages.changing import Looking, Seen
+from app.pages.changing import Looking
 from app.pages.exports import Table, as_csv, as_xlsx
 from app.pages.plan_basis import MONTH
 from app.pages.plan_view import (
@@ -255,14 +255,14 @@ def before_accepting(
     request: Request, version_id: web.Key, db: web.Db, looking: Looking
 ) -> Response:
     at = actions.opened(db, version_id)
-    return _accepting(request, db, at, looking, accepting.instructions_before(db, at))
+    wrong = accepting.in_the_way(db, at, looking.stamp)
+    return _accepting(request, db, at, wrong, accepting.instructions_before(db, at))
 
 
 def _accepting(
-    request: Request, db: Session, at: Opened, looking: Seen, typed: str, status: int = 200
+    request: Request, db: Session, at: Opened, wrong: Sequence[str], typed: str, status: int = 200
 ) -> Response:
     """What accepting would do, and what is in its way."""
-    wrong = accepting.in_the_way(db, at, looking.stamp)
     return web.page(
         request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.unfit(db, at),
         accepted=planning.accepted(db, at.plan.id), wrong=wrong[:MOST_WRONG], wrong_count=len(wrong),
@@ -275,8 +275,9 @@ def _accepting(
 def accept(
     request: Request, version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> Response:
-    at, typed = actions.opened(db, version_id), posted.one("instructions")
-    if accepting.in_the_way(db, at, looking.stamp):
-        return _accepting(request, db, at, looking, typed, 409)
-    accepting.accept(db, version_id, typed, looking.stamp)
+    typed = posted.one("instructions")
+    try:
+        accepting.accept(db, version_id, typed, looking.stamp)
+    except accepting.InTheWay as found:
+        return _accepting(request, db, actions.opened(db, version_id), found.reasons, typed, 409)
     return web.see_other("/visits?state=planned")

@@ -58,7 +58,8 @@ class Exchange:
             self._put(column)
         self.dearer = DEARER * self.cost / max(1, len(self.chosen))
         self.market = Market(prices, room.reshape(prices.shape), fleet.problem.unplaced_cost)
-        self.choices = self._near()
+        # By car its columns; those that pay far too much have many, see `_widen`.
+        self.choices = self._sorted(self._through_most(fleet.batches, MOST_COLUMNS))
         # By slot and car, the least that a column of the car through the slot costs with prices.
         self.through: dict[int, dict[int, float]] = defaultdict(dict)
         self._put_through(self.choices)
@@ -73,15 +74,11 @@ class Exchange:
     def cost(self) -> float:
         return _cost(self.chosen.values())
 
-    def _near(self) -> dict[int, list[tuple[float, Column]]]:
-        """By car its columns; those that pay far too much have many, see `_widen`."""
-        return self._sorted(self._through_most(self.fleet.batches, self.market, MOST_COLUMNS))
-
     def _through_most(
-        self, batches: Sequence[Batch], market: Market, most: int
+        self, batches: Sequence[Batch], most: int
     ) -> Iterator[tuple[Column, list[Column]]]:
         """Of each car the column that was chosen, and those through the `most` visits that cost it least."""
-        all_near = abreast(lambda batch: near(batch, market, most), batches)
+        all_near = abreast(lambda batch: near(batch, self.market, most), batches)
         for batch, (cars, slots) in zip(batches, all_near, strict=True):
             found: dict[int, list[Column]] = {car: [] for car in batch.cars.tolist()}
             for column in columns_of(self.fleet, batch, slots, cars):
@@ -127,9 +124,7 @@ class Exchange:
             for car, paid in self.paid.items()
             if len(self.choices[car]) <= MOST_COLUMNS + 1 and self._overpays(car, paid)
         }
-        wider = self._sorted(
-            self._through_most(_with(self.fleet.batches, hard_up), self.market, MANY_COLUMNS)
-        )
+        wider = self._sorted(self._through_most(_with(self.fleet.batches, hard_up), MANY_COLUMNS))
         self.choices |= wider
         self._put_through(wider)
 

@@ -57,12 +57,13 @@ class _Taking:
         return replace(car, forbid=(*car.forbid, *kept))
 
     def _locked(self, name: str) -> Iterator[Visit]:
-        """The visits locked by hand, with the jobs there are now whose work they held."""
+        """The visits that were locked by hand."""
         for visit in self.of_car.get(name, ()):
             if (name, visit.month) in self.before.locked:
                 yield visit
 
     def _jobs(self, car: Car, visit: Visit) -> tuple[str, ...]:
+        """The jobs there are now whose work a visit held."""
         held = set(items_of(visit.jobs))
         return tuple(job.name for job in car.jobs if held.issuperset(items_of([job.name])))
 
