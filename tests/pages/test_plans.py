@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from app.actions import plans
-from app.core.plan.basis import FIRST, PlanShop
+from app.core.plan.basis import PlanShop
 from app.core.plan.check import faults
 from app.store.plans import PlanChange, VisitPlan, VisitWork
 from app.store.visits import Visit
@@ -36,80 +36,6 @@ def test_with_nothing_planned_the_page_says_what_to_do_first(client: TestClient)
     page = Page(client.get("/plans").text).words
     assert "Begin with the standards" in page
     assert "There is no plan yet." in page
-
-
-def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
-    record(fleet)
-    form = {
-        "cleaning_cost": "1,500", "days_away": "10", "earning_per_day": "55.5", "unplaced_cost": "90000",
-        "visual.skill": "tank", "visual.days": "2.5", "visual.cost": "1800", "visual.late_cost": "",
-        "shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40",
-        "shops.0.months": "2027-07 0, 2027-12 20", "shops.0.move_cost": "1400",
-        "moves": f"Gulf; {NORTH}; 700", "cars": "zqkx 7001; 85; 2027-03",
-    }  # fmt: skip
-    answer = client.post("/plans/standards", data=form)
-    assert "Kept." in answer.text, Page(answer.text).words
-    kept = record(plans.basis_of)
-    assert kept.shops == (
-        PlanShop(NORTH, ("tank",), 40.0, {"2027-07": 0.0, "2027-12": 20.0}, 1400.0),
-    )
-    assert (kept.cleaning_cost, kept.days_away, kept.earning_per_day) == (1500.0, 10, 55.5)
-    assert kept.standards["visual"].days == 2.5
-    assert kept.move_cost("Gulf") == {NORTH: 700.0}
-    assert kept.move_cost("Prairie") == {NORTH: 1400.0}
-    assert (kept.cars[0].car, kept.cars[0].earning_per_day, kept.cars[0].earliest) == (
-        "ZQKX 7001",
-        85.0,
-        "2027-03",
-    )
-    shown = client.get("/plans/standards").text
-    assert "2027-07 0, 2027-12 20" in shown
-    assert f"Gulf; {NORTH}; 700" in shown
-
-
-@pytest.mark.parametrize(
-    ("field", "typed", "told"),
-    [
-        ("cleaning_cost", "-5", "want a cost from 0"),
-        ("cleaning_cost", "lots", "is not a number"),
-        ("cleaning_cost", "nan", "is not a number"),
-        ("days_away", "inf", "is not a number"),
-        ("cleaning_cost", "1,5", "want one such as 1.5"),
-        ("cars", "ZQKX 99; 85;", "There is no car ZQKX 99 of yours"),
-        ("days_away", "1e400", "is not a number"),
-        ("days_away", "9" * 400, "is not a number"),
-        ("unplaced_cost", "1e300", "want a cost from 0"),
-        ("days_away", "4000", "want 0 to 366"),
-        ("visual.days", "0", "want more than 0"),
-        ("visual.late_cost", "-1", "want a cost from 0"),
-        ("shops.0.does", "welding of moons", "no item takes the skill"),
-        ("shops.0.months", "July", "want a month and its days"),
-        ("shops.0.days", "-3", "want 0 or more"),
-        ("moves", "Gulf; Nowhere Shop; 5", "No shop is named"),
-        ("cars", "ZQKX 7001; 85; spring", "want a month such as"),
-    ],
-)
-def test_standards_that_cannot_be_are_refused_with_what_was_typed(
-    client, record, field, typed, told
-):
-    record(fleet)
-    form = {
-        "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
-        "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
-        "shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40", "shops.0.move_cost": "",
-    }  # fmt: skip
-    answer = client.post("/plans/standards", data={**form, field: typed})
-    assert answer.status_code == 422
-    assert told in answer.text
-    assert typed in answer.text
-    assert record(plans.basis_of) == FIRST
-
-
-def test_a_row_that_no_form_has_is_no_row(client, record):
-    record(fleet)
-    for row in ("x", "9" * 9, "9" * 5000):
-        answer = client.post("/plans/standards", data={f"shops.{row}.code": NORTH})
-        assert answer.status_code == 422
 
 
 def test_a_new_plan_says_what_it_would_be_about(at_work: Planner):
