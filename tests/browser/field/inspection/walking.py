@@ -30,16 +30,18 @@ class Inspector:
         return self
 
     def go(self, place: str) -> Inspector:
-        # The screen left behind may still have its heading focused; one that the page goes to by itself keeps it.
-        self.page.evaluate(
+        """Where the page stands there already, by itself or from before, what is typed keeps the focus."""
+        went = self.page.evaluate(
             """place => {
-              if (location.hash === "#/" + place) return;
-              document.activeElement.blur();
+              if (location.hash === "#/" + place) return false;
+              document.activeElement.blur();  // the heading of the screen left behind may have it
               location.hash = "#/" + place;
+              return true;
             }""",
             place,
         )
-        self.arrived()
+        if went:
+            self.arrived()
         return self
 
     def arrived(self) -> None:
