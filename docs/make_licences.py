@@ -20,6 +20,7 @@ BEGIN, END = "<!-- table -->", "<!-- end of table -->"
 READ_BY_HAND = {"huey": "MIT", "pyasn1-modules": "BSD-2-Clause"}
 OF_WORDS = {
     "BSD License": "BSD-3-Clause",
+    "BSD 3-Clause License": "BSD-3-Clause",
     "MIT License": "MIT",
     "Apache Software License": "Apache-2.0",
     "Apache License, Version 2.0": "Apache-2.0",

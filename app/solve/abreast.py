@@ -1,19 +1,26 @@
-"""Two sums at once, on threads: NumPy and the solver let other threads run while they calculate.
+"""Two sums at once: on threads, since NumPy and the solver let other threads run while they calculate, or in processes.
 
 How many are done at once is fixed, not taken from the machine, so that a plan does not depend on where it is made.
 """
 
 from __future__ import annotations
 
+import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from typing import TypeVar
+
+from loky import ProcessPoolExecutor
 
 Given = TypeVar("Given")
 Found = TypeVar("Found")
 
 ABREAST = 2
+# How many wait for the first to be done, since some take fifty times as long as most.
+AHEAD = 6
+# Seconds after which processes that nobody asks anything end, as those of a parent that was killed.
+IDLE = 60
 
 
 def abreast(each: Callable[[Given], Found], given: Iterable[Given]) -> list[Found]:
@@ -25,16 +32,27 @@ def abreast(each: Callable[[Given], Found], given: Iterable[Given]) -> list[Foun
         return list(threads.map(each, given))
 
 
+def helpers(far: bool) -> Executor:
+    """Those who calculate beside us: processes where `far`, which take a second to be ready, else threads.
+
+    Small sums follow each other so fast that threads wait for the interpreter most of the time; processes do not.
+    """
+    if not far:
+        return ThreadPoolExecutor(ABREAST)
+    processes = ProcessPoolExecutor(ABREAST, timeout=IDLE)
+    processes.submit(os.getpid)  # so that they start now
+    return processes  # type: ignore[no-any-return]
+
+
 def in_turn(
-    each: Callable[[Given], Found], given: Iterable[Given]
+    begun: Callable[[Given], Future[Found]], given: Iterable[Given]
 ) -> Iterator[tuple[Given, Found]]:
-    """What is given, maybe without end, with `each` of it, in its order; the next is taken while others are done."""
+    """What is given, maybe without end, with what came of each, in its order; the next are begun meanwhile."""
     going: deque[tuple[Given, Future[Found]]] = deque()
-    with ThreadPoolExecutor(ABREAST) as threads:
-        for one in given:
-            going.append((one, threads.submit(each, one)))
-            if len(going) > ABREAST:
-                first, found = going.popleft()
-                yield first, found.result()
-        for first, found in going:
+    for one in given:
+        going.append((one, begun(one)))
+        if len(going) > AHEAD:
+            first, found = going.popleft()
             yield first, found.result()
+    for first, found in going:
+        yield first, found.result()

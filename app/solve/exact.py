@@ -63,9 +63,9 @@ def _best_of(
     # Presolving so many like columns takes longer than the search.
     master.solver.setOptionValue("presolve", "off")
     chosen = {(column.car, column.slots) for column in best}
-    start = [float((column.car, column.slots) in chosen) for column in columns]
+    start = np.array([float((column.car, column.slots) in chosen) for column in columns])
     cost = sum(column.cost for column in best)
-    after = master.choose(start, UNPROVEN * cost, watch.left, NODES)
+    after = [columns[at] for at in master.choose(start, UNPROVEN * cost, watch.left, NODES)]
     if len(after) != len(best) or sum(each.cost for each in after) > cost:
         after = list(best)
     return after, min(master.proven, cost)

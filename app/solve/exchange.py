@@ -6,10 +6,13 @@ fill the slots it would rather take, those that fill the slots these would rathe
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict, deque
 from collections.abc import Container, Iterable, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from itertools import islice
+from operator import itemgetter
 from random import Random
 
 import numpy as np
@@ -18,7 +21,7 @@ from app.core.plan.problem import TOLERANCE
 from app.solve.abreast import abreast, in_turn
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
-from app.solve.master import Master
+from app.solve.master import Choice, chosen, in_rows, rows_of
 from app.solve.near import Market, near
 from app.solve.relaxed import fits, priced_at, take
 from app.solve.watch import Watch
@@ -32,25 +35,36 @@ MANY_COLUMNS = 400
 WIDENED = 200
 # What may be left to win in one exchange, of the plan's cost, and how many nodes it may look at: a limit of time would
 # make plans differ.
-LEFT, NODES = 1e-5, 20
+LEFT, NODES = 4e-6, 20
 # Columns of a freed car that are looked at for slots it would rather take, such slots, and cars freed for each.
 WISHES, SLOTS, OUSTED = 4, 3, 4
 # Cars tried for a slot whose days lie idle.
 DRAWN = 6
+# How much more likely it is to begin with an idle day than with a car that pays as much too much; and how much less
+# each time that nothing was won there.
+IDLE, FADING = 2.0, 0.5
 
 
 class Exchange:
     """The plan as it stands, with each car's columns by what they cost with the relaxed problem's prices."""
 
     def __init__(
-        self, fleet: Fleet, room: Floats, chosen: Iterable[Column], prices: Floats
+        self,
+        fleet: Fleet,
+        room: Floats,
+        chosen: Iterable[Column],
+        prices: Floats,
+        helpers: Executor,
     ) -> None:
         self.fleet = fleet
+        self.helpers = helpers
         self.prices = prices.ravel().tolist()
         self.priced = prices.ravel()
         self.chosen = {column.car: column for column in chosen}
         self.cars = list(self.chosen)
         self.place = {car: at for at, car in enumerate(self.cars)}
+        # By car, then by slot, how far it is still worth while to begin there.
+        self.hope = np.ones(len(self.cars) + len(room))
         self.room = room.copy()
         self.within: dict[int, set[int]] = defaultdict(set)
         self.paid: dict[int, float] = {}
@@ -60,6 +74,8 @@ class Exchange:
         self.market = Market(prices, room.reshape(prices.shape), fleet.problem.unplaced_cost)
         # By car its columns; those that pay far too much have many, see `_widen`.
         self.choices = self._sorted(self._through_most(fleet.batches, MOST_COLUMNS))
+        # By car and slot, what is known of the car's cheapest column that is not through the slot.
+        self.elsewhere: dict[int, dict[int, float]] = defaultdict(dict)
         # By slot and car, the least that a column of the car through the slot costs with prices.
         self.through: dict[int, dict[int, float]] = defaultdict(dict)
         self._put_through(self.choices)
@@ -126,6 +142,8 @@ class Exchange:
         }
         wider = self._sorted(self._through_most(_with(self.fleet.batches, hard_up), MANY_COLUMNS))
         self.choices |= wider
+        for car in wider:
+            self.elsewhere.pop(car, None)
         self._put_through(wider)
 
     def _overpays(self, car: int, paid: float) -> bool:
@@ -133,11 +151,11 @@ class Exchange:
 
     # ---- whom to free ----
 
-    def _freed(self, others: Container[int]) -> list[int]:
-        """Cars that stand in each other's way, from one that would gain; none of `others`."""
+    def _freed(self, first: Iterable[int], others: Container[int]) -> list[int]:
+        """Cars that stand in each other's way, beginning with `first`; none of `others`."""
         freed: dict[int, None] = {}
         ousting: dict[int, list[int]] = {}  # many of these cars wish for the same slots
-        queue = deque(self._first())
+        queue = deque(first)
         while queue and len(freed) < FREED:
             car = queue.popleft()
             if car not in freed and car not in others:
@@ -148,15 +166,18 @@ class Exchange:
                     queue += islice((each for each in ousting[slot] if each not in freed), OUSTED)
         return list(freed)
 
-    def _first(self) -> list[int]:
-        """A car that pays too much, or those that would gain most by days that lie idle, by lot."""
+    def _drawn(self) -> int:
+        """Where to begin, by lot: a car that pays too much, or past the cars a slot whose days lie idle."""
         idle = np.maximum(self.room, 0.0) * self.priced
-        weights = np.cumsum(np.concatenate([self.regrets, idle]))
+        weights = np.cumsum(np.concatenate([self.regrets, IDLE * idle]) * self.hope)
         drawn = int(np.searchsorted(weights, self.source.random() * weights[-1], side="right"))
-        drawn = min(drawn, len(weights) - 1)
-        return (
-            [self.cars[drawn]] if drawn < len(self.cars) else self._drawn_to(drawn - len(self.cars))
-        )
+        return min(drawn, len(weights) - 1)
+
+    def _first(self, drawn: int) -> list[int]:
+        """The cars to begin with: that one, or those drawn to that slot."""
+        if drawn < len(self.cars):
+            return [self.cars[drawn]]
+        return self._drawn_to(drawn - len(self.cars))
 
     def _drawn_to(self, slot: int) -> list[int]:
         """The cars that would lose least, or gain, by going to a slot."""
@@ -179,10 +200,11 @@ class Exchange:
 
     def _dreams(self, car: int, paid: float) -> list[Column]:
         """A few columns that cost a car no more than it pays: its cheapest, or of many some by lot."""
-        better = [column for cost, column in self.choices[car] if cost <= paid]
-        if len(better) <= MOST_COLUMNS:
-            return better[:WISHES]
-        return self.source.sample(better, WISHES)
+        choices = self.choices[car]
+        many = bisect_right(choices, paid, key=itemgetter(0))
+        if many <= MOST_COLUMNS:
+            return [column for _, column in choices[: min(many, WISHES)]]
+        return [choices[at][1] for at in self.source.sample(range(many), WISHES)]
 
     def _ousted(self, slot: int) -> list[int]:
         """The cars in a slot, first those that would lose least by leaving it."""
@@ -190,32 +212,39 @@ class Exchange:
         return [car for _, car in sorted(losses)]
 
     def _without(self, car: int, slot: int) -> float:
-        elsewhere = (
-            cost
-            for cost, column in self.choices[car]
-            if all(each != slot for each, _ in column.days)
-        )
-        return next(elsewhere, np.inf)
+        """The least that a plan of the car costs which has no days in the slot."""
+        known = self.elsewhere[car]
+        if slot not in known:
+            others = (
+                cost
+                for cost, column in self.choices[car]
+                if all(each != slot for each, _ in column.days)
+            )
+            known[slot] = next(others, np.inf)
+        return known[slot]
 
     # ---- the exchange ----
 
     def _exchanges(self, watch: Watch) -> Iterator[float]:
         """Choose anew for set after set of cars, a few at once, each as if the others stayed; gives what each won."""
         busy: set[int] = set()
-        for each, after in in_turn(
-            lambda it: it.answered(self.left, watch.left + 0.1), self._sets(busy)
-        ):
-            yield self._exchange(each.before, after)
+        sets = self._sets(busy, watch)
+        for each, numbers in in_turn(lambda it: self.helpers.submit(chosen, it.choice), sets):
+            won = self._exchange(each.before, [each.columns[at] for at in numbers])
+            if not won:
+                self.hope[each.drawn] *= FADING
+            yield won
             busy.difference_update(column.car for column in each.before)
 
-    def _sets(self, busy: set[int]) -> Iterator[_Posed]:
+    def _sets(self, busy: set[int], watch: Watch) -> Iterator[_Posed]:
         """Sets of cars, none of them in two at once, for ever."""
         while True:
-            cars = self._freed(busy)
+            drawn = self._drawn()
+            cars = self._freed(self._first(drawn), busy)
             busy.update(cars)
-            yield self._posed(cars)
+            yield self._posed(drawn, cars, watch.left + 0.1)
 
-    def _posed(self, cars: Sequence[int]) -> _Posed:
+    def _posed(self, drawn: int, cars: Sequence[int], seconds: float) -> _Posed:
         """The choice for these cars in the room that all others leave."""
         before = [self.chosen[car] for car in cars]
         room = np.maximum(self.room, 0.0)
@@ -224,10 +253,10 @@ class Exchange:
                 room[slot] += days
         free = room.tolist()
         columns = [column for car in cars for column in self._choices_in(free, car)]
-        master = Master(room, cars)
-        master.add(columns)
-        start = [float(column is self.chosen[column.car]) for column in columns]
-        return _Posed(before, master, start)
+        program = in_rows(columns, rows_of(room, cars))
+        start = np.array([float(column is self.chosen[column.car]) for column in columns])
+        choice = Choice(room, len(cars), program, start, self.left, seconds, NODES)
+        return _Posed(drawn, before, columns, choice)
 
     def _exchange(self, before: Sequence[Column], after: Sequence[Column]) -> float:
         """Put the columns `after` in the place of those before, where that wins; gives what was won."""
@@ -245,12 +274,13 @@ class Exchange:
         """The cheapest columns that fit the room there is, and the one that was chosen."""
         choices, chosen = self.choices[car], self.chosen[car]
         dearest = max(choices[0][0] + self.dearer, self.paid[car])
-        fitting = (
-            column
-            for cost, column in choices
-            if cost <= dearest and column is not chosen and fits(room, column)
-        )
-        return [chosen, *islice(fitting, MOST_COLUMNS)]
+        found = [chosen]
+        for cost, column in choices:
+            if cost > dearest or len(found) > MOST_COLUMNS:
+                break
+            if column is not chosen and fits(room, column):
+                found.append(column)
+        return found
 
     def _replace(self, before: Iterable[Column], after: Iterable[Column]) -> None:
         for column in before:
@@ -260,12 +290,14 @@ class Exchange:
             self._put(column)
             at = self.place[column.car]
             self.regrets[at] = self.paid[column.car] - self.least[at] + 1e-9
+            self.hope[at] = 1.0
 
     def _put(self, column: Column) -> None:
         take(self.room, column)
         self.paid[column.car] = priced_at(column, self.prices)
         for slot, _ in column.days:
             self.within[slot].add(column.car)
+            self.hope[len(self.cars) + slot] = 1.0
 
     def _take_out(self, column: Column) -> None:
         for slot, days in column.days:
@@ -275,14 +307,12 @@ class Exchange:
 
 @dataclass(frozen=True, slots=True)
 class _Posed:
-    """A choice among the columns of a few cars, from those they have."""
+    """A choice among the columns of a few cars, from those they have; `drawn` is where it began."""
 
+    drawn: int
     before: list[Column]
-    master: Master
-    start: list[float]
-
-    def answered(self, left: float, seconds: float) -> list[Column]:
-        return self.master.choose(self.start, left, seconds, NODES) if self.before else []
+    columns: list[Column]
+    choice: Choice
 
 
 def _with(batches: Sequence[Batch], cars: Container[int]) -> list[Batch]:

@@ -19,7 +19,7 @@ from app.solve.pricing import price
 from app.solve.watch import Watch
 
 # How far prices stay at the best known ones, and the gap at which the relaxed problem counts as solved.
-SMOOTHING = 0.5
+SMOOTHING = 0.3
 CLOSE = 1e-4
 MOST_ROUNDS = 200
 # The columns of each car that a relaxation with prices to begin with has from the start.
@@ -71,9 +71,8 @@ class Relaxation:
     def _try(self, prices: Floats) -> list[Column]:
         """The cars' answers to prices, which are kept where they prove more."""
         paid, found = answers(self.fleet, self.batches, prices, self.room)
-        value = paid + sum(column.cost for column in self.fixed.values())
-        if value > self.bound:
-            self.bound, self.prices = value, prices
+        if paid > self.bound:
+            self.bound, self.prices = paid, prices
         return found
 
     def _add(self, columns: Iterable[Column]) -> int:
@@ -86,14 +85,13 @@ class Relaxation:
     def fix(self, numbers: Sequence[int]) -> None:
         """Take these columns, which must fit together, for good; what no longer fits beside them is out."""
         self._take([self.master.columns[at] for at in numbers])
-        self.master.hold(numbers, 1.0)
-        columns = self.master.columns
-        out = [
+        cars = [car for batch in self.batches for car in batch.cars.tolist()]
+        kept = [
             at
-            for at, column in enumerate(columns)
-            if column.car not in self.fixed and not fits(self.room, column)
+            for at, column in enumerate(self.master.columns)
+            if column.car not in self.fixed and fits(self.room, column)
         ]
-        self.master.hold(out, 0.0)
+        self.master = self.master.rest(self.room, cars, kept)
 
     def fix_answers(self) -> None:
         """Take for every car that is free the cheapest plan at the prices in the room there is, the most days first.
@@ -144,7 +142,10 @@ def answers(
 
 
 def fits(room: Floats | Sequence[float], column: Column) -> bool:
-    return all(room[slot] + 1e-6 >= days for slot, days in column.days)
+    for slot, days in column.days:  # noqa: SIM110 (asked so often that a generator is felt)
+        if room[slot] + 1e-6 < days:
+            return False
+    return True
 
 
 def take(room: Floats, column: Column) -> None:

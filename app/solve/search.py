@@ -7,6 +7,7 @@ parts, taken together, prove a bound for the whole.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from random import Random
 
@@ -15,6 +16,7 @@ import numpy as np
 from app.core.plan.cost import cost
 from app.core.plan.problem import Problem, Solved, Visit
 from app.core.plan.soonest import soonest_due_first
+from app.solve.abreast import helpers
 from app.solve.columns import Column, columns_of
 from app.solve.dive import dive
 from app.solve.exact import prove
@@ -33,7 +35,7 @@ RELAXED, CHOSEN, EXCHANGED, EXCHANGED_AGAIN = 0.5, 0.75, 0.9, 0.985
 # goes into a better bound. Exchanges hold some forty columns a car in memory, so a larger fleet than this has none.
 PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000
 # With fewer cars than this the relaxed problem is soon solved; with more, one car in so many is asked first for prices
-# to begin with, which need be right only so closely.
+# to begin with, which need be right only so closely, and exchanges are calculated in processes of their own.
 FEW_CARS, ONE_IN, ROUGHLY = 1_000, 3, 2e-3
 # On the way to a better bound: the share of the step that would close the gap at once, below which it is over.
 SMALLEST_STEP = 0.005
@@ -60,7 +62,8 @@ def solve(
         total = cost(problem, first)
         return Solved(first, total, total, watch.spent)
     fleet = fleet_of(problem)
-    found = _found(fleet, columns_for(fleet, first), watch)
+    with helpers(far=_size(fleet) >= FEW_CARS) as beside:
+        found = _found(fleet, columns_for(fleet, first), watch, beside)
     visits = visits_of(fleet, {column.car: column.slots for column in found.columns})
     total, visits = min(
         ((cost(problem, each), each) for each in (visits, first)), key=lambda each: each[0]
@@ -77,12 +80,16 @@ def _by_shop(problem: Problem, prices: Floats) -> dict[str, tuple[float, ...]]:
     }
 
 
-def _found(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
+def _found(fleet: Fleet, first: Sequence[Column], watch: Watch, beside: Executor) -> Found:
     if not fleet.batches:
         return Found([], 0.0, no_prices(fleet))
-    if sum(batch.size for batch in fleet.batches) > PART:
-        return _in_parts(fleet, first, watch)
-    return _whole(fleet, first, watch, _prices_of_some(fleet, first, watch))
+    if _size(fleet) > PART:
+        return _in_parts(fleet, first, watch, beside)
+    return _whole(fleet, first, watch, beside, _prices_of_some(fleet, first, watch))
+
+
+def _size(fleet: Fleet) -> int:
+    return sum(batch.size for batch in fleet.batches)
 
 
 def no_prices(fleet: Fleet) -> Floats:
@@ -92,7 +99,9 @@ def no_prices(fleet: Fleet) -> Floats:
 # ---- in one program ----
 
 
-def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch, prices: Floats | None) -> Found:
+def _whole(
+    fleet: Fleet, first: Sequence[Column], watch: Watch, beside: Executor, prices: Floats | None
+) -> Found:
     """`prices` are some to begin with, where there are any."""
     relaxed = Relaxation(fleet, fleet.batches, fleet.room, [*left_out(fleet), *first])
     if prices is not None:
@@ -102,7 +111,7 @@ def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch, prices: Floats |
     bound = relaxed.bound
     columns = dive(relaxed, watch.until(CHOSEN))
     watch.tell(bound, _cost(columns))
-    exchange = Exchange(fleet, fleet.room, columns, prices)
+    exchange = Exchange(fleet, fleet.room, columns, prices, beside)
     exchange.improve(watch.until(EXCHANGED), bound)
     watch.tell(bound, exchange.cost)
     before = list(exchange.chosen.values())
@@ -117,7 +126,7 @@ def _whole(fleet: Fleet, first: Sequence[Column], watch: Watch, prices: Floats |
 
 def _prices_of_some(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Floats | None:
     """The prices at which one car in `ONE_IN` would share as much of the room, found far sooner than those of all."""
-    if sum(batch.size for batch in fleet.batches) < FEW_CARS:
+    if _size(fleet) < FEW_CARS:
         return None
     some = packed(some_of(batch, np.arange(0, batch.size, ONE_IN)) for batch in fleet.batches)
     part = replace(fleet, batches=tuple(some), room=fleet.room / ONE_IN)
@@ -163,7 +172,7 @@ def columns_for(fleet: Fleet, visits: Iterable[Visit]) -> list[Column]:
 # ---- in parts ----
 
 
-def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
+def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch, beside: Executor) -> Found:
     """Parts one after the other, each with an equal share of the room that those before it left."""
     parts = list(_parts(fleet))
     of_car = {column.car: column for column in first}
@@ -179,7 +188,7 @@ def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
         fitting = _that_fit(part, of_car)
         if begin is None:
             begin = _prices_of_some(part, fitting, within)
-        found = _whole(part, fitting, within, begin)
+        found = _whole(part, fitting, within, beside, begin)
         begin = found.prices
         columns += found.columns
         prices += found.prices / len(parts)
@@ -187,7 +196,7 @@ def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Found:
             take(room, column)
     watch.tell(0.0, _cost(columns))
     if len(columns) <= MOST_EXCHANGED:
-        exchange = Exchange(fleet, fleet.room, columns, prices)
+        exchange = Exchange(fleet, fleet.room, columns, prices, beside)
         exchange.improve(watch.until(EXCHANGED_WHOLE), 0.0)
         columns = list(exchange.chosen.values())
     return Found(columns, *_bound(fleet, prices, _cost(columns), watch))

@@ -1,12 +1,14 @@
 """Exchanges made two at once: they keep to the room, win what they say, and come out the same each time."""
 
+from concurrent.futures import Executor
 from itertools import count, islice
+from operator import mul
 
 import numpy as np
 import pytest
 
 from app.core.plan.soonest import soonest_due_first
-from app.solve.abreast import abreast, in_turn
+from app.solve.abreast import abreast, helpers, in_turn
 from app.solve.exchange import MOST_COLUMNS, Exchange
 from app.solve.fleet import Floats, fleet_of
 from app.solve.search import columns_for, left_out
@@ -16,14 +18,15 @@ from bench.plan_problems import problem
 ASKED = problem(150, 7, shops=4, months=24)
 FLEET = fleet_of(ASKED)
 SOONEST = columns_for(FLEET, soonest_due_first(ASKED))
+THREADS = helpers(far=False)
 
 
 def _prices() -> Floats:
     return np.full((len(ASKED.shops), ASKED.months), 40.0)
 
 
-def _exchanged(times: int) -> Exchange:
-    exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices())
+def _exchanged(times: int, beside: Executor = THREADS) -> Exchange:
+    exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices(), beside)
     before = exchange.cost
     for won in islice(exchange._exchanges(Watch(1e6)), 2 * times):
         assert exchange.cost == pytest.approx(before - won)
@@ -31,11 +34,19 @@ def _exchanged(times: int) -> Exchange:
     return exchange
 
 
-def test_what_is_done_at_once_is_given_in_its_order() -> None:
+@pytest.mark.parametrize("far", [False, True])
+def test_what_is_done_at_once_is_given_in_its_order(far: bool) -> None:
     assert abreast(lambda each: each * each, range(9)) == [each * each for each in range(9)]
     squares = [(each, each * each) for each in range(9)]
-    assert list(in_turn(lambda each: each * each, range(9))) == squares
-    assert list(islice(in_turn(lambda each: each * each, count()), 9)) == squares
+    with helpers(far) as beside:
+        begun = lambda each: beside.submit(mul, each, each)  # noqa: E731
+        assert list(in_turn(begun, range(9))) == squares
+        assert list(islice(in_turn(begun, count()), 9)) == squares
+
+
+def test_processes_choose_what_threads_choose() -> None:
+    with helpers(far=True) as processes:
+        assert _exchanged(6, processes).chosen == _exchanged(6).chosen
 
 
 def test_exchanges_made_at_once_never_fill_a_slot_past_its_days() -> None:
@@ -50,7 +61,7 @@ def test_exchanges_made_at_once_never_fill_a_slot_past_its_days() -> None:
 
 
 def test_an_exchange_for_days_that_another_took_meanwhile_is_not_made() -> None:
-    exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices())
+    exchange = Exchange(FLEET, FLEET.room, SOONEST, _prices(), THREADS)
     before, after = next(
         (exchange.chosen[car], column)
         for car, choices in exchange.choices.items()
@@ -73,5 +84,5 @@ def test_exchanges_made_at_once_come_out_the_same() -> None:
 
 def test_a_car_that_pays_far_too_much_has_more_to_choose_from() -> None:
     """Else it would know only what it cannot get, and the worst."""
-    exchange = Exchange(FLEET, FLEET.room, left_out(FLEET), _prices())
+    exchange = Exchange(FLEET, FLEET.room, left_out(FLEET), _prices(), THREADS)
     assert all(len(choices) > MOST_COLUMNS + 1 for choices in exchange.choices.values())
