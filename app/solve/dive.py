@@ -71,8 +71,7 @@ def _largest_first(graded: Iterable[tuple[float, int]]) -> list[int]:
 def _by_car(relaxed: Relaxation) -> dict[int, list[int]]:
     numbers: dict[int, list[int]] = defaultdict(list)
     for at, column in enumerate(relaxed.columns()):
-        if column.car not in relaxed.fixed:
-            numbers[column.car].append(at)
+        numbers[column.car].append(at)
     return numbers
 
 

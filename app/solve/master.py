@@ -76,11 +76,6 @@ class Program:
         self.solver.addCols(many, columns.costs, np.zeros(many), upper, len(columns.rows), columns.starts,
                             columns.rows, columns.values)  # fmt: skip
 
-    def hold(self, columns: Sequence[int], share: float) -> None:
-        """Take the columns with these numbers wholly, or not at all."""
-        shares = np.full(len(columns), share)
-        self.solver.changeColsBounds(len(columns), _index(columns), shares, shares)
-
     def solve(self) -> Shares:
         self.solver.run()
         found = self.solver.getSolution()
