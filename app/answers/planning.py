@@ -13,7 +13,7 @@ from app.answers.plan_request import PlanRequest
 from app.core.plan.contradictions import Fault as Contradiction
 from app.core.plan.contradictions import contradictions
 from app.core.plan.cost import cost, left_out, load
-from app.core.plan.problem import Problem, Solved, by_name
+from app.core.plan.problem import Problem, Solved, Visit, by_name
 from app.core.plan.soonest import Soonest, soonest_due_first
 from app.core.plan.why import unplaced
 from app.errors import Fault, Refused
@@ -34,16 +34,20 @@ def plan(payload: object, seconds: float = SECONDS, tell: Tell = nobody) -> dict
 
 
 def solved(
-    problem: Problem, seconds: float, tell: Tell, stop: Callable[[], bool]
+    problem: Problem,
+    seconds: float,
+    tell: Tell,
+    stop: Callable[[], bool],
+    known: Sequence[Visit] = (),
 ) -> tuple[Solved, Soonest]:
     """The best plan found for a problem at hand, and soonest due first beside it; Refused where it contradicts.
 
-    `stop` is asked now and then whether to end with the best so far.
+    `stop` is asked now and then whether to end with the best so far, which costs no more than a plan that is `known`.
     """
     _refuse(contradictions(problem))
     visits = soonest_due_first(problem)
     left = sum(1 for _ in left_out(problem, visits))
-    return solve(problem, seconds, tell, stop), Soonest(cost(problem, visits), left)
+    return solve(problem, seconds, tell, stop, known), Soonest(cost(problem, visits), left)
 
 
 def problem_of(payload: object) -> Problem:

@@ -23,8 +23,8 @@ from app.answers.planning import solved
 from app.core.plan.carry import carried
 from app.core.plan.demand import Remark
 from app.core.plan.prices import price_of_a_day
-from app.core.plan.problem import Problem, Solved
-from app.core.plan.revise import Draft, around_locked
+from app.core.plan.problem import Problem, Solved, Visit
+from app.core.plan.revise import Draft, around_locked, still_bounded
 from app.core.plan.soonest import Soonest
 from app.store import jobs, planning
 from app.store.db import read_session, sessions
@@ -39,10 +39,14 @@ def solve(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, 
     """What the search found, as the content of a version; or, with `extra`, as what a day more would save."""
     tell("Putting the problem together")
     content = _asked(db, payload)
-    search = _Search(around_locked(content.draft()), payload, tell, _stopped(db, payload["job_id"]))
+    draft = content.draft()
+    search = _Search(
+        around_locked(draft), payload, tell, _stopped(db, payload["job_id"]), draft.visits
+    )
     if payload.get("extra") is not None:
         return {"price": search.price(payload["extra"])}
     found, soonest = search.best("Searching for the cheapest plan", search.seconds)
+    found = _bounded(found, content.solved)
     return {"content": replace(content, solved=found, soonest=soonest)}
 
 
@@ -52,13 +56,19 @@ class _Search:
     payload: Payload
     tell: Tell
     stop: Callable[[], bool]
+    # A plan that stands already, as far as it does.
+    known: tuple[Visit, ...]
 
     @property
     def seconds(self) -> float:
         return float(self.payload["seconds"])
 
     def best(
-        self, doing: str, seconds: float, extra: Extra | None = None
+        self,
+        doing: str,
+        seconds: float,
+        extra: Extra | None = None,
+        known: tuple[Visit, ...] | None = None,
     ) -> tuple[Solved, Soonest]:
         """The best plan found, and soonest due first beside it."""
         began = monotonic()
@@ -72,13 +82,21 @@ class _Search:
             self.tell(step, min(int(monotonic() - began), int(seconds)), int(seconds))
 
         self.tell(doing, 0, int(seconds))
-        return solved(_with_a_day(self.problem, extra), seconds, told, self.stop)
+        asked = _with_a_day(self.problem, extra)
+        return solved(asked, seconds, told, self.stop, self.known if known is None else known)
 
     def price(self, extra: Extra) -> dict[str, Any]:
         """What one day more saves, from two searches of the same problem, without the day and with it."""
         without, _ = self.best("Searching without the day", self.seconds / 2)
-        more, _ = self.best("Searching with the day", self.seconds / 2, extra)
+        more, _ = self.best("Searching with the day", self.seconds / 2, extra, without.visits)
         return asdict(price_of_a_day(without, more))
+
+
+def _bounded(found: Solved, before: Solved) -> Solved:
+    """With the bound that was proven before, and its prices, where that says more."""
+    if before.lower_bound <= found.lower_bound:
+        return found
+    return replace(found, lower_bound=min(before.lower_bound, found.cost), prices=before.prices)
 
 
 def _whole(cost: float) -> str:
@@ -92,6 +110,8 @@ def _asked(db: Session, payload: Payload) -> Content:
         at = plans.opened(db, payload["parent_id"])
         draft = at.draft
         stands = replace(at.content.solved, visits=draft.visits)
+        if not still_bounded(at.content.draft(), draft):
+            stands = replace(stands, lower_bound=0.0)
         return replace(
             at.content, problem=draft.problem, solved=stands, locked=draft.locked, notes=draft.notes
         )

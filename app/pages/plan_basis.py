@@ -127,7 +127,7 @@ class _Reading:
             moves=tuple(self._moves()),
             cars=tuple(self._cars()),
             cleaning_cost=self._number("cleaning_cost"),
-            days_away=int(self._number("days_away")),
+            days_away=self._whole("days_away"),
             earning_per_day=self._number("earning_per_day"),
             unplaced_cost=self._number("unplaced_cost"),
         )
@@ -162,19 +162,25 @@ class _Reading:
             )  # fmt: skip
 
     def _months(self, name: str) -> Iterator[tuple[str, float]]:
+        seen: set[object] = set()
         for part in filter(None, (each.strip() for each in self._line(name).split(","))):
             month, _, days = part.partition(" ")
             if not MONTH.fullmatch(month):
                 self.problems[name] = f"“{part}”: want a month and its days, such as 2027-07 0."
                 continue
+            self._once(name, part, month, seen)
             yield month, self._read(name, days or "0")
 
     def _moves(self) -> Iterator[Move]:
+        seen: set[object] = set()
         for line, (region, shop, cost) in self._lines("moves", 3):
+            self._once("moves", line, (region.casefold(), shop.casefold()), seen)
             yield Move(region, shop, self._read("moves", cost, line))
 
     def _cars(self) -> Iterator[CarFacts]:
+        seen: set[object] = set()
         for line, (car, earning, earliest) in self._lines("cars", 3):
+            self._once("cars", line, car.upper(), seen)
             if earliest and not MONTH.fullmatch(earliest):
                 self.problems["cars"] = f"“{line}”: want a month such as 2027-03 at the end."
             stated = self._read("cars", earning, line) if earning else None
@@ -193,6 +199,18 @@ class _Reading:
 
     def _number(self, name: str) -> float:
         return self._read(name, self._line(name))
+
+    def _whole(self, name: str) -> int:
+        number = self._number(name)
+        if not number.is_integer():
+            self.problems[name] = f"“{self._line(name)}” is no whole number of days."
+        return int(number)
+
+    def _once(self, name: str, line: str, key: object, seen: set[object]) -> None:
+        """Of two lines about the same, neither is known to be meant."""
+        if key in seen:
+            self.problems[name] = f"“{line}”: it is there twice; keep one."
+        seen.add(key)
 
     def _read(self, name: str, text: str, within: str = "") -> float:
         try:

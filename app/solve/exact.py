@@ -7,7 +7,6 @@ better plan (reduced cost fixing), so the others are all there are.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import islice
 
 import numpy as np
 
@@ -21,6 +20,8 @@ from app.solve.watch import Watch
 
 # More plans than this make no problem that is soon solved whole.
 MOST_PLANS = 60_000
+# After so many it is asked whether time is over.
+ASKED = 100
 # What may be left unproven, of the cost; the contract calls a plan optimal at a millionth.
 UNPROVEN = 5e-7
 # Of the gap between bound and best, how dear the plans looked at are: cheap ones first, which mostly close it.
@@ -44,13 +45,23 @@ def prove(
         dearer = share * (cost - relaxed) + TOLERANCE * cost
         if _too_many(fleet, market, dearer):
             break
-        found = list(islice(_plans(fleet, market, dearer), MOST_PLANS + 1))
-        if len(found) > MOST_PLANS:
+        found = _all_of(_plans(fleet, market, dearer), watch)
+        if found is None:
             break
         best, proven = _best_of(fleet, found, best, watch)
         # A plan with a column that was not looked at costs at least so much more than the relaxed one.
         bound = max(bound, min(proven, relaxed + dearer))
     return best, bound
+
+
+def _all_of(plans: Iterator[Column], watch: Watch) -> list[Column] | None:
+    """All of them, unless they are too many or time ends before."""
+    found: list[Column] = []
+    for plan in plans:
+        found.append(plan)
+        if len(found) > MOST_PLANS or (len(found) % ASKED == 0 and watch.over()):
+            return None
+    return found
 
 
 def _best_of(

@@ -9,7 +9,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import defaultdict, deque
 from collections.abc import Container, Iterable, Iterator, Sequence
-from concurrent.futures import Executor
+from concurrent.futures import BrokenExecutor, Executor
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import islice
 from operator import itemgetter
@@ -123,7 +124,14 @@ class Exchange:
                     self.through[slot].setdefault(car, cost)
 
     def improve(self, watch: Watch, enough: float) -> None:
-        """Exchange until time is over, the cost is at most `enough`, or nothing was won for long."""
+        """Exchange until time is over, the cost is at most `enough`, or nothing was won for long.
+
+        Where a helper is gone, killed for want of memory say, the plan stays as good as it is by then.
+        """
+        with suppress(BrokenExecutor):
+            self._improve(watch, enough)
+
+    def _improve(self, watch: Watch, enough: float) -> None:
         best, fruitless = self.cost, 0
         for tried, won in enumerate(self._exchanges(watch)):
             best -= won
@@ -231,7 +239,7 @@ class Exchange:
         sets = self._sets(busy, watch)
         for each, numbers in in_turn(lambda it: self.helpers.submit(chosen, it.choice), sets):
             won = self._exchange(each.before, [each.columns[at] for at in numbers])
-            if not won:
+            if each.before and not won:
                 self.hope[each.drawn] *= FADING
             yield won
             busy.difference_update(column.car for column in each.before)

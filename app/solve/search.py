@@ -13,6 +13,7 @@ from random import Random
 
 import numpy as np
 
+from app.core.plan.check import faults
 from app.core.plan.cost import cost
 from app.core.plan.problem import Problem, Solved, Visit
 from app.core.plan.soonest import soonest_due_first
@@ -49,15 +50,19 @@ class Found:
 
 
 def solve(
-    problem: Problem, seconds: float, tell: Tell = nobody, stop: Callable[[], bool] = never
+    problem: Problem,
+    seconds: float,
+    tell: Tell = nobody,
+    stop: Callable[[], bool] = never,
+    known: Sequence[Visit] = (),
 ) -> Solved:
     """The cheapest plan found within about `seconds`, and a bound that no plan goes below.
 
-    `tell` is told bound and best cost as they improve; when `stop` says so, the best so far is given. The same problem
-    gives the same plan, where the time does not end the search.
+    `tell` is told bound and best cost as they improve; when `stop` says so, the best so far is given. What is found
+    costs no more than a plan that is `known`. The same problem gives the same plan, where time does not end the search.
     """
     watch = Watch(seconds, tell, stop)
-    first = soonest_due_first(problem)
+    first = _cheaper(problem, soonest_due_first(problem), known)
     if not problem.shops:  # nowhere to go
         total = cost(problem, first)
         return Solved(first, total, total, watch.spent)
@@ -72,6 +77,15 @@ def solve(
     total = cost(problem, visits)
     bound = min(max(0.0, found.bound + fleet.standing), total)
     return Solved(visits, total, bound, watch.spent, _by_shop(problem, found.prices))
+
+
+def _cheaper(
+    problem: Problem, soonest: tuple[Visit, ...], known: Sequence[Visit]
+) -> tuple[Visit, ...]:
+    """The known plan where it still is one, and costs less."""
+    if not known or faults(problem, known) or cost(problem, known) >= cost(problem, soonest):
+        return soonest
+    return tuple(known)
 
 
 def _by_shop(problem: Problem, prices: Floats) -> dict[str, tuple[float, ...]]:
@@ -111,6 +125,8 @@ def _whole(
     bound = relaxed.bound
     columns = dive(relaxed, watch.until(CHOSEN))
     watch.tell(bound, _cost(columns))
+    if watch.over():
+        return Found(columns, bound, prices)
     exchange = Exchange(fleet, fleet.room, columns, prices, beside)
     exchange.improve(watch.until(EXCHANGED), bound)
     watch.tell(bound, exchange.cost)

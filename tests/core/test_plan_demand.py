@@ -332,7 +332,7 @@ WHY_NOT = "out of reach, not free yet, or another visit stands then"
         (since(*TWO), []),
         (
             replace(since(*TWO), shops=(replace(since().shops[0], capacity_days=(1.0,) * 12),)),
-            [f"{WORKS} has 1 days left in 2027-05, and this version takes 2"],
+            [f"{WORKS} has 1 day left in 2027-05, and this version takes 2"],
         ),
         (
             since(*TWO, visits=[standing("2027-05", "air_brake", shop="Gone Works")]),

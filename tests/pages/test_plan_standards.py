@@ -50,6 +50,10 @@ def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
         ("days_away", "9" * 400, "is not a number"),
         ("unplaced_cost", "1e300", "want a cost from 0"),
         ("days_away", "4000", "want 0 to 366"),
+        ("days_away", "1.7", "is no whole number of days"),
+        ("moves", f"Gulf; {NORTH}; 5\ngulf; {NORTH}; 7", "it is there twice"),
+        ("cars", "ZQKX 7001; 85;\nzqkx 7001; 90;", "it is there twice"),
+        ("shops.0.months", "2027-07 0, 2027-07 5", "it is there twice"),
         ("visual.days", "0", "want more than 0"),
         ("visual.late_cost", "-1", "want a cost from 0"),
         ("shops.0.does", "welding of moons", "no item takes the skill"),
@@ -73,6 +77,20 @@ def test_standards_that_cannot_be_are_refused_with_what_was_typed(
     assert told in answer.text
     assert typed in answer.text
     assert record(plans.basis_of) == FIRST
+
+
+def test_two_shops_whose_names_differ_in_capitals_alone_are_one_too_many(client, record):
+    record(fleet)
+    shop = {"does": "tank", "days": "40", "move_cost": "1"}
+    form = {
+        "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
+        "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
+        **{f"shops.{at}.{name}": typed for at in (0, 1) for name, typed in shop.items()},
+        "shops.0.code": NORTH, "shops.1.code": NORTH.lower(),
+    }  # fmt: skip
+    answer = client.post("/plans/standards", data=form)
+    assert answer.status_code == 422
+    assert f"“{NORTH.lower()}” is there twice" in Page(answer.text).words
 
 
 def test_a_row_that_no_form_has_is_no_row(client, record):

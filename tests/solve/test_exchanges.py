@@ -1,6 +1,7 @@
 """Exchanges made two at once: they keep to the room, win what they say, and come out the same each time."""
 
-from concurrent.futures import Executor
+import os
+from concurrent.futures import BrokenExecutor, Executor
 from itertools import count, islice
 from operator import mul
 
@@ -47,6 +48,16 @@ def test_what_is_done_at_once_is_given_in_its_order(far: bool) -> None:
 def test_processes_choose_what_threads_choose() -> None:
     with helpers(far=True) as processes:
         assert _exchanged(6, processes).chosen == _exchanged(6).chosen
+
+
+def test_a_plan_stays_as_it_is_when_a_process_is_killed() -> None:
+    with helpers(far=True) as processes:
+        exchange = _exchanged(2, processes)
+        before = exchange.cost
+        with pytest.raises(BrokenExecutor):
+            processes.submit(os._exit, 1).result()
+        exchange.improve(Watch(1e6), 0.0)
+        assert exchange.cost == before
 
 
 def test_exchanges_made_at_once_never_fill_a_slot_past_its_days() -> None:

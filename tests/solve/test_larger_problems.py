@@ -1,6 +1,6 @@
 """Where no optimum can be gone through: what must hold of any plan and any bound."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from time import monotonic
 
 import pytest
@@ -70,6 +70,15 @@ def test_when_time_is_short_the_best_so_far_is_a_plan(seconds: float) -> None:
     assert faults(asked, solved.visits) == []
     assert solved.cost <= cost(asked, soonest_due_first(asked))
     assert 0 <= solved.lower_bound <= solved.cost
+
+
+def test_what_is_found_costs_no_more_than_a_plan_that_is_known() -> None:
+    asked = problem(60, 5, shops=3, months=12)
+    good = solve(asked, 10)
+    again = solve(asked, 0.0, known=good.visits)
+    assert again.cost <= good.cost < solve(asked, 0.0).cost
+    fewer = replace(asked, cars=asked.cars[1:])  # of which it is no plan
+    assert not faults(fewer, solve(fewer, 0.0, known=good.visits).visits)
 
 
 def test_whoever_watches_is_told_and_can_end_it() -> None:

@@ -148,9 +148,9 @@ def _shops(basis: Basis) -> Iterator[tuple[str, str]]:
     skills = {standard.skill for standard in basis.standards.values()}
     seen: set[str] = set()
     for shop in basis.shops:
-        if shop.code in seen:
+        if shop.code.casefold() in seen:
             yield "shops", f"“{shop.code}” is there twice"
-        seen.add(shop.code)
+        seen.add(shop.code.casefold())
         for skill in shop.does:
             if skill not in skills:
                 known = ", ".join(sorted(skills))

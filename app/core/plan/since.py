@@ -83,10 +83,8 @@ def no_room(planned: Problem, visits: Iterable[Visit], now: Problem) -> Iterator
         at = month - shift
         left = room[shop][at] if shop in room and 0 <= at < now.months else 0.0
         if days > left + TOLERANCE:
-            yield (
-                shop,
-                f"has {left:g} days left in {planned.month(month)}, and this version takes {days:g}",
-            )
+            there = f"{left:g} day{'' if left == 1 else 's'} left in {planned.month(month)}"
+            yield shop, f"has {there}, and this version takes {days:g}"
 
 
 def _open(jobs: Iterable[str], items: Collection[str]) -> tuple[str, ...]:
