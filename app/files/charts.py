@@ -131,7 +131,7 @@ def _hatch(drawn: Any, place: int) -> None:
     )
     # The paper between neighbours tells them apart where both are dark.
     drawn.config.css.append(
-        f"inline:rect.color-{place}, .color-{place} rect"
+        f"inline:rect.color-{place}, .color-{place} .bars path"
         f"{{fill: url(#hatch-{place}) !important; stroke: {PAPER} !important; stroke-width: 0.5}}"
     )
 
@@ -160,6 +160,19 @@ def _tidied(made: bytes) -> bytes:
         for child in list(parent):
             if child.tag in unused or child.get("class") == "tooltip":
                 parent.remove(child)
+    for bars in tree.iter(f"{{{SVG}}}g"):
+        if bars.get("class") == "bars":
+            _joined(bars)
     ElementTree.register_namespace("", SVG)
     written: bytes = ElementTree.tostring(tree, encoding="utf-8", xml_declaration=True)
     return written
+
+
+def _joined(bars: ElementTree.Element) -> None:
+    """The bars of one colour as one shape: on paper each shape with hatches is a picture of its own, and large."""
+    sides = [
+        [float(bar.get(side, "0")) for side in ("x", "y", "width", "height")]
+        for bar in bars.iter(f"{{{SVG}}}rect")
+    ]
+    drawn = " ".join(f"M{x:.2f} {y:.2f}h{w:.2f}v{h:.2f}h{-w:.2f}z" for x, y, w, h in sides if h > 0)
+    bars[:] = [ElementTree.Element(f"{{{SVG}}}path", {"d": drawn})] if drawn else []

@@ -59,7 +59,9 @@ def keep(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
     try:
         plans.keep_basis(db, planning_party(db, posted), basis, looking.stamp)
     except Refused as refused:
-        problems = {fault.path: forms.as_sentence(fault.problem) for fault in refused.faults}
+        problems = {
+            reading.place(fault.path): forms.as_sentence(fault.problem) for fault in refused.faults
+        }
         return _form(request, db, reading.entries.wrong(problems), status=422)
     return web.see_other("/plans/standards?saved=yes")
 
@@ -118,6 +120,16 @@ class _Reading:
 
     entries: Entries
     problems: dict[str, str] = field(default_factory=dict)
+    # Of each shop of the basis the row of the form that states it: empty rows state none.
+    shop_rows: list[int] = field(default_factory=list)
+
+    def place(self, path: str) -> str:
+        """The field of the form that states what stands at `path` of the basis."""
+        kind, _, rest = path.partition(".")
+        if kind != "shops":
+            return path
+        at, _, name = rest.partition(".")
+        return f"shops.{self.shop_rows[int(at)]}.{name}"
 
     def basis(self) -> Basis:
         standards = {item: self._standard(item) for item in ITEMS if self._stated(item)}
@@ -147,6 +159,7 @@ class _Reading:
             prefix = f"shops.{at}."
             if not any(self._line(prefix + name) for name in SHOP_FIELDS):
                 continue
+            self.shop_rows.append(at)
             code = self._line(prefix + "code")
             if not code:
                 self.problems[prefix + "code"] = "Want the name of the shop."

@@ -45,3 +45,11 @@ def test_a_line_says_in_its_name_how_it_is_drawn():
     assert [word for word in words if word and word.startswith("Group")] == [
         "Group 0 (solid)", "Group 1 (dashed)", "Group 2 (dotted)",
     ]  # fmt: skip
+
+
+def test_the_bars_of_a_colour_are_one_shape_which_keeps_what_is_printed_small():
+    """Hatches print as a picture for each shape that has them: a hundred bars apart made a file of 60 MB."""
+    tree = ElementTree.fromstring(svg(chart(9)))
+    shapes = [len(list(group)) for group in tree.iter(f"{SVG}g") if group.get("class") == "bars"]
+    assert shapes == [1] * 9
+    assert not [rect for rect in tree.iter(f"{SVG}rect") if rect.get("class") == "rect"]

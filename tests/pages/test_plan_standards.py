@@ -56,7 +56,7 @@ def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
         ("shops.0.months", "2027-07 0, 2027-07 5", "it is there twice"),
         ("visual.days", "0", "want more than 0"),
         ("visual.late_cost", "-1", "want a cost from 0"),
-        ("shops.0.does", "welding of moons", "no item takes the skill"),
+        ("shops.0.does", "welding of moons", "No item takes the skill"),
         ("shops.0.months", "July", "want a month and its days"),
         ("shops.0.days", "-3", "want 0 or more"),
         ("moves", "Gulf; Nowhere Shop; 5", "No shop is named"),
@@ -98,3 +98,17 @@ def test_a_row_that_no_form_has_is_no_row(client, record):
     for row in ("x", "9" * 9, "9" * 5000):
         answer = client.post("/plans/standards", data={f"shops.{row}.code": NORTH})
         assert answer.status_code == 422
+
+
+def test_what_is_wrong_with_a_shop_is_told_at_its_field_past_rows_left_empty(client, record):
+    record(fleet)
+    form = {
+        "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
+        "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
+        "shops.0.code": "", "shops.3.code": NORTH, "shops.3.does": "tank, flying", "shops.3.days": "-3",
+        "shops.3.months": "2027-07 -4", "shops.3.move_cost": "-1",
+    }  # fmt: skip
+    page = client.post("/plans/standards", data=form).text
+    for name in ("does", "days", "months", "move_cost"):
+        field = page.split(f'name="shops.3.{name}"')[1].split(">")[0]
+        assert 'aria-invalid="true"' in field, name

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from math import isfinite
 
 MOST_DAYS = 366.0
+MOST_SHOP_DAYS = 1e6
 MOST_COST = 1e9
 # Days of a month by which a car that may not load is taken to lose its earning.
 DAYS_OF_A_MONTH = 30
@@ -147,18 +148,20 @@ def _standard(item: str, standard: Standard) -> Iterator[tuple[str, str]]:
 def _shops(basis: Basis) -> Iterator[tuple[str, str]]:
     skills = {standard.skill for standard in basis.standards.values()}
     seen: set[str] = set()
-    for shop in basis.shops:
+    for at, shop in enumerate(basis.shops):
+        place = f"shops.{at}"
         if shop.code.casefold() in seen:
-            yield "shops", f"“{shop.code}” is there twice"
+            yield f"{place}.code", f"“{shop.code}” is there twice"
         seen.add(shop.code.casefold())
         for skill in shop.does:
             if skill not in skills:
                 known = ", ".join(sorted(skills))
-                yield "shops", f"{shop.code}: no item takes the skill “{skill}”; there are {known}"
-        for days in (shop.days, *shop.months.values()):
-            if not 0 <= days <= 1e6:
-                yield "shops", f"{shop.code}: {days:g} days a month; want 0 or more"
-        yield from _cost("shops", shop.move_cost)
+                yield f"{place}.does", f"no item takes the skill “{skill}”; there are {known}"
+        for name, held in (("days", [shop.days]), ("months", list(shop.months.values()))):
+            for days in held:
+                if not 0 <= days <= MOST_SHOP_DAYS:
+                    yield f"{place}.{name}", f"{days:g} days a month; want 0 or more"
+        yield from _cost(f"{place}.move_cost", shop.move_cost)
 
 
 def _cost(where: str, amount: float | None) -> Iterator[tuple[str, str]]:
