@@ -23,6 +23,7 @@ from app.solve.dive import dive
 from app.solve.exact import prove
 from app.solve.exchange import Exchange
 from app.solve.fleet import NOWHERE, Batch, Fleet, Floats, fleet_of, packed, some_of, visits_of
+from app.solve.garbage import collected_rarely
 from app.solve.relaxed import Relaxation, answers, take
 from app.solve.ties import placed_on_a_tie
 from app.solve.watch import Tell, Watch, never, nobody
@@ -67,7 +68,7 @@ def solve(
         total = cost(problem, first)
         return Solved(first, total, total, watch.spent)
     fleet = fleet_of(problem)
-    with helpers(far=_size(fleet) >= FEW_CARS) as beside:
+    with helpers(far=_size(fleet) >= FEW_CARS) as beside, collected_rarely():
         found = _found(fleet, columns_for(fleet, first), watch, beside)
     visits = visits_of(fleet, {column.car: column.slots for column in found.columns})
     total, visits = min(
