@@ -43,9 +43,9 @@ class Planner:
             party = db.scalars(select(Party).where(Party.name == QUILLON)).one()
             return plans.make(db, party.id, name, replace(YEAR, **otherwise), STAMP).id
 
-    def solve(self, plan_id: int, parent_id: int | None = None) -> int:
+    def solve(self, plan_id: int, parent_id: int | None = None, seconds: float = 20) -> int:
         """A version, from the fleet as it is; or around what is locked in another one."""
-        payload = {"plan_id": plan_id, "name": "One", "seconds": 20, "parent_id": parent_id}
+        payload = {"plan_id": plan_id, "name": "One", "seconds": seconds, "parent_id": parent_id}
         with beforehand(sessions(self.engine)) as db:
             job = jobs.ask(db, "solve-plan", payload, STAMP.by)
         self.doer.do(job)

@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import Engine, select
 
 from app.actions import accepting, plans
+from app.core.plan.basis import PlanShop
 from app.core.plan.check import faults
 from app.core.plan.forecast import by_month
 from app.core.plan.problem import ordinal
@@ -21,7 +22,7 @@ from app.store.plans import VisitPlan
 from tests.actions.plans_made import YEAR, Planner
 from tests.fixtures.people import beforehand
 from tests.pages.fleet_cast import STAMP, add
-from tests.pages.plans_cast import BASIS, CARS, SOUTH
+from tests.pages.plans_cast import BASIS, CARS, NORTH, SKILLS, SOUTH
 
 
 @pytest.fixture
@@ -96,3 +97,23 @@ def test_another_owners_cars_and_plans_stay_out_of_reach(any_engine, version):
         own = plans.problem_now(db, replace(YEAR, region="Gulf"), BASIS)
         assert len(both.cars) == CARS + 1
         assert len(own.cars) == CARS
+
+
+def test_solved_again_in_no_time_a_version_costs_no_more_and_its_bound_says_no_less(
+    any_engine, doer
+):
+    scarce = (PlanShop(NORTH, SKILLS, 4, {}, 1400), PlanShop(SOUTH, SKILLS, 4, {}, 1900))
+    planner = Planner(any_engine, doer, replace(BASIS, shops=scarce))
+    plan = planner.plan("Alpha")
+    first = planner.solve(plan)
+    content = planner.opened(first).content
+    good = content.solved
+    assert good.status == "optimal"
+    assert good.cost < content.soonest.cost
+    again = planner.opened(planner.solve(plan, first, seconds=0.001)).content.solved
+    assert (again.cost, again.lower_bound) == (good.cost, good.lower_bound)
+    # One more thing that must stand: what was proven without it holds all the same.
+    visit = good.visits[0]
+    planner.change(first, Change("lock", visit.car, visit.month))
+    locked = planner.opened(planner.solve(plan, first, seconds=0.001)).content.solved
+    assert locked.lower_bound == good.lower_bound
