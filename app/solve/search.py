@@ -255,13 +255,14 @@ def _bound(fleet: Fleet, prices: Floats, best: float, watch: Watch) -> tuple[flo
     """A bound for the whole fleet, from prices that are moved towards where days lack or are left (subgradient)."""
     bound, proving, step = -np.inf, prices, 1.0
     while step > SMALLEST_STEP:
+        began = watch.spent
         paid, columns = answers(fleet, fleet.batches, prices, fleet.room)
         if paid > bound:
             bound, proving, lack = paid, prices, _lack(fleet, columns, prices)
         else:
             step /= 2
         watch.tell(bound, best)
-        if watch.over():
+        if watch.over() or watch.left < watch.spent - began:  # another step would end too late
             break
         norm = float((lack**2).sum()) or 1.0
         prices = np.maximum(0.0, proving + step * (best - bound) / norm * lack)
