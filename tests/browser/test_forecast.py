@@ -27,5 +27,5 @@ def test_a_table_that_is_folded_on_the_screen_is_whole_on_paper(forecast: Page):
 
 def test_a_picture_opened_by_itself_has_its_colors(page: Page, demo_server: Server):
     page.goto(f"{demo_server.url}/forecast/due.svg")
-    bar = page.locator(".series .rect").first
+    bar = page.locator(".series .bars path").first
     assert "hatch-0" in bar.evaluate("each => getComputedStyle(each).fill")
