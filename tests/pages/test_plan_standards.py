@@ -7,6 +7,12 @@ from app.core.plan.basis import FIRST, PlanShop
 from tests.pages.plans_cast import NORTH, fleet
 from tests.pages.reading import Page
 
+# The least that can be kept, but for shops.
+ONES = {
+    "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
+    "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
+}  # fmt: skip
+
 
 def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
     record(fleet)
@@ -68,8 +74,7 @@ def test_standards_that_cannot_be_are_refused_with_what_was_typed(
 ):
     record(fleet)
     form = {
-        "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
-        "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
+        **ONES,
         "shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40", "shops.0.move_cost": "",
     }  # fmt: skip
     answer = client.post("/plans/standards", data={**form, field: typed})
@@ -83,8 +88,7 @@ def test_two_shops_whose_names_differ_in_capitals_alone_are_one_too_many(client,
     record(fleet)
     shop = {"does": "tank", "days": "40", "move_cost": "1"}
     form = {
-        "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
-        "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
+        **ONES,
         **{f"shops.{at}.{name}": typed for at in (0, 1) for name, typed in shop.items()},
         "shops.0.code": NORTH, "shops.1.code": NORTH.lower(),
     }  # fmt: skip
@@ -103,8 +107,7 @@ def test_a_row_that_no_form_has_is_no_row(client, record):
 def test_what_is_wrong_with_a_shop_is_told_at_its_field_past_rows_left_empty(client, record):
     record(fleet)
     form = {
-        "cleaning_cost": "1", "days_away": "1", "earning_per_day": "1", "unplaced_cost": "1",
-        "visual.skill": "tank", "visual.days": "2", "visual.cost": "1",
+        **ONES,
         "shops.0.code": "", "shops.3.code": NORTH, "shops.3.does": "tank, flying", "shops.3.days": "-3",
         "shops.3.months": "2027-07 -4", "shops.3.move_cost": "-1",
     }  # fmt: skip
