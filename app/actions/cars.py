@@ -10,6 +10,7 @@ from app.actions.changes import (
     NewApproval,
     NewCar,
     NewFitting,
+    NewHold,
     NewLining,
     NewName,
     NewOwnership,
@@ -95,6 +96,11 @@ def change_ownership(db: Session, car_id: int, ownership: NewOwnership, stamp: S
 def change_standing(db: Session, car_id: int, standing: NewStanding, stamp: Stamp) -> CarFact:
     """Take a car out of service, into storage, out of the record, or back."""
     return facts.change(db, fleet.locked_one(db, car_id), standing, stamp)
+
+
+def hold_or_release(db: Session, car_id: int, hold: NewHold, stamp: Stamp) -> CarFact:
+    """Stop a car from being loaded, or let it go again."""
+    return facts.change(db, fleet.locked_one(db, car_id), hold, stamp)
 
 
 def put_into_service(db: Session, car_id: int, service: NewService, stamp: Stamp) -> CarFact:

@@ -40,6 +40,15 @@ class NewStanding:
 
 
 @dataclass(frozen=True, slots=True)
+class NewHold:
+    """The car is stopped from being loaded, or let go again."""
+
+    held: bool
+    reason: str
+    from_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class CarDetails:
     """Specification and tank; `from_on` later than built is a conversion."""
 

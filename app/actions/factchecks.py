@@ -11,6 +11,7 @@ from app.actions.changes import (
     CarDetails,
     NewApproval,
     NewFitting,
+    NewHold,
     NewLading,
     NewLining,
     NewName,
@@ -27,7 +28,7 @@ from app.store.tables import STANDINGS
 
 Change = (
     NewName | NewOwnership | NewStanding | CarDetails | NewService | NewLining | NewFitting
-    | NewStencil | NewApproval
+    | NewStencil | NewApproval | NewHold
 )  # fmt: skip
 UN_NUMBER = re.compile(r"(UN|NA)\d{4}\Z")
 PAINTED = ("YYYY", "YYYY-MM", "YYYY-MM-DD")
@@ -62,6 +63,11 @@ def _ownership(faults: Faults, path: str, stated: NewOwnership, stamp: Stamp) ->
 
 def _standing(faults: Faults, path: str, stated: NewStanding, stamp: Stamp) -> None:
     faults.one_of(f"{path}standing", stated.standing, STANDINGS)
+
+
+def _hold(faults: Faults, path: str, stated: NewHold, stamp: Stamp) -> None:
+    if not stated.reason:
+        faults.add(f"{path}reason", "say why")
 
 
 def _details(faults: Faults, path: str, stated: CarDetails, stamp: Stamp) -> None:
@@ -126,6 +132,7 @@ CHECKS: dict[type[Any], Callable[[Faults, str, Any, Stamp], None]] = {
     NewName: _name,
     NewOwnership: _ownership,
     NewStanding: _standing,
+    NewHold: _hold,
     CarDetails: _details,
     NewService: _service,
     NewLining: _lining,

@@ -15,6 +15,7 @@ from app.actions.changes import (
     CarDetails,
     NewApproval,
     NewFitting,
+    NewHold,
     NewLining,
     NewName,
     NewOwnership,
@@ -36,6 +37,7 @@ from app.store.tables import (
     CarName,
     Construction,
     Fitting,
+    HoldFact,
     LiningFact,
     Ownership,
     ServiceFact,
@@ -47,6 +49,7 @@ TABLES: dict[type[Any], type[CarFact]] = {
     NewName: CarName,
     NewOwnership: Ownership,
     NewStanding: Standing,
+    NewHold: HoldFact,
     CarDetails: Construction,
     NewService: ServiceFact,
     NewLining: LiningFact,
@@ -204,7 +207,7 @@ def _from(stated: Change, held: CarFact | None) -> date:
     if held.from_on != BEGINNING:
         problem = f"say from which day it holds; what is recorded holds from {held.from_on}"
         raise Refused.because([Fault("from_on", problem)])
-    if isinstance(stated, NewName | NewStanding):
+    if isinstance(stated, NewName | NewStanding | NewHold):
         # From the beginning on it would say that the car never was what it was until now.
         raise Refused.because([Fault("from_on", "say from which day it holds")])
     return BEGINNING

@@ -163,6 +163,14 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class Hold:
+    """Somebody stopped the car, for a reason, from a day on."""
+
+    since: date
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Car:
     mark: str
     number: int
@@ -177,6 +185,7 @@ class Car:
     reflective_sheeting: ReflectiveSheeting = ReflectiveSheeting()
     stencil: StencilMarks = StencilMarks()
     approvals: tuple[Approval, ...] = ()
+    hold: Hold | None = None
 
     @property
     def name(self) -> str:

@@ -27,7 +27,7 @@ def loading(
     """The worst that anything says; `stale` are stencils that show a past date."""
     zones = tuple(zones)
     hazardous = case.car.service.hazardous
-    forbidden = _condemned(case, zones) + (_past(case, items) if hazardous else ())
+    forbidden = _held(case) + _condemned(case, zones) + (_past(case, items) if hazardous else ())
     told = _mechanical(case, items)
     if forbidden:
         return Loading("may_not_load", forbidden + told, CAUTION)
@@ -42,6 +42,12 @@ def loading(
             ),
         )
     return Loading("may_load", told, CAUTION)
+
+
+def _held(case: Case) -> tuple[Reason, ...]:
+    """Whatever the dates say: somebody who knew more stopped the car."""
+    hold = case.car.hold
+    return (Reason(f"On hold since {hold.since}: {hold.reason}"),) if hold else ()
 
 
 def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:

@@ -23,6 +23,7 @@ FIELDS: Mapping[str, tuple[Field, ...]] = {
     "fitting": fields.FITTED,
     "ownership": fields.OWNERSHIP,
     "standing": fields.STANDING,
+    "hold": fields.HOLD,
     "component": fields.COMPONENT,
     "installation": (*fields.COMPONENT, *fields.INSTALLED, *fields.DEVICE),
     "event": event_form.FIELDS,

@@ -124,6 +124,16 @@ FACTS: Mapping[str, Fact] = {
         "The standing was recorded.",
         fills=False,
     ),
+    "hold": Fact(
+        "Hold",
+        "Stop the car from being loaded, whatever its dates say, or release it again. Its due dates stay as they are.",
+        (Group("Hold", fields.HOLD), Group("When", (since("this holds"),))),
+        changes.NewHold,
+        actions.hold_or_release,
+        "holds",
+        "It was recorded.",
+        fills=False,
+    ),
     "name": Fact(
         "Re-mark",
         "Give the car another mark and number. It stays the same car, with its whole history.",

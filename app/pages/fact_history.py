@@ -76,6 +76,7 @@ KINDS: tuple[tuple[str, str, str, tuple[Field, ...]], ...] = (
     ("fitting", "Equipment and sheeting", "fittings", fields.FITTED),
     ("owner", "Owner and region", "ownerships", fields.OWNERSHIP),
     ("standing", "Standing", "standings", fields.STANDING),
+    ("hold", "Hold", "holds", fields.HOLD),
 )  # fmt: skip
 
 

@@ -309,6 +309,11 @@ STANDING = (
     ),
     Field("reason", "Reason", cells.notes, "", "notes"),
 )
+HOLD = (
+    Field("held", "On hold", cells.yes_or_no, "No releases it again", "choice", YES_NO, True),
+    Field("reason", "Reason", cells.notes, "Shown wherever somebody asks whether the car may be loaded",
+          "notes", (), True),
+)  # fmt: skip
 COMPONENT = (
     _of("components", "kind", "Kind", "choice", choices=spoken(COMPONENT_KINDS), hint=""),
     _of(

@@ -23,6 +23,7 @@ from app.store.tables import (
     CarName,
     Construction,
     Fitting,
+    HoldFact,
     LiningFact,
     Ownership,
     Party,
@@ -292,6 +293,7 @@ class Histories:
     names: tuple[Recorded[CarName], ...]
     ownerships: tuple[Recorded[Ownership], ...]
     standings: tuple[Recorded[Standing], ...]
+    holds: tuple[Recorded[HoldFact], ...]
     constructions: tuple[Recorded[Construction], ...]
     services: tuple[Recorded[ServiceFact], ...]
     linings: tuple[Recorded[LiningFact], ...]
@@ -306,6 +308,7 @@ def histories(db: Session, car_id: int) -> Histories:
         names=_recorded(db, CarName, car_id),
         ownerships=_recorded(db, Ownership, car_id),
         standings=_recorded(db, Standing, car_id),
+        holds=_recorded(db, HoldFact, car_id),
         constructions=_recorded(db, Construction, car_id),
         services=_recorded(db, ServiceFact, car_id),
         linings=_recorded(db, LiningFact, car_id),

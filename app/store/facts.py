@@ -31,6 +31,7 @@ from app.store.tables import (
     Construction,
     EventRow,
     Fitting,
+    HoldFact,
     Installation,
     LiningFact,
     Ownership,
@@ -123,19 +124,23 @@ def load(
     asked = Asked(db, car_ids, as_of, known_at)
     held = {table: asked.latest(table) for table in ONE_IN_FORCE}
     approvals, devices, events = _approvals(asked), _relief_devices(asked), _events(asked)
+    holds = _holds(asked)
     found = {}
     for car_id in car_ids:
         rows = {table: of_car.get(car_id) for table, of_car in held.items()}
         if all(rows[table] for table in NEEDED):
             on_it = _denied(rows[Fitting], devices.get(car_id, ()))
-            car = _car(rows, approvals.get(car_id, ()), on_it)
+            car = _car(rows, approvals.get(car_id, ()), on_it, holds.get(car_id))
             happened = tuple(events.get(car_id, ()))
             found[car_id] = _record(car_id, car, on_it, happened, settings, rows)
     return found
 
 
 def _car(
-    rows: InForce, approvals: tuple[core.Approval, ...], on_it: tuple[Relief, ...]
+    rows: InForce,
+    approvals: tuple[core.Approval, ...],
+    on_it: tuple[Relief, ...],
+    hold: core.Hold | None,
 ) -> core.Car:
     """The car as its rows state it, without a relief device."""
     name, built, fitting = rows[CarName], rows[Construction], rows[Fitting]
@@ -155,6 +160,7 @@ def _car(
         reflective_sheeting=_sheeting(fitting),
         stencil=_stencil(rows[StencilFact]),
         approvals=approvals,
+        hold=hold,
     )
 
 
@@ -258,6 +264,13 @@ def _stencil(row: AnyRow | None) -> core.StencilMarks:
 def _day_or_year(text: str) -> str:
     # A month painted alone counts from its first day, the earliest and so the safe one.
     return f"{text}-01" if len(text) == len("YYYY-MM") else text
+
+
+def _holds(asked: Asked) -> dict[int, core.Hold]:
+    """The cars that are on hold."""
+    query = select(HoldFact.car_id, HoldFact.held, HoldFact.reason, HoldFact.from_on)
+    last = {row.car_id: row for row in asked.rows(HoldFact, query)}
+    return {car_id: core.Hold(row.from_on, row.reason) for car_id, row in last.items() if row.held}
 
 
 def _approvals(asked: Asked) -> dict[int, tuple[core.Approval, ...]]:

@@ -47,7 +47,7 @@ class Kept:
 
 
 _FACTS = (
-    "car_name", "ownership", "standing", "construction", "service", "lining", "fitting", "stencil",
+    "car_name", "ownership", "standing", "hold", "construction", "service", "lining", "fitting", "stencil",
     "approval", "installation", "event", "reading", "visit",
 )  # fmt: skip
 KEPT: Mapping[str, Kept] = {

@@ -169,6 +169,15 @@ class Standing(CarFact, Base):
     __table_args__ = (one_of("standing", STANDINGS), by_car("standing"))
 
 
+class HoldFact(CarFact, Base):
+    """Somebody stops the car from being loaded, or lets it go again, and says why."""
+
+    __tablename__ = "hold"
+    held: Mapped[bool] = mapped_column(Boolean)
+    reason: Mapped[str] = mapped_column(Text)
+    __table_args__ = (CheckConstraint("length(reason) > 0", name="reason"), by_car("hold"))
+
+
 class Construction(CarFact, Base):
     """The specification and the tank, as they are from a day on (a conversion starts a new row)."""
 

@@ -49,6 +49,7 @@ RECORDED = [
     ("details", {"specification": "DOT 111A100W1", "built_on": "2008-03-01"}, "Specification and tank were recorded."),
     ("owner", {"owner": "Brindle Cars", "region": "North"}, "The owner was recorded."),
     ("standing", {"standing": "stored", "reason": "No loads."}, "The standing was recorded."),
+    ("hold", {"held": "yes", "reason": "Valve weeps."}, "It was recorded."),
     ("name", {"mark": "ZQAX", "number": "7"}, "The car was re-marked."),
     (
         "convert",

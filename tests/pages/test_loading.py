@@ -110,6 +110,41 @@ def test_the_page_asks_first(rack):
     assert "loading-shape" not in answer.text
 
 
+def test_a_car_on_hold_may_not_be_loaded_whatever_its_dates_say_until_it_is_released(
+    rack_app, rack
+):
+    planner = browser(rack_app, OWNER, "planner")
+
+    def asked() -> str:
+        return Page(rack.get("/loading", params={"car": "ZQAX 1"}).text).words
+
+    free = asked()
+    assert "May not be loaded" not in free
+    since = {"from_on": "2026-11-25"}
+    planner.post("/cars/1/facts/hold", data=since | {"held": "yes", "reason": "Valve weeps."})
+    assert "May not be loaded On hold since 2026-11-25: Valve weeps." in asked()
+    told = rack.get("/api/v1/cars/ZQAX/1/loading").json()["loading"]
+    assert (told["verdict"], told["reasons"][0]["text"]) == (
+        "may_not_load", "On hold since 2026-11-25: Valve weeps.",
+    )  # fmt: skip
+    before = rack.get("/api/v1/cars/ZQAX/1/loading", params={"on": "2026-11-24"}).json()
+    assert before["loading"]["verdict"] != "may_not_load"
+    planner.post("/cars/1/facts/hold", data=since | {"held": "no", "reason": "Valve changed."})
+    assert asked() == free
+    history = Page(planner.get("/cars/1").text).words
+    assert "Valve weeps." in history
+    assert "Valve changed." in history
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"), [({"held": "yes"}, "Nothing was entered"), ({"reason": "x"}, "Nothing was")]
+)
+def test_a_hold_says_what_and_why(rack_app, typed, said):
+    answer = browser(rack_app, OWNER, "planner").post("/cars/1/facts/hold", data=typed)
+    assert answer.status_code == 422
+    assert said in Page(answer.text).words
+
+
 def test_home_sends_a_rack_to_its_question(rack):
     answer = rack.get("/", follow_redirects=False)
     assert (answer.status_code, answer.headers["location"]) == (303, "/loading")
