@@ -10,6 +10,7 @@ from app.store import (  # noqa: F401  every table has to be known
     derived,
     field,
     field_data,
+    loading,
     people,
     pictures,
     plans,

@@ -1,23 +1,61 @@
-"""Whether a car may be loaded, asked by mark and number: what a loading rack wants to know."""
+"""Whether cars may be loaded, asked by mark and number: what a loading rack wants to know, and what is kept of it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from datetime import date
+from functools import cached_property
+from uuid import uuid4
 
 from sqlalchemy.orm import Session
 
-from app.actions import looking_back, rulebooks
-from app.core.facts import Answer, Loading, Settings
-from app.errors import Conflict, NotFound, Refused
-from app.store import cars
-from app.store.asked import Standpoint
-from app.store.names import LARGEST, read_prefix
+from app.actions import rulebooks
+from app.actions.rulebooks import Programme
+from app.actions.stamp import Stamp
+from app.core.facts import Answer, Loading, Reason, Service
+from app.core.loading import falling_due, in_date_through, strictest, with_pressure
+from app.core.moving import Moving, moving
+from app.core.test_pressure import needed_for
+from app.core.trial import Change
+from app.errors import Conflict, NotFound, Problem, Refused
+from app.files.cells import Unreadable
+from app.files.names import un_number
+from app.store import bearers, facts, ladings, pressures, reach
+from app.store.facts import CarRecord
+from app.store.loading import LoadingQuestion
+from app.store.names import LARGEST, Name, read_prefix
+from app.store.tables import Lading
+
+# How long a car may be under way, where whoever asks says nothing else.
+WITHIN_DAYS = 30
+MOST_DAYS = 365
+MOST_CARS = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A car as it was written; `lading` is what is about to be loaded, by number or by its name in the list."""
+
+    car: str
+    lading: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """The day of loading, and so many days after it within which what falls due is told."""
+
+    on: date
+    within: int = WITHIN_DAYS
 
 
 @dataclass(frozen=True, slots=True)
 class MayLoad:
-    """The answer for a car on a day, and what it was worked out from."""
+    """The answer for a car on a day, with the lading `commodity`.
+
+    `through` is the last day on which no date of it is past, None where it has none; `soon` falls due
+    within the days asked for; `moving` stands beside the answer, as what the rule leaves open.
+    """
 
     car_id: int
     mark: str
@@ -26,36 +64,216 @@ class MayLoad:
     commodity: str | None
     on: date
     loading: Loading
-    answer: Answer
+    through: date | None
+    soon: tuple[Reason, ...]
+    moving: tuple[Moving, ...]
+    warnings: tuple[Reason, ...]
 
 
-def answer(db: Session, name: str, on: date, soon_days: int) -> MayLoad:
-    """The car in record that bears this mark and number today.
+Answered = MayLoad | Problem
 
-    Raises Refused for what is no mark and number, NotFound where the session reaches no such car, and
-    Conflict where it reaches two, each in the register of another company.
+
+def answer(db: Session, asked: Asked, when: When) -> Answered:
+    """About the car in record that bears this mark and number today.
+
+    Refused for what is no mark and number, or no lading of the list; NotFound where the session
+    reaches no such car; Conflict where it reaches two, each in the register of another company.
     """
-    prefix = read_prefix(name)
-    if not (prefix.mark and prefix.digits):
-        raise Refused(f"{name.strip()!r} is not a mark and number. Write both, such as ZQKX 1045.")
-    return of_car(db, prefix.mark, int(prefix.digits), on, soon_days)
+    return answers(db, [asked], when)[0]
 
 
-def of_car(db: Session, mark: str, number: int, on: date, soon_days: int) -> MayLoad:
-    """The same by mark and number apart."""
-    found = cars.all_named(db, mark, number) if number <= LARGEST else []
-    if not found:
-        raise NotFound(
-            f"There is no car {mark} {number} in the register. Check the mark and number on the car; "
-            f"without an answer it is not to be loaded on the word of this page."
+def answers(db: Session, asked: Sequence[Asked], when: When) -> list[Answered]:
+    """The answer to each, in their order. Raises Refused for more than are answered at once."""
+    if len(asked) > MOST_CARS:
+        raise Refused(
+            f"{len(asked):,} cars were asked about; at most {MOST_CARS:,} are answered at once."
         )
-    if len(found) > 1:
-        raise Conflict(
-            f"Two cars are in record as {mark} {number}. Ask their owners which of the two it is."
+    names = [_name(each.car) for each in asked]
+    named = bearers.all_named(db, {name for name in names if not isinstance(name, Problem)})
+    ids = [car_id for found in named.values() for car_id in found]
+    records = facts.load(db, ids, when.on)
+    rack = _Rack(db, when, rulebooks.in_force(db), named, records)
+    return [
+        name if isinstance(name, Problem) else rack.answer(name, each.lading)
+        for name, each in zip(names, asked, strict=True)
+    ]
+
+
+def _name(written: str) -> Name | Problem:
+    try:
+        prefix = read_prefix(written)
+    except Refused as wrong:
+        return wrong
+    if not (prefix.mark and prefix.digits) or not 1 <= int(prefix.digits) <= LARGEST:
+        return Refused(
+            f"{written.strip()!r} is not a mark and number. Write both, such as ZQKX 1045."
         )
-    record = looking_back.record_of(db, found[0].id, Standpoint(on), Settings(soon_days=soon_days))
-    whole = rulebooks.in_force(db).whole_answer(record, on).answer
-    return MayLoad(
-        found[0].id, mark, number, record.car.specification, record.car.service.commodity, on,
-        whole.loading, whole,
-    )  # fmt: skip
+    return prefix.mark, int(prefix.digits)
+
+
+@dataclass(frozen=True)
+class _Rack:
+    """What the answers to several questions share."""
+
+    db: Session
+    when: When
+    programme: Programme
+    named: Mapping[Name, Sequence[int]]
+    records: Mapping[int, CarRecord]
+
+    def answer(self, name: Name, lading: str) -> Answered:
+        try:
+            record = self._record(name)
+            entries = self._meant(record, lading)
+        except Problem as problem:
+            return problem
+        if not entries:
+            return self._as_recorded(record)
+        return _strictest(lading, [self._with(record, each) for each in entries])
+
+    def _record(self, name: Name) -> CarRecord:
+        shown, found = f"{name[0]} {name[1]}", self.named.get(name, ())
+        if not found:
+            raise NotFound(
+                f"There is no car {shown} in the register. Check the mark and number on the car; "
+                f"without an answer it is not to be loaded on the word of this page."
+            )
+        if len(found) > 1:
+            raise Conflict(
+                f"Two cars are in record as {shown}. Ask their owners which of the two it is."
+            )
+        record = self.records.get(found[0])
+        if record is None or (record.car.built_on or self.when.on) > self.when.on:
+            raise NotFound(f"By what is recorded, there was no car {shown} on {self.when.on}.")
+        return record
+
+    def _meant(self, record: CarRecord, lading: str) -> Sequence[Lading]:
+        """The entries of the list that were written; none where it is what the car is recorded with."""
+        if not lading.strip() or _is_recorded(lading, record.car.service):
+            return ()
+        if lading not in self._listed:
+            self._listed[lading] = ladings.meant(self.db, lading.strip(), _un(lading))
+        if not self._listed[lading]:
+            raise Refused(
+                f"{lading.strip()!r} is not on the list of ladings, and not recorded of this car. Write a number "
+                f"such as UN1789 or a name that is on the list, or have it put on the list first."
+            )
+        return self._listed[lading]
+
+    @cached_property
+    def _listed(self) -> dict[str, Sequence[Lading]]:
+        """What a lading as it was written means: a train's cars mostly carry the same."""
+        return {}
+
+    def _as_recorded(self, record: CarRecord) -> MayLoad:
+        answer = self.programme.whole_answer(record, self.when.on).answer
+        return self._told(record, record.car.service, answer, answer.loading)
+
+    def _with(self, record: CarRecord, entry: Lading) -> MayLoad:
+        service = facts.service_listed(entry)
+        answer = self.programme.whole_answer(record, self.when.on, Change(service)).answer
+        car = replace(record.car, service=service)
+        rulebook = self.programme.of(record.owner_id).rulebook
+        needed = needed_for(car, pressures.as_stated(entry), rulebook)
+        return self._told(record, service, answer, with_pressure(answer.loading, needed))
+
+    def _told(
+        self, record: CarRecord, service: Service, answer: Answer, loading: Loading
+    ) -> MayLoad:
+        car, (on, within) = record.car, (self.when.on, self.when.within)
+        return MayLoad(
+            record.car_id,
+            car.mark,
+            car.number,
+            car.specification,
+            service.commodity,
+            on,
+            loading,
+            in_date_through(answer.items),
+            falling_due(answer.items, on, within),
+            moving(loading, self.programme.of(record.owner_id).rulebook),
+            answer.warnings,
+        )
+
+
+def _is_recorded(written: str, held: Service) -> bool:
+    number = _un(written)
+    if number:
+        return number == held.un
+    return written.strip().casefold() == (held.commodity or "").casefold()
+
+
+def _un(written: str) -> str | None:
+    try:
+        return un_number(written)
+    except Unreadable:
+        return None
+
+
+def _strictest(lading: str, found: Sequence[MayLoad]) -> MayLoad:
+    """Of a number that stands for several ladings nobody is to take the mildest."""
+    chosen = strictest(each.loading for each in found)
+    least = next(each for each in found if each.loading is chosen)
+    if len(found) == 1:
+        return least
+    several = Reason(
+        f"{lading.strip()} stands for {len(found)} ladings of the list; the strictest answer is given, "
+        f"the one for {least.commodity}"
+    )
+    return replace(least, warnings=(several, *least.warnings))
+
+
+# Keeping ----------------------------------------------------------------------------------------------------------
+
+
+def keep(
+    db: Session, asked: Iterable[Asked], when: When, found: Iterable[Answered], stamp: Stamp
+) -> str:
+    """Keep each question with its answer, word for word; gives the key of the list that they make."""
+    key, person = uuid4().hex, reach.of(db).person_id
+    db.add_all(
+        LoadingQuestion(
+            recorded_at=stamp.at,
+            recorded_by=stamp.by,
+            person_id=person,
+            list_key=key,
+            asked=each.car.strip()[:200],
+            lading=each.lading.strip()[:200],
+            on_day=when.on,
+            within_days=when.within,
+            **_answer_columns(answered),
+        )
+        for each, answered in zip(asked, found, strict=True)
+    )
+    return key
+
+
+def _answer_columns(answered: Answered) -> dict[str, object]:
+    if isinstance(answered, Problem):
+        return {
+            "car_id": None,
+            "verdict": None,
+            "through": None,
+            "told": {"problem": str(answered)},
+        }
+    return {
+        "car_id": answered.car_id,
+        "verdict": answered.loading.verdict,
+        "through": answered.through,
+        "told": {
+            "specification": answered.specification,
+            "commodity": answered.commodity,
+            "reasons": _plain(answered.loading.reasons),
+            "caution": answered.loading.caution,
+            "soon": _plain(answered.soon),
+            "warnings": _plain(answered.warnings),
+            "moving": [
+                {"situation": each.situation, "reasons": _plain(each.reasons)}
+                for each in answered.moving
+            ],
+        },
+    }
+
+
+def _plain(reasons: Iterable[Reason]) -> list[dict[str, str | None]]:
+    return [asdict(each) for each in reasons]

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date
 
-from app.core.facts import Due, Loading, Reason, ZoneThickness
+from app.core.decimal_text import near
+from app.core.facts import Due, Loading, LoadingVerdict, Reason, ZoneThickness
 from app.core.known import Case
 from app.core.status import days_left, state_on
+from app.core.test_pressure import PressureNeeded
 from app.core.words import sentence
 
 # Mechanical items are told, but never decide.
 MECHANICAL = frozenset({"air_brake", "reflective_sheeting", "age_limit"})
+_STRICTEST_FIRST: Sequence[LoadingVerdict] = ("may_not_load", "check", "may_load")
 _BY_EVENT = frozenset({"leakage", "thickness_lined"})
 CAUTION = (
     "A calculation aid, not a permission: the rule in force, the owner's written instructions and the qualified "
@@ -42,6 +47,44 @@ def loading(
             ),
         )
     return Loading("may_load", told, CAUTION)
+
+
+def with_pressure(loading: Loading, needed: PressureNeeded | None) -> Loading:
+    """The answer for a lading about to be loaded that asks for more test pressure than the car is marked with."""
+    if needed is None or needed.verdict != "short":
+        return loading
+    short = Reason(
+        f"The lading asks for a test pressure of {near(needed.needed_psig)} psig, {needed.governing.text}; the car is "
+        f"marked with {near(needed.marked_psig)} psig",
+        needed.reasons[0].citation,
+    )
+    return replace(loading, verdict="may_not_load", reasons=(short, *loading.reasons))
+
+
+def strictest(answers: Iterable[Loading]) -> Loading:
+    """Of several answers the first that allows least."""
+    return min(answers, key=lambda each: _STRICTEST_FIRST.index(each.verdict))
+
+
+def in_date_through(items: Iterable[Due]) -> date | None:
+    """The last day on which no date that decides is past; None where there is no such date."""
+    return min((due.due_on for due in _deciding(items) if due.due_on), default=None)
+
+
+def falling_due(items: Iterable[Due], day: date, days: int) -> tuple[Reason, ...]:
+    """What is in date on the day and falls due at most so many days later, when the car may be under way."""
+    return tuple(
+        Reason(f"{sentence(due.item)} falls due on {due.due_on}, {_in_days(days_left(due.due_on, day) or 0)}")
+        for due in _deciding(items) if state_on(due.state, due.due_on, day, days) == "soon"
+    )  # fmt: skip
+
+
+def _deciding(items: Iterable[Due]) -> Iterable[Due]:
+    return (due for due in items if due.item not in MECHANICAL)
+
+
+def _in_days(days: int) -> str:
+    return "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
 
 
 def _held(case: Case) -> tuple[Reason, ...]:

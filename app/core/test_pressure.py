@@ -13,7 +13,7 @@ from typing import Literal
 
 from app.core.facts import Car, Reason
 from app.core.rule import Rule, Rulebook
-from app.core.stencil import Specification
+from app.core.stencil import Specification, Unreadable, decode
 
 PressureVerdict = Literal["enough", "short", "check"]
 
@@ -85,6 +85,15 @@ def pressure_needed(
     own = Reason("A test pressure that the regulations name for this very lading is not looked up")
     reasons = (rule.reason, own)
     return PressureNeeded(needed, marked, verdict, tuple(terms), missing, reasons)
+
+
+def needed_for(car: Car, pressures: LadingPressures, rulebook: Rulebook) -> PressureNeeded | None:
+    """The same for a car as it is stenciled; None as well where that cannot be read."""
+    try:
+        spec = decode(car.specification, rulebook.stencils)
+    except Unreadable:
+        return None
+    return pressure_needed(spec, car, pressures, rulebook)
 
 
 def _terms(within: Within, car: Car, pressures: LadingPressures, rule: Rule) -> list[Term]:

@@ -29,7 +29,8 @@ from app.store import cars, due
 from app.store.bearers import bearers, meant
 from app.store.due import DueListRow
 from app.store.events import inspected
-from app.store.intake import KnownCar, Name
+from app.store.intake import KnownCar
+from app.store.names import Name
 
 router = APIRouter()
 

@@ -15,8 +15,7 @@ from app.actions import rulebooks
 from app.actions.rulebooks import Programme
 from app.core.facts import Answer, Reason, Settings
 from app.core.rule import Rulebook
-from app.core.stencil import Unreadable, decode
-from app.core.test_pressure import PressureNeeded, pressure_needed
+from app.core.test_pressure import PressureNeeded, needed_for
 from app.core.trial import Move, moves
 from app.pages import trial_form
 from app.pages.car_view import DueLine, line
@@ -115,12 +114,7 @@ def _pressure(record: CarRecord, tried: Tried, rulebook: Rulebook) -> PressureNe
     """The test pressure that the tried lading asks for, where its vapor pressure is on the list."""
     if tried.change.service is None:
         return None
-    car = replace(record.car, service=tried.change.service)
-    try:
-        spec = decode(car.specification, rulebook.stencils)
-    except Unreadable:
-        return None
-    return pressure_needed(spec, car, tried.pressures, rulebook)
+    return needed_for(replace(record.car, service=tried.change.service), tried.pressures, rulebook)
 
 
 def _line(move: Move, day: date, soon: int) -> TrialLine:

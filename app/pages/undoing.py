@@ -21,7 +21,7 @@ from app.pages.changing import Done, Looking, Seen, attempt, changed
 from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
-from app.store import cars, components
+from app.store import bearers, cars, components
 from app.store.names import read_prefix
 from app.store.tables import Car
 
@@ -140,10 +140,11 @@ def move_to_other_car(
 def _named(db: Session, text: str) -> Car:
     prefix = read_prefix(text)
     whole = prefix.mark and prefix.digits
-    found = cars.all_named(db, prefix.mark, int(prefix.digits)) if whole else ()
+    name = (prefix.mark, int(prefix.digits or 0))
+    found = bearers.all_named(db, [name]).get(name, ()) if whole else ()
     if len(found) != 1:
         raise Refused(f"There is not one car named {text!r} in your reach. Give mark and number.")
-    return found[0]
+    return cars.car_or_raise(db, found[0])
 
 
 def _done(

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import select, true
 from sqlalchemy.orm import Session
 
 from app.store import reach
 from app.store.columns import BEGINNING
-from app.store.intake import KNOWN, KnownCar, Name, in_parts
+from app.store.intake import KNOWN, KnownCar, in_parts
+from app.store.names import Name, NamePrefix, matches
 from app.store.tables import IN_RECORD, Car, CarName, Standing
 
 # From a day on until another, which is no longer in it; date.max: nobody says that it ended.
@@ -56,6 +57,41 @@ def names_of(db: Session, car_id: int) -> set[Name]:
         CarName.car_id == car_id, CarName.superseded_at.is_(None)
     )
     return {(mark, number) for mark, number in db.execute(query)}
+
+
+def all_named(db: Session, names: Collection[Name]) -> dict[Name, list[int]]:
+    """The keys of all cars in record under each name that the session reaches.
+
+    One, unless two companies each have it; a name that no car bears is not in the answer.
+    """
+    numbers: dict[str, set[int]] = defaultdict(set)
+    for mark, number in names:
+        numbers[mark].add(number)
+    found: dict[Name, list[int]] = defaultdict(list)
+    for mark, wanted in numbers.items():
+        query = select(Car.number, Car.id).where(
+            Car.mark == mark,
+            Car.number.in_(sorted(wanted)),
+            Car.standing.in_(IN_RECORD),
+            reach.whole(db, Car.owner_id, Car.id),
+        )
+        for number, car_id in db.execute(query.order_by(Car.id)):
+            found[mark, number].append(car_id)
+    return found
+
+
+def names_in_record(
+    db: Session, search: NamePrefix, region: str | None, limit: int
+) -> Sequence[Name]:
+    """Marks and numbers of the cars in record that begin so and stand in the region, at most so many."""
+    query = select(Car.mark, Car.number).where(
+        Car.standing.in_(IN_RECORD),
+        matches(search, Car.mark.expression, Car.number.expression),
+        reach.whole(db, Car.owner_id, Car.id),
+        Car.region == region if region else true(),
+    )
+    found = db.execute(query.order_by(Car.mark, Car.number, Car.id).limit(limit))
+    return [(mark, number) for mark, number in found]
 
 
 def meant(borne: Sequence[Borne], first: date, last: date, today: date) -> list[KnownCar]:

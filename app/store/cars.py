@@ -121,20 +121,6 @@ def by_name(db: Session, mark: str, number: int) -> Car | None:
     ).first()
 
 
-def all_named(db: Session, mark: str, number: int) -> Sequence[Car]:
-    """Every car in record under this name that the session reaches: one, unless two companies each have it."""
-    return db.scalars(
-        select(Car)
-        .where(
-            Car.mark == mark,
-            Car.number == number,
-            Car.standing.in_(IN_RECORD),
-            reach.whole(db, Car.owner_id, Car.id),
-        )
-        .order_by(Car.id)
-    ).all()
-
-
 def once_named(db: Session, mark: str, number: int) -> Sequence[Car]:
     """Every car that ever bore this name, those out of record among them."""
     named = select(CarName.car_id).where(

@@ -116,6 +116,14 @@ def by_car(table: str) -> Index:
     return Index(f"ix_{table}_by_car", "car_id", "from_on", "id")
 
 
+class Made:
+    """A row that somebody made and nobody changes."""
+
+    id: Mapped[Id]
+    recorded_at: Mapped[datetime] = mapped_column(Moment)
+    recorded_by: Mapped[Words]
+
+
 class Recorded:
     """A row that was recorded at a moment by somebody, and counts until it is superseded (then stamped once)."""
 

@@ -33,6 +33,7 @@ from app.store.tables import (
     Fitting,
     HoldFact,
     Installation,
+    Lading,
     LiningFact,
     Ownership,
     ReadingRow,
@@ -224,6 +225,20 @@ def service_of(row: AnyRow | None) -> core.Service:
         corrosive_or_reactive=row.corrosive_or_reactive,
         corrosion_rate_mil_per_year=_exact(row.corrosion_rate_mil_per_year),
         fluorinated_hydrocarbon_only=row.fluorinated_hydrocarbon_only,
+    )
+
+
+def service_listed(entry: Lading) -> core.Service:
+    """What a car would carry with this entry of the list chosen for it."""
+    return core.Service(
+        commodity=entry.name,
+        un=entry.un,
+        hazardous=entry.hazardous,
+        hazard_class=entry.hazard_class,
+        packing_group=entry.packing_group,
+        poison_by_inhalation=entry.poison_by_inhalation,
+        corrosive_or_reactive=entry.corrosive_or_reactive,
+        corrosion_rate_mil_per_year=_exact(entry.corrosion_rate_mil_per_year),
     )
 
 

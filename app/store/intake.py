@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session, aliased
 from app.store import reach
 from app.store.columns import CarFact, Recorded
 from app.store.derived import ImportRun
+from app.store.names import Name
 from app.store.tables import (
     IN_RECORD,
     Car,
@@ -27,7 +28,6 @@ from app.store.tables import (
     Withdrawal,
 )
 
-Name = tuple[str, int]
 # As many keys as one query takes without coming near any engine's limit of parameters.
 AT_ONCE = 5_000
 

@@ -20,6 +20,12 @@ def by_name(db: Session, name: str) -> Lading | None:
     return db.scalars(select(Lading).where(Lading.name == name)).first()
 
 
+def meant(db: Session, name: str, un: str | None) -> Sequence[Lading]:
+    """The entries with the identification number where one was written, else with the name whatever its capitals."""
+    same = Lading.un == un if un else func.lower(Lading.name) == name.lower()
+    return db.scalars(select(Lading).where(same).order_by(func.lower(Lading.name), Lading.id)).all()
+
+
 def lading_or_raise(db: Session, lading_id: int) -> Lading:
     lading = db.get(Lading, lading_id)
     if lading is None:

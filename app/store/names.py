@@ -10,6 +10,8 @@ from sqlalchemy import ColumnElement, and_, or_, true
 
 from app.errors import Refused
 
+# A mark and its number.
+Name = tuple[str, int]
 LARGEST = 999_999
 WRITTEN = re.compile(r"([A-Z]{0,4})0*(\d{0,6})\Z")
 

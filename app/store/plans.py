@@ -5,7 +5,7 @@ Every row is as it was made; another way of planning is another row.
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from typing import Any, get_args
 
 from sqlalchemy import (
@@ -22,17 +22,9 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.core.plan.revise import Kind
-from app.store.columns import Base, Id, Key, Moment, Words, one_of
+from app.store.columns import Base, Key, Made, Words, one_of
 
 CHANGES: tuple[str, ...] = get_args(Kind)
-
-
-class Made:
-    """A row that somebody made and nobody changes."""
-
-    id: Mapped[Id]
-    recorded_at: Mapped[datetime] = mapped_column(Moment)
-    recorded_by: Mapped[Words]
 
 
 class PlanningBasis(Made, Base):

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
 from typing import Annotated
 
 from fastapi import Depends, Request
-from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 
 from app.actions.copies import attachments_of
@@ -14,9 +12,8 @@ from app.actions.pictures import Desk
 from app.pictures import Attachments, Limits
 from app.pictures.arriving import LARGEST_PIECE
 from app.settings import Settings
-from app.store import db as store_db
-from app.web.admission import Admitted, admitted, check_store, doer
 from app.web.bodies import HANG_UP
+from app.web.requests import Opening
 
 TOO_LARGE = f"A piece of a photograph has at most {LARGEST_PIECE} bytes, and this is more."
 
@@ -38,18 +35,10 @@ def limits_of(settings: Settings) -> Limits:
     )
 
 
-def desk(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> Desk:
+def desk(request: Request, sessions: Opening) -> Desk:
     """Sessions are opened as they are needed: decoding takes seconds, in which others write."""
-    state = request.app.state
-    check_store(request)
-
-    def reading() -> AbstractContextManager[Session]:
-        return store_db.read_session(state.sessions, asked.reach)
-
-    def writing() -> AbstractContextManager[Session]:
-        return store_db.write_session(state.sessions, asked.reach, doer(request, asked))
-
-    return Desk(attachments(request), limits_of(state.settings), reading, writing)
+    settings = request.app.state.settings
+    return Desk(attachments(request), limits_of(settings), sessions.reading, sessions.writing)
 
 
 async def piece(request: Request) -> bytes:

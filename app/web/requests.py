@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
@@ -13,6 +15,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
 from app.access import Viewer
+from app.actions.stamp import Stamp
 from app.errors import NotFound
 from app.settings import Settings
 from app.store import db as store_db
@@ -38,6 +41,28 @@ def session(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> 
     )
     with opened as db:
         yield db
+
+
+@dataclass(frozen=True, slots=True)
+class Sessions:
+    """Short sessions with the reach of who asks, opened as they are needed."""
+
+    reading: Callable[[], AbstractContextManager[Session]]
+    writing: Callable[[], AbstractContextManager[Session]]
+
+
+def sessions(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> Sessions:
+    """For what reads for long, or keeps something though it only asks."""
+    state = request.app.state
+    check_store(request)
+
+    def reading() -> AbstractContextManager[Session]:
+        return store_db.read_session(state.sessions, asked.reach)
+
+    def writing() -> AbstractContextManager[Session]:
+        return store_db.write_session(state.sessions, asked.reach, doer(request, asked))
+
+    return Sessions(reading, writing)
 
 
 def now(request: Request) -> datetime:
@@ -109,6 +134,14 @@ def recorder(asked: Annotated[Viewer, Depends(viewer)]) -> str:
     return asked.name
 
 
+def stamp(
+    by: Annotated[str, Depends(recorder)],
+    at: Annotated[datetime, Depends(now)],
+    day: Annotated[date, Depends(today)],
+) -> Stamp:
+    return Stamp(by, at, day)
+
+
 def recorder_for(person: str, named: str) -> str:
     """A person who records through a program that names itself, or for another."""
     return f"{person} ({named})"[:200] if named and named != person else person
@@ -133,10 +166,12 @@ def _that_a_row_can_have(given: Any) -> Any:
 Key = Annotated[int, BeforeValidator(_that_a_row_can_have), Path(ge=1, le=LARGEST_KEY)]
 # scope="function": the commit comes before the answer, so that a failed one is no 200.
 Db = Annotated[Session, Depends(session, scope="function")]
+Opening = Annotated[Sessions, Depends(sessions)]
 Posted = Annotated[Sent, Depends(posted, scope="function")]
 Now = Annotated[datetime, Depends(now)]
 Today = Annotated[date, Depends(today)]
 Configured = Annotated[Settings, Depends(settings)]
+Stamped = Annotated[Stamp, Depends(stamp)]
 Recorder = Annotated[str, Depends(recorder)]
 Seeing = Annotated[Viewer, Depends(viewer)]
 Asking = Annotated[Admitted, Depends(admitted)]

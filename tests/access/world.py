@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from dataclasses import field as of
 from datetime import date
 from typing import cast
@@ -20,6 +20,7 @@ from app.actions import (
     facilities,
     field,
     instructions,
+    may_load,
     pictures,
     plans,
     rulebooks,
@@ -209,6 +210,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         thing.person_id = someone.id
     db.get_one(ImportRun, run.id).parties = [party.id]
     report = _report(db, car.id, people[2], party)
+    list_key = _asked_about(db, f"{name[0]} {name[1]}", someone)
     job = Job(
         id=f"job-of-{party.id}",
         kind="refresh-due",
@@ -229,7 +231,15 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
         "plan_id": str(version.plan_id), "version_id": str(version.id),
         "report_id": str(report.id), "report_key": report.key,
+        "list_key": list_key,
     }  # fmt: skip
+
+
+def _asked_about(db: Session, car: str, person: Person) -> str:
+    """A question of somebody's whether the car may be loaded."""
+    db.info["reach"] = replace(db.info["reach"], person_id=person.id)
+    asked, when = [may_load.Asked(car)], may_load.When(TODAY)
+    return may_load.keep(db, asked, when, may_load.answers(db, asked, when), STAMP)
 
 
 def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:

@@ -195,6 +195,9 @@ def test_a_program_at_the_rack_asks_by_mark_and_number(rack, name, status, said)
         told = answer.json()
         assert (told["car"], told["on"]) == ("ZQAX 1", "2026-11-25")
         assert set(told["loading"]) == {"verdict", "reasons", "caution"}
+        assert set(told) - {"loading"} == {
+            "car", "on", "lading", "through", "soon", "warnings", "moving",
+        }  # fmt: skip
     else:
         assert said in answer.json()["error"]["message"]
 

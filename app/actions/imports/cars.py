@@ -21,7 +21,8 @@ from app.files.headers import RowFault
 from app.store import intake, intake_cars, tables
 from app.store.bearers import Borne, bearers
 from app.store.columns import BEGINNING
-from app.store.intake import KnownCar, Name
+from app.store.intake import KnownCar
+from app.store.names import Name
 
 PARTIES = ("owner", "lining_owner", "equipment_owner")
 

@@ -14,7 +14,8 @@ from app.files.days import Day
 from app.files.headers import RowFault
 from app.store import intake
 from app.store.bearers import Borne, bearers, meant
-from app.store.intake import KnownCar, Name
+from app.store.intake import KnownCar
+from app.store.names import Name
 
 DayOf = Callable[[Stated], Day | None]
 

@@ -1,0 +1,122 @@
+"""What is told of moving a car that may not be loaded, and the days around a loading."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from fractions import Fraction
+
+import pytest
+from dateutil.relativedelta import relativedelta
+
+from app.core.facts import Due, Loading, Reason
+from app.core.loading import CAUTION, falling_due, in_date_through, strictest, with_pressure
+from app.core.moving import OPEN, moving
+from app.core.test_pressure import PressureNeeded, Term
+from app.rules.reader import default_rulebook
+
+DAY = date(2026, 11, 25)
+
+
+def due(item: str, due_on: date | None, state: str = "dated") -> Due:
+    return Due(
+        item=item, state=state, due_on=due_on, basis_on=None, interval_months=None,
+        calculated_due_on=due_on, confidence="verified", reasons=(), rule="",
+    )  # fmt: skip
+
+
+def answer(verdict: str) -> Loading:
+    return Loading(verdict, (Reason("as it stands"),), CAUTION)
+
+
+@pytest.mark.parametrize("verdict", ["may_load", "check"])
+def test_nothing_is_told_of_moving_a_car_that_is_not_forbidden_to_load(verdict):
+    assert moving(answer(verdict), default_rulebook()) == ()
+
+
+def test_moving_a_forbidden_car_is_told_with_its_citations_and_never_as_a_yes():
+    """49 CFR 173.31(a)(3), (d)(1), 2015 edition; 174.50 as agency pages of 2014 tell it."""
+    told = moving(answer("may_not_load"), default_rulebook())
+    assert [each.situation for each in told] == ["loaded", "to_shop"]
+    cited = [reason.citation for each in told for reason in each.reasons]
+    assert cited == ["49 CFR 173.31(a)(3)", "49 CFR 173.31(d)(1)", "49 CFR 174.50"]
+    words = " ".join(reason.text for each in told for reason in each.reasons)
+    assert "it says nothing" in words
+    assert "no permission" in OPEN
+
+
+# Days from the loading to the due day; within how many days is asked for; whether it is told.
+AHEAD = [
+    (-1, 30, False),
+    (0, 30, True),
+    (1, 0, False),
+    (0, 0, True),
+    (30, 30, True),
+    (31, 30, False),
+]
+
+
+@pytest.mark.parametrize(("days", "within", "told"), AHEAD)
+def test_what_falls_due_within_the_days_asked_for_is_told_to_its_last_day(days, within, told):
+    """Counted once more by dateutil."""
+    items = [due("thickness", DAY + relativedelta(days=days))]
+    said = falling_due(items, DAY, within)
+    assert [each.text for each in said] == (
+        [f"Thickness test falls due on {items[0].due_on}, {_in(days)}"] if told else []
+    )
+
+
+def _in(days: int) -> str:
+    return {0: "today", 1: "tomorrow"}.get(days, f"in {days} days")
+
+
+# Items that only the car's mechanics ask for, that happen by event or are not known, do not count.
+THROUGH = [
+    ([], None),
+    ([("thickness", 10)], 10),
+    ([("thickness", 10), ("visual", 5), ("air_brake", 1)], 5),
+    ([("air_brake", 1)], None),
+]
+
+
+@pytest.mark.parametrize(("items", "days"), THROUGH)
+def test_a_car_is_in_date_through_the_soonest_day_that_decides(items, days):
+    dated = [due(item, DAY + timedelta(days=each)) for item, each in items]
+    undated = [due("lining", None, "unknown"), due("leakage", None, "by_event")]
+    expected = None if days is None else DAY + timedelta(days=days)
+    assert in_date_through([*dated, *undated]) == expected
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "chosen"),
+    [
+        (["may_load"], 0),
+        (["may_load", "check", "may_not_load"], 2),
+        (["may_load", "check", "check"], 1),
+    ],
+)
+def test_of_several_answers_the_first_that_allows_least_counts(verdicts, chosen):
+    answers = [answer(verdict) for verdict in verdicts]
+    assert strictest(answers) is answers[chosen]
+
+
+def needed(verdict: str) -> PressureNeeded:
+    rule = Reason("The test pressure is at least the greatest", "49 CFR 173.31(c)")
+    term = Term(Fraction(266, 2), "133 % of vapor pressure at 115 F")
+    return PressureNeeded(term.psig, Fraction(100), verdict, (term,), (), (rule,))
+
+
+@pytest.mark.parametrize("pressure", [None, needed("enough"), needed("check")])
+def test_pressure_that_is_enough_or_not_known_leaves_the_answer_as_it_is(pressure):
+    assert with_pressure(answer("may_load"), pressure) == answer("may_load")
+
+
+def test_a_lading_that_asks_for_more_test_pressure_may_not_be_loaded():
+    """49 CFR 173.31(c), 2015 edition."""
+    told = with_pressure(answer("may_load"), needed("short"))
+    assert told.verdict == "may_not_load"
+    assert told.reasons[0].text == (
+        "The lading asks for a test pressure of 133 psig, 133 % of vapor pressure at 115 F; the car is marked "
+        "with 100 psig"
+    )
+    assert told.reasons[0].citation == "49 CFR 173.31(c)"
+    assert told.reasons[1:] == answer("may_load").reasons
