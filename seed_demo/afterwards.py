@@ -8,7 +8,15 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.actions import cars, events
-from app.actions.changes import CarDetails, NewEvent, NewName, NewReading, NewService, NewStanding
+from app.actions.changes import (
+    CarDetails,
+    NewEvent,
+    NewHold,
+    NewName,
+    NewReading,
+    NewService,
+    NewStanding,
+)
 from app.actions.stamp import Stamp
 from app.store import cars as register
 from app.store import events as recorded
@@ -32,6 +40,13 @@ def _stands(standing: str, reason: str) -> Step:
         cars.change_standing(db, car_id, NewStanding(standing, reason, days.day(1)), stamp)
 
     return step
+
+
+def _hold(db: Session, car_id: int, days: Days, stamp: Stamp) -> None:
+    reason = "The bottom outlet weeps (invented); nobody loads it until it was looked at."
+    cars.hold_or_release(
+        db, car_id, NewHold(held=True, reason=reason, from_on=days.day(0, 3)), stamp
+    )
 
 
 def _damage(db: Session, car_id: int, days: Days, stamp: Stamp) -> None:
@@ -100,4 +115,5 @@ STEPS: dict[int, Step] = {
     176: _into_acid,
     177: _mend_reading,
     178: _withdraw,
+    179: _hold,
 }

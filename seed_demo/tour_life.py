@@ -1,4 +1,4 @@
-"""Tour cars 170 to 178: a car's life in the record, and corrections."""
+"""Tour cars 170 to 179: a car's life in the record, corrections, and a hold."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from seed_demo.tour_cars import SOUND, bottom, lading, tour_car
 
 
 def cars(days: Days) -> list[DemoCar]:
-    return [*_standings(days), *_changes(days), *_corrections(days)]
+    return [*_standings(days), *_changes(days), *_corrections(days), _held(days)]
 
 
 def _plain(days: Days, number: int, shows: str, months: int = 60, **facts: str) -> DemoCar:
@@ -47,3 +47,9 @@ def _corrections(days: Days) -> list[DemoCar]:
                  Inspection(days.back(5), "visual;structural_integrity"),
                  built_on=days.back(240)),
     ]  # fmt: skip
+
+
+def _held(days: Days) -> DemoCar:
+    return _plain(
+        days, 179, "In date, and put on hold: it is not loaded until somebody releases it.", 30
+    )

@@ -26,7 +26,7 @@ from app.store.asked import Standpoint
 from app.store.db import make_engine, sessions
 from app.store.tables import Car, EventRow
 from seed_demo.demo_files import tour
-from seed_demo.shapes import TOUR_MARK
+from seed_demo.shapes import TOUR_MARK, Days
 
 
 @pytest.fixture(scope="module")
@@ -434,6 +434,14 @@ def test_every_tour_car_tells_what_it_shows_in_its_history(demo, loaded_on):
     for car in tour(loaded_on):
         notes = [shown.row.notes for shown in events.history(demo, _car_id(demo, car.number))]
         assert f"Tour: {car.shows}" in notes
+
+
+def test_a_car_on_hold_may_not_be_loaded_though_all_of_it_is_in_date(demo, loaded_on):
+    held_on = Days(loaded_on).day(0, 3)
+    assert _answer(demo, 179, held_on - relativedelta(days=1)).loading.verdict == "may_load"
+    told = _answer(demo, 179, held_on).loading
+    assert told.verdict == "may_not_load"
+    assert told.reasons[0].text.startswith(f"On hold since {held_on}: The bottom outlet weeps")
 
 
 def test_all_statuses_are_in_the_lists_of_cars_in_service(demo, loaded_on):
