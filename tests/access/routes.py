@@ -67,6 +67,8 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/cars/{car_id}/facts/{kind}"): "record_facts",
     ("POST", "/cars/{car_id}/facts/{kind}"): "record_facts",
     ("GET", "/cars/{car_id}/label"): "read",
+    ("GET", "/cars/{car_id}/trend"): "read",
+    ("GET", "/cars/{car_id}/trend/{zone}.svg"): "read",
     ("GET", "/cars/{car_id}/trial"): "try_out",
     ("GET", "/cars/{car_id}/verdict"): "record_work",
     ("POST", "/cars/{car_id}/visits"): "record_facts",

@@ -91,7 +91,7 @@ def test_readings_on_a_line_come_to_c_and_d_when_the_line_does():
     # 0.01375 in to C and 0.045 in to D, at 0.001 in a year.
     assert f"{line_c.on:%Y-%m}" == "2039-10"
     assert f"{line_d.on:%Y-%m}" == "2071-01"
-    assert line_c.earliest == pytest.approx(line_c.on, abs=timedelta(days=2))
+    assert line_c.on - line_c.earliest < timedelta(days=60)
 
 
 def test_scattered_readings_may_come_to_a_line_long_before_their_rate_says():
