@@ -14,7 +14,15 @@ from functools import lru_cache
 from math import cos, pi, sin, sqrt, tan
 from statistics import fmean, linear_regression
 
-from app.core.facts import Answer, Car, Event, Extent, Reading, ZoneThickness
+from app.core.facts import (
+    SHELL_AND_HEAD_ZONES,
+    Answer,
+    Car,
+    Event,
+    Extent,
+    Reading,
+    ZoneThickness,
+)
 from app.core.lining import lining_steps
 from app.core.rule import Rulebook
 from app.core.thickness import judged_extent
@@ -279,3 +287,13 @@ def _how_many_days(count: int, began: Beginning | None) -> str:
         2: f"Read in two thickness tests{since}: a rate, but no interval, which takes three",
     }
     return told.get(count, "")
+
+
+def fastest(car: Car, events: Sequence[Event], rulebook: Rulebook) -> Rate | None:
+    """The rate of the shell or head zone that wears fastest by its general readings; None where none has a rate."""
+    found = points(car, events, rulebook)
+    rates = [
+        fitted([point for point in found.get((zone, "general"), ()) if not point.left_out])
+        for zone in SHELL_AND_HEAD_ZONES
+    ]
+    return min((rate for rate in rates if rate), key=lambda rate: rate.a_year, default=None)
