@@ -325,7 +325,7 @@ def _worst_first(one: _Judged) -> tuple[int, Fraction, date]:
 
 
 def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
-    extent, reasons = _extent(one.reading, rulebook)
+    extent, reasons = judged_extent(one.reading, rulebook)
     condemning = line.e if extent == "local" else line.d
     assert condemning is not None
     assert line.c is not None
@@ -342,7 +342,7 @@ def _judged(one: Measured, line: Lines, rulebook: Rulebook) -> _Judged:
     return _Judged("above_c", one, extent, reasons)
 
 
-def _extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason, ...]]:
+def judged_extent(reading: Reading, rulebook: Rulebook) -> tuple[Extent, tuple[Reason, ...]]:
     """Local only when small enough and far enough from the next reduction (180.509(g)); else general."""
     if reading.extent == "general":
         return "general", ()

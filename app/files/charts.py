@@ -48,6 +48,11 @@ DASHES = (("solid", "none"), ("dashed", "10 5"), ("dotted", "2 4"))
 FAINT_GUIDES = (
     ".guide.line, .guide { stroke: #d5d0c2 !important; stroke-dasharray: none !important }"
 )
+Drawn = Literal["dots", "hollow", "solid", "dashed", "dotted"]
+STRONG_LEVELS = (
+    f".axis.y .major.guide.line {{ stroke: {INK} !important; stroke-width: 1.3 !important; "
+    "stroke-dasharray: 14 3 2 3 !important }"
+)
 MARGIN, LEGEND_COLUMNS, LEGEND_ROW = 10, 4, 24
 
 
@@ -70,10 +75,11 @@ def svg(chart: Chart) -> bytes:
     """The picture; it has no name of its own, so whoever shows it says what it is of."""
     pygal = _library()
     made = {"stacked": pygal.StackedBar, "beside": pygal.Bar, "lines": pygal.Line}[chart.kind]
+    colours = LINE_COLOURS if chart.kind == "lines" else COLOURS
     drawn = made(
-        style=_style(pygal, chart), width=chart.width, height=chart.height, js=[], explicit_size=True,
+        style=_style(pygal, colours), width=chart.width, height=chart.height, js=[], explicit_size=True,
         legend_at_bottom=True, legend_at_bottom_columns=LEGEND_COLUMNS, margin=MARGIN,
-        margin_bottom=_below(chart), x_labels_major_every=chart.every, show_minor_x_labels=chart.every == 1,
+        margin_bottom=_below(len(chart.series)), x_labels_major_every=chart.every, show_minor_x_labels=chart.every == 1,
         truncate_legend=-1, truncate_label=-1, show_dots=False, include_x_axis=True,
         value_formatter=lambda number: f"{number:,.10g}".replace(",", "\u202f"),
     )  # fmt: skip
@@ -89,6 +95,90 @@ def svg(chart: Chart) -> bytes:
     return _tidied(drawn.render())
 
 
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Points by year (2026.5 is its middle) and value: as dots, hollow ones for what does not count, or as a line."""
+
+    name: str
+    points: Sequence[tuple[float, float]]
+    drawn: Drawn = "solid"
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """Values over the years, against `levels`: values with a name, each a line across the picture."""
+
+    tracks: Sequence[Track]
+    levels: Sequence[tuple[str, float]] = ()
+    width: int = 1180
+    height: int = 340
+
+
+def course_svg(course: Course) -> bytes:
+    """The picture; as that of `svg`, it has no name of its own."""
+    pygal = _library()
+    style = _style(pygal, tuple(_track_colour(track) for track in course.tracks) or LINE_COLOURS)
+    drawn = pygal.XY(
+        style=style, width=course.width, height=course.height, js=[], explicit_size=True,
+        legend_at_bottom=True, legend_at_bottom_columns=LEGEND_COLUMNS, margin=MARGIN,
+        margin_bottom=_below(len(course.tracks)), truncate_legend=-1, dots_size=5,
+        no_data_text="Nothing to draw", x_value_formatter=lambda year: f"{year:g}",
+    )  # fmt: skip
+    drawn.config.css += [f"inline:{FAINT_GUIDES}", f"inline:{STRONG_LEVELS}"]
+    _scale(drawn, course)
+    for place, track in enumerate(course.tracks):
+        drawn.config.css.append(f"inline:{_track_style(place, track)}")
+        dots = track.drawn in ("dots", "hollow")
+        named = f"{track.name} ({_TOLD[track.drawn]})"
+        drawn.add(named, list(track.points), stroke=not dots, show_dots=dots)
+    return _tidied(drawn.render())
+
+
+def _scale(drawn: Any, course: Course) -> None:
+    """The levels by their names on the axis, and round numbers between them where there is room."""
+    values = [value for track in course.tracks for _, value in track.points]
+    values += [value for _, value in course.levels]
+    if not values:
+        return
+    low, high = min(values), max(values)
+    step = next((each for each in STEPS if high - low <= 8 * each), STEPS[-1])
+    first, last = int(low / step), int(high / step) + 1
+    room = (last - first) * step / 14
+    taken = [value for _, value in course.levels]
+    ticks = [round(at * step, 6) for at in range(first, last + 1)]
+    free = [tick for tick in ticks if all(abs(tick - value) > room for value in taken)]
+    drawn.range = (ticks[0], ticks[-1])
+    drawn.y_labels = [
+        *({"label": f"{tick:.10g}", "value": tick} for tick in free),
+        *({"label": f"{name} {value:.10g}", "value": value} for name, value in course.levels),
+    ]
+    drawn.y_labels_major = taken
+
+
+STEPS = (0.005, 0.01, 0.02, 0.05, 0.1, 0.2)
+_DASHES = {"solid": "none", "dashed": "10 5", "dotted": "2 4"}
+_TOLD = {"dots": "full dots", "hollow": "hollow dots"} | {name: name for name in _DASHES}
+
+
+def _track_colour(track: Track) -> str:
+    """What was read is dark, what is worked out of it has a colour."""
+    return LINE_COLOURS[0] if track.drawn in ("dots", "hollow") else LINE_COLOURS[1]
+
+
+def _track_style(place: int, track: Track) -> str:
+    colour = _track_colour(track)
+    if track.drawn in ("dots", "hollow"):
+        inside = colour if track.drawn == "dots" else PAPER
+        return (
+            f".serie-{place} .dot {{fill: {inside} !important; fill-opacity: 1 !important; "
+            f"stroke: {colour} !important; stroke-width: 2 !important}}"
+        )
+    return (
+        f".serie-{place} .line {{stroke: {colour} !important; stroke-width: 2.5 !important; "
+        f"stroke-dasharray: {_DASHES[track.drawn]} !important}}"
+    )
+
+
 def style_sums(picture: bytes) -> list[str]:
     """The sums of a picture's style sheets, as a Content-Security-Policy names what it allows."""
     styles = ElementTree.fromstring(picture).iter(f"{{{SVG}}}style")
@@ -96,18 +186,17 @@ def style_sums(picture: bytes) -> list[str]:
     return [f"'sha256-{one}'" for one in sums]
 
 
-def _style(pygal: Any, chart: Chart) -> Any:
+def _style(pygal: Any, colours: Sequence[str]) -> Any:
     return pygal.style.Style(
         background=PAPER, plot_background=PAPER, foreground=INK, foreground_strong=INK,
         foreground_subtle="#8a8f8c", opacity="1", opacity_hover="1",
-        colors=LINE_COLOURS if chart.kind == "lines" else COLOURS,
+        colors=tuple(colours),
         font_family="sans-serif", label_font_size=13, legend_font_size=14, major_label_font_size=13,
     )  # fmt: skip
 
 
-def _below(chart: Chart) -> int:
+def _below(count: int) -> int:
     """The margin below, px: the library keeps room for whole rows of the legend, not for one begun."""
-    count = len(chart.series)
     rows = -(-count // LEGEND_COLUMNS)
     return MARGIN + (rows - count // LEGEND_COLUMNS) * LEGEND_ROW
 

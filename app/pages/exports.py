@@ -1,4 +1,4 @@
-"""A list taken away as a file: CSV or XLSX of exactly the rows that the list holds."""
+"""A list taken away as a file: CSV or XLSX of exactly the rows that the list holds; and pictures."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from tempfile import SpooledTemporaryFile
 
 from fastapi.responses import Response, StreamingResponse
 
+from app.files.charts import style_sums
 from app.files.tables_out import Sheet, Value, csv_bytes, workbook_bytes, xlsx_bytes
-from app.web.headers import as_file
+from app.web.headers import POLICY, as_file
 
 CSV = "text/csv; charset=utf-8"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -44,6 +45,13 @@ def as_workbook(name: str, sheets: Sequence[Sheet]) -> Response:
 def download(content: bytes, name: str, kind: str) -> Response:
     """A small file that is whole already."""
     return Response(content, headers=as_file(name), media_type=kind)
+
+
+def as_picture(drawn: bytes) -> Response:
+    """An SVG. Opened by itself, it may use the style sheet that it came with, and no other."""
+    allowed = " ".join(["style-src", *style_sums(drawn)])
+    headers = {"Content-Security-Policy": POLICY.replace("style-src 'self'", allowed)}
+    return Response(drawn, media_type="image/svg+xml", headers=headers)
 
 
 def _download(pieces: Iterable[bytes], name: str, kind: str) -> Response:

@@ -43,6 +43,7 @@ WORDS = {
     "specification": "DOT 111A100W1", "lading_id": "1",
     "key": "no-such-key", "text": "DOT 111A100W1",
     "version": "no-such-set", "name": "main.js", "picture": "due",
+    "zone": "shell_top",
 }  # fmt: skip
 # Where one address wants another word, or a question.
 OTHERWISE = {
