@@ -41,6 +41,8 @@ PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000
 FEW_CARS, ONE_IN, ROUGHLY = 1_000, 3, 2e-3
 # On the way to a better bound: the share of the step that would close the gap at once, below which it is over.
 SMALLEST_STEP = 0.005
+# Of the time; in the rest the plan is put together, work placed on ties and its cost worked out anew.
+SEARCHING = 0.99
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,7 @@ def solve(
     `tell` is told bound and best cost as they improve; when `stop` says so, the best so far is given. What is found
     costs no more than a plan that is `known`. The same problem gives the same plan, where time does not end the search.
     """
-    watch = Watch(seconds, tell, stop)
+    watch = Watch(seconds * SEARCHING, tell, stop)
     first = _cheaper(problem, soonest_due_first(problem), known)
     if not problem.shops:  # nowhere to go
         total = cost(problem, first)
