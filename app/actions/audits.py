@@ -15,6 +15,7 @@ from app.actions.stamp import Stamp
 from app.core import contradictions
 from app.core.audit.points import ANSWERS, OnRecord, Point, Says, register_says
 from app.core.audit.sampling import at_most_wrong, drawn
+from app.core.loading import MECHANICAL
 from app.errors import Conflict, Fault, NotFound, Refused
 from app.rules.audit_points import built_in_points
 from app.store import auditing, car_as_known, cars, due, facilities
@@ -238,7 +239,7 @@ def on_record(db: Session, car_id: int, at: Standpoint) -> OnRecord:
     return OnRecord(
         day=at.as_of,
         answer=answered,
-        last=auditing.last_done(db, car_id, at),
+        last=[each for each in auditing.last_done(db, car_id, at) if each.item not in MECHANICAL],
         devices=[(each.label, each.device) for each in record.relief_devices],
         contradictions=contradictions.of_car(record.car, record.events, kinds, rulebook),
         unexplained=auditing.unexplained(db, car_id, at),

@@ -37,14 +37,14 @@ CLOSING = (
           "A report, a photograph, a paper by its number", "notes", (), True),
 )  # fmt: skip
 OPENING = (Field("said", "Why it is open again", cells.notes, "", "notes", (), True),)
-STATES = (("open", "Open"), ("closed", "Closed"), ("late", "Open and late"))
+STATES = (("open", "Open"), ("closed", "Closed"), ("late", "Open and late"), ("all", "All"))
 
 
 @router.get("/audits/findings")
 @web.may("record_work")
 def listed(request: Request, db: web.Db, today: web.Today) -> Response:
     state = request.query_params.get("state", "open")
-    if state not in {*dict(STATES), "all"}:
+    if state not in dict(STATES):
         raise NotFound("There is no such state of a finding. Want open, closed, late or all.")
     every = auditing.findings(db)
     kept_by = {

@@ -46,7 +46,7 @@ ANSWER_WORDS: Mapping[str, str] = {
     "not_looked_at": "not looked at",
 }
 SEVERITY_WORDS: Mapping[str, str] = {
-    "stop": "Stops the car until it is mended",
+    "stop": "May not be used until it is mended",
     "mend": "To be mended by a day",
     "remark": "Remark, nothing has to be mended",
 }

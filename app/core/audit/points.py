@@ -47,7 +47,7 @@ class LastDone:
 
 @dataclass(frozen=True, slots=True)
 class OnRecord:
-    """What was on record of a car on the day and at the moment of the draw."""
+    """What was on record of a car on the day and at the moment of the draw; `last` without mechanical items."""
 
     day: date
     answer: Answer
@@ -135,8 +135,9 @@ def _stencil(known: OnRecord) -> Says:
 
 
 def _same(text: str, on: date) -> bool:
-    """Whether the day lies within what is painted: the day itself, the month, or the year."""
-    return on.isoformat().startswith(text)
+    """Whether the day is the one painted, or lies in its year, or in its month: that is painted as its first day."""
+    painted = text.removesuffix("-01") if len(text) == len("YYYY-MM-DD") else text
+    return on.isoformat().startswith(painted)
 
 
 def _in_date(known: OnRecord) -> Says:
