@@ -6,6 +6,7 @@ from sqlalchemy import Connection
 
 from app.settings import read_settings
 from app.store import (  # noqa: F401  every table has to be known
+    audits,
     changes,
     derived,
     field,

@@ -19,6 +19,11 @@ from app.web.rendering import counted
 
 # What somebody did, to follow their name.
 DEEDS: Mapping[str, str] = {
+    "audit.answered": "answered points of an audit",
+    "audit.drawn": "drew a sample of cars for an audit",
+    "audit.finding_closed": "closed a finding of an audit",
+    "audit.finding_reopened": "opened a finding of an audit again",
+    "audit.found": "recorded a finding of an audit",
     "car.added": "added a car",
     "codes.turned_off": "turned codes of an app off",
     "codes.turned_on": "turned codes of an app on",
@@ -119,6 +124,10 @@ SECOND: Mapping[str, str] = {
 SIGNING_IN = frozenset(("person.signed_in", "person.gave_first_secret"))
 TABLES: Mapping[str, str] = {
     "approval": "approved other interval",
+    "audit_answer": "answer",
+    "audit_car": "car of a sample",
+    "audit_finding": "finding",
+    "audit_finding_step": "finding",
     "car_name": "mark and number",
     "construction": "specification and tank",
     "fitting": "equipment and sheeting",
@@ -143,10 +152,11 @@ BESIDE = frozenset((
     "id", "car_id", "recorded_at", "recorded_by", "import_id", "superseded_at", "corrects",
     "form_key", "original_id", "component_id", "installation_id", "event_id", "visit_id",
     "person_id", "row_id", "table_name", "place", "key", "instruction_id",
+    "audit_id", "audit_car_id", "finding_id", "selection", "checklist",
 ))  # fmt: skip
 
 # What a report of field work holds is told where it is shown, not line by line.
-TOLD_ELSEWHERE = frozenset(("field_entry", "report_event"))
+TOLD_ELSEWHERE = frozenset(("field_entry", "report_event", "audit_car"))
 
 
 @dataclass(frozen=True, slots=True)

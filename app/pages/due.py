@@ -309,10 +309,16 @@ def _wanted(at: Here, kind: Kind) -> Wanted:
     asked = Asked.of(at.request.query_params, NAMES)
     back = from_where.read(asked, at.request)
     given = _choices(at, back)
+    day = back.at.as_of if back else at.today
+    return Wanted(asked, filter_of(asked, given, kind, day, at.soon_days), given, back)
+
+
+def filter_of(asked: Asked, given: Choices, kind: Kind, as_of: date, soon_days: int) -> DueFilter:
+    """The list that the fields ask for; what is wrong is noted beside its field."""
     owner_id = asked.key("owner", given.owners)
-    made = DueFilter(
-        as_of=back.at.as_of if back else at.today,
-        soon_days=at.soon_days,
+    return DueFilter(
+        as_of=as_of,
+        soon_days=soon_days,
         owner_id=owner_id,
         owner=given.owner(owner_id),
         item=asked.one_of("item", ITEM_CHOICES),
@@ -325,7 +331,6 @@ def _wanted(at: Here, kind: Kind) -> Wanted:
         due_to=asked.day("to"),
         listed_only=asked.one_of("cars", CARS_CHOICES) is None,
     )
-    return Wanted(asked, made, given, back)
 
 
 def _choices(at: Here, back: Lookback | None) -> Choices:

@@ -204,7 +204,7 @@ def _cells(line: Line) -> Sequence[Any]:
 def wanted(request: Request, db: Session, beside: Collection[str] = ()) -> Wanted:
     """What the address asks of the register; `beside` are other names that the page knows."""
     asked = Asked.of(request.query_params, NAMES, beside)
-    made = _filter(asked, choices(request, db))
+    made = filter_of(asked, choices(request, db))
     made = replace(made, once_so_named=cars.once_beginning(db, made.search))
     return Wanted(asked, made, choices(request, db))
 
@@ -215,14 +215,15 @@ def wanted_seen(request: Request, db: Session) -> Wanted:
     back = from_where.read(asked, request)
     if back is None or back.stored:
         given = choices(request, db)
-        made = _filter(asked, given)
+        made = filter_of(asked, given)
         made = replace(made, once_so_named=cars.once_beginning(db, made.search))
         return Wanted(asked, made, given, back)
     given = from_where.choices_then(db, back.at)
-    return Wanted(asked, _filter(asked, given), given, back)
+    return Wanted(asked, filter_of(asked, given), given, back)
 
 
-def _filter(asked: Asked, given: Choices) -> RegisterFilter:
+def filter_of(asked: Asked, given: Choices) -> RegisterFilter:
+    """The register that the fields ask for; what is wrong is noted beside its field."""
     return RegisterFilter(
         search=asked.prefix("q"),
         owner_id=asked.key("owner", given.owners),

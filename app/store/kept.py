@@ -76,6 +76,9 @@ KEPT: Mapping[str, Kept] = {
     "plan_accepted": Kept(),
     "visit_plan": Kept(OF_CAR),
     "visit_work": Kept(OF_CAR),
+    # Whoever buys a car is not told of its former owner's audits, so these are of no car.
+    "audit": Kept(OF_PARTY, secret=frozenset(("names",))),
+    **dict.fromkeys(("audit_car", "audit_answer", "audit_finding", "audit_finding_step"), Kept()),
     "lading": Kept(settings=(("setting", "ladings"),)),
     "rulebook_edition": Kept(OF_OWNER, RULEBOOK),
     "rulebook_in_force": Kept(OF_OWNER, RULEBOOK),

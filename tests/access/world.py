@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.access import ROLES, Reach
 from app.actions import (
+    audits,
     cars,
     components,
     events,
@@ -49,7 +50,8 @@ from app.core.plan.demand import Selection
 from app.core.plan.soonest import Soonest
 from app.files import sheets
 from app.pictures import Attachments, Limits
-from app.store import reports
+from app.store import auditing, reports
+from app.store.cars import RegisterFilter
 from app.store.changes import ChangeAbout
 from app.store.derived import ImportRun, Job
 from app.store.field import Report
@@ -210,6 +212,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         thing.person_id = someone.id
     db.get_one(ImportRun, run.id).parties = [party.id]
     report = _report(db, car.id, people[2], party)
+    audit, drawn, finding = _audit(db, party)
     list_key = _asked_about(db, f"{name[0]} {name[1]}", someone)
     job = Job(
         id=f"job-of-{party.id}",
@@ -232,6 +235,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "plan_id": str(version.plan_id), "version_id": str(version.id),
         "report_id": str(report.id), "report_key": report.key,
         "list_key": list_key,
+        "audit_id": str(audit), "audit_car_id": str(drawn), "finding_id": str(finding),
     }  # fmt: skip
 
 
@@ -240,6 +244,16 @@ def _asked_about(db: Session, car: str, person: Person) -> str:
     db.info["reach"] = replace(db.info["reach"], person_id=person.id)
     asked, when = [may_load.Asked(car)], may_load.When(TODAY)
     return may_load.keep(db, asked, when, may_load.answers(db, asked, when), STAMP)
+
+
+def _audit(db: Session, party: Party) -> tuple[int, int, int]:
+    """An audit of the one car, with a finding on it."""
+    selected = audits.Selected("fleet", {}, RegisterFilter(), "Cars in the register.")
+    new = audits.NewAudit(f"Audit of {party.name}", selected, 1, "17", ("in_date",))
+    audit = audits.draw(db, party.id, new, STAMP)
+    [drawn] = auditing.drawn(db, audit.id)
+    wrong = audits.NewFinding("A paper lacks.", "remark", audit_car_id=drawn.id)
+    return audit.id, drawn.id, audits.find(db, audit.id, wrong, STAMP).id
 
 
 def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:
