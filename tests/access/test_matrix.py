@@ -30,6 +30,7 @@ WHO: dict[str, set[str]] = {
     "record_facts": DESK,
     "bring_in": DESK,
     "try_out": DESK,
+    "watch": DESK,
     "plan": DESK,
     "keep_rules": {"compliance"},
     "keep_ladings": set(),  # but for members of the party that keeps the register
