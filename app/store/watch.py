@@ -11,7 +11,7 @@ from app.store.columns import Base, Id, Key, Moment, Words, one_of
 from app.store.derived import STATES
 
 NOTICES = ("daily", "weekly")
-SENDING = ("sending", "sent", "failed")
+SENDING = ("sending", "sent", "failed", "nothing")
 # In `due_before`: that the car had no items at all, since it came into the register on that day.
 NO_ITEM = -1
 

@@ -26,7 +26,7 @@ def upgrade() -> None:
         ),
         sa.CheckConstraint("kind IN ('daily', 'weekly')", name=op.f("ck_notice_sent_kind")),
         sa.CheckConstraint(
-            "state IN ('sending', 'sent', 'failed')", name=op.f("ck_notice_sent_state")
+            "state IN ('sending', 'sent', 'failed', 'nothing')", name=op.f("ck_notice_sent_state")
         ),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_notice_sent_person_id_person")

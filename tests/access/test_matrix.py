@@ -43,7 +43,7 @@ WORDS = {
     "kind": "lading", "table": "stencil", "item": "visual", "step": "released",
     "specification": "DOT 111A100W1", "lading_id": "1",
     "key": "no-such-key", "text": "DOT 111A100W1",
-    "version": "no-such-set", "name": "main.js", "picture": "due",
+    "part": "overdue", "version": "no-such-set", "name": "main.js", "picture": "due",
 }  # fmt: skip
 # Where one address wants another word, or a question.
 OTHERWISE = {
