@@ -138,6 +138,8 @@ class Settings(BaseSettings):
     mail_user: str = ""
     mail_password: SecretStr = SecretStr("")
     mail_tls: Literal["starttls", "tls", "none"] = "starttls"
+    # From this hour on, in the time zone above, mails about what falls due are sent.
+    notices_hour: Annotated[int, Field(ge=0, le=23)] = 6
     # Sign-in by a provider of OpenID Connect; empty: there is none.
     openid_issuer: Annotated[str, AfterValidator(_issuer)] = ""
     openid_client_id: str = ""

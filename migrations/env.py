@@ -18,6 +18,7 @@ from app.store import (  # noqa: F401  every table has to be known
     retention,
     tables,
     visits,
+    watch,
 )
 from app.store.columns import Base, Exact, Moment
 from app.store.db import for_migrating, writing

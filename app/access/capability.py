@@ -13,6 +13,7 @@ Capability = Literal[
     "record_facts",  # what a car is, whose, in which service; adding cars; sending them to a shop
     "bring_in",  # files in, and taking them back
     "try_out",  # trials and the effect of an edition
+    "watch",  # the morning list: lines seen, saved lists and who answers for them, calendars, mails
     "plan",  # shop plans: standards, solving, accepting, and planned visits
     "keep_rules",  # loading editions, putting one in force
     "keep_ladings",  # the list of ladings to choose from
@@ -24,7 +25,7 @@ ROLES: tuple[Role, ...] = get_args(Role)
 CAPABILITIES: tuple[Capability, ...] = get_args(Capability)
 _DESK: frozenset[Capability] = frozenset(
     ("read", "load_check", "record_work", "record_facts", "bring_in", "try_out", "keep_record",
-     "plan", "own_account")
+     "watch", "plan", "own_account")
 )  # fmt: skip
 ALLOWED: Mapping[Role, frozenset[Capability]] = {
     "planner": _DESK | {"keep_ladings"},
@@ -48,6 +49,7 @@ KINDS_OF: Mapping[Capability, frozenset[Kind]] = {
     "record_facts": frozenset(),
     "bring_in": frozenset(),
     "try_out": frozenset(("shop",)),
+    "watch": FOREIGN,
     "plan": frozenset(),
     "keep_rules": frozenset(),
     "keep_ladings": frozenset(),

@@ -16,7 +16,7 @@ from app.actions.rulebooks import Programme
 from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
-from app.store import due, reach
+from app.store import due, due_before, reach
 from app.store import facts as crossing
 from app.store import rulebooks as editions
 from app.store.facts import CarRecord
@@ -93,6 +93,7 @@ def _refresh_batch(
         items, projection = as_stored(record, programme, today)
         rows += items
         projected.append({"car_id": record.car_id} | _renamed(projection))
+    due_before.keep(db, car_ids, today)
     due.replace(db, car_ids, rows)
     if projected:
         db.connection().execute(PROJECT, projected)

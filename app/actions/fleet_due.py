@@ -15,7 +15,7 @@ from app.bulk.answers import DueColumns, due_columns
 from app.bulk.rows import FleetRows
 from app.core.facts import ITEMS, Settings
 from app.core.stencil import decode
-from app.store import due, fleet_rows
+from app.store import due, due_before, fleet_rows
 from app.store.bulk import update_ready
 from app.store.columns import table_of
 from app.store.tables import Car
@@ -63,7 +63,7 @@ def rebuild(
     left = [car_id for car_id in ids if car_id not in known]
     for rows, found in columns(db, known, today, programme, settings):
         left += found.left
-        _write_items(db, found, _shared(rows, found, known))
+        _write_items(db, found, _shared(rows, found, known), today)
         _write_projections(db, _projections(db, rows, found, known, programme))
     return left
 
@@ -102,7 +102,7 @@ def _projections(
     return projections
 
 
-def _write_items(db: Session, found: DueColumns, shared: Mapping[int, AnyRow]) -> None:
+def _write_items(db: Session, found: DueColumns, shared: Mapping[int, AnyRow], today: date) -> None:
     """Put anew the items of those cars of which any is not stored as it is now."""
     ids, fresh = list(shared), found.rows(fleet_rows.written_days(db))
     told = {(car_id, *each) for car_id, each in shared.items()}
@@ -114,6 +114,7 @@ def _write_items(db: Session, found: DueColumns, shared: Mapping[int, AnyRow]) -
     if stored != fresh:
         changed |= {row[0] for row in set(fresh).symmetric_difference(stored)}
     anew = [(*row, ITEMS[row[1]], *shared[row[0]]) for row in fresh if row[0] in changed]
+    due_before.keep(db, sorted(changed), today)
     due.replace_ready(db, sorted(changed), (*ITEM_COLUMNS, "item", *SHARED), anew)
 
 

@@ -30,7 +30,7 @@ class Entry:
 def calendar_bytes(name: str, entries: Iterable[Entry], made_at: datetime) -> bytes:
     """A calendar of these entries, as it stands at a moment."""
     calendar = Calendar()
-    calendar.add("prodid", "-//Stencilbook//Visits//EN")
+    calendar.add("prodid", "-//Stencilbook//Calendar//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", _plain(name))
@@ -47,7 +47,8 @@ def _event(entry: Entry, made_at: datetime) -> Event:
     event.add("dtstart", entry.first)
     # The end is the day after the last (RFC 5545, 3.6.1).
     event.add("dtend", entry.last + timedelta(days=1))
-    event.add("location", _plain(entry.place))
+    if entry.place:
+        event.add("location", _plain(entry.place))
     event.add("description", _plain(entry.text))
     event.add("url", entry.address)
     event.add("status", "CONFIRMED" if entry.sure else "TENTATIVE")

@@ -20,11 +20,12 @@ from app import logs
 from app.actions import pictures
 from app.actions.copies import attachments_of
 from app.errors import Away
+from app.jobs import notices
 from app.jobs.doing import Doer
 from app.jobs.queue import beside
 from app.settings import Settings
-from app.store import migrate
-from app.store.db import make_engine
+from app.store import due_before, locks, migrate
+from app.store.db import make_engine, write_session
 
 SECONDS_BETWEEN_LOOKS = 1.0
 
@@ -47,8 +48,13 @@ def run(settings: Settings) -> None:
 
 def _consume(doer: Doer, settings: Settings) -> None:
     huey = doer.queue.huey
-    huey.periodic_task(crontab(hour="3", minute="0"), name="clear_up")(lambda: clear_up(settings))
+    at_night = crontab(hour="3", minute="0")
+    huey.periodic_task(at_night, name="clear_up")(lambda: clear_up(settings))
+    huey.periodic_task(at_night, name="forget")(lambda: forget(doer))
     clear_up(settings)
+    huey.periodic_task(crontab(minute="*/10"), name="send_notices")(
+        lambda: send_notices(doer, settings)
+    )
     # Also finds what another program asked for and then could not call for.
     huey.periodic_task(crontab(minute="*"), name="look_round")(doer.look_round)
     doer.look_round()
@@ -64,6 +70,22 @@ def clear_up(settings: Settings) -> None:
         pictures.clear_up(kept, datetime.now(UTC))
     except Away:
         log.warning("attachments cannot be reached, so nothing was cleared up")
+
+
+def forget(doer: Doer) -> None:
+    """Forget how due items stood weeks ago."""
+    with write_session(doer.factory) as db:
+        due_before.clear_up(db, datetime.now(UTC).date())
+
+
+def send_notices(doer: Doer, settings: Settings) -> None:
+    """Send the mails that are to go, unless another worker of the store is at it."""
+    if doer.engine.dialect.name == "sqlite":
+        notices.send_due(settings, doer.factory, datetime.now(UTC))
+        return
+    with locks.held(doer.engine, "notices") as mine:
+        if mine:
+            notices.send_due(settings, doer.factory, datetime.now(UTC))
 
 
 def _end_at_once() -> None:

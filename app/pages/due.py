@@ -297,8 +297,13 @@ def _cells(at: Here, rows: Rows, back: Lookback | None) -> Iterator[Sequence[Any
         (at.today, None) if back is None or back.stored else (back.at.as_of, back.at.known_at)
     )
     for row in each_told(at.db, rows.each(), day, known_at):
-        *plain, _ = [getattr(row, name) for name in EXPORTED]
-        yield [*plain, " ".join(_spoken(reason) for reason in row.reasons), *looked_from]
+        yield [*cells(row), *looked_from]
+
+
+def cells(row: DueListRow) -> list[Any]:
+    """A line of a file: the columns EXPORTED, its reasons as sentences."""
+    *plain, _ = [getattr(row, name) for name in EXPORTED]
+    return [*plain, " ".join(_spoken(reason) for reason in row.reasons)]
 
 
 def _spoken(reason: Reason) -> str:

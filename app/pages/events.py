@@ -47,11 +47,15 @@ def judge(db: Session, car: Car, today: date, only: frozenset[str] | None = None
 @router.get("/cars/{car_id}/events/new")
 @web.may("record_work")
 def inspection_form(
-    request: Request, car_id: web.Key, db: web.Db, looking: Looking
+    request: Request, car_id: web.Key, db: web.Db, looking: Looking, item: str = ""
 ) -> HTMLResponse:
+    """The empty form; `item` is ticked already where it can be inspected."""
     car, only = cars.part_or_raise(db, car_id)
     against = judge(db, car, looking.stamp.today, only)
-    return _shown(request, car, _new(car, event_form.blank(), against))
+    entries = event_form.blank()
+    if item in dict(against.inspections):
+        entries = entries.more({"items": item})
+    return _shown(request, car, _new(car, entries, against))
 
 
 @router.post("/cars/{car_id}/events")

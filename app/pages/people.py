@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from app import web
+from app import mail, web
 from app.access import ROLES, Viewer
 from app.actions import invitations, people
 from app.actions.people import REGISTER_ONLY, Office
@@ -22,7 +22,7 @@ from app.pages.roles import ROLE_CHOICES, role_words
 from app.store import accounts, members, qualifications
 from app.store.people import Invitation, Person
 from app.store.tables import Party
-from app.web import mail, signing
+from app.web import signing
 
 router = APIRouter()
 

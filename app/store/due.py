@@ -15,6 +15,7 @@ from sqlalchemy import (
     and_,
     case,
     delete,
+    false,
     func,
     or_,
     select,
@@ -23,7 +24,7 @@ from sqlalchemy.orm import Session
 
 from app.core.due import state_on
 from app.core.facts import ITEMS, Reason, Status
-from app.store import reach
+from app.store import aside, reach
 from app.store.bulk import insert_ready, insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
@@ -51,7 +52,8 @@ class DueFilter:
 
     `as_of` is today or later; of earlier days the stored items say nothing. Without a status it is
     every dated item (due now among them); `overdue` keeps what is due now or overdue. `listed_only`
-    leaves out cars that are not in service. `owner` is for the words alone.
+    leaves out cars that are not in service. `owner` is for the words alone. `aside`: only lines that are
+    set aside as seen, or none of these; `lists` keeps what any of these filters keeps.
     """
 
     as_of: date
@@ -67,6 +69,8 @@ class DueFilter:
     due_from: date | None = None
     due_to: date | None = None
     listed_only: bool = True
+    aside: bool | None = None
+    lists: tuple[DueFilter, ...] | None = None
 
     @property
     def undated(self) -> bool:
@@ -204,6 +208,21 @@ def count(db: Session, wanted: DueFilter) -> int:
     return db.scalar(select(func.count()).select_from(DueRow).where(*conditions)) or 0
 
 
+def by_owner(db: Session, wanted: DueFilter) -> dict[tuple[int, str], int]:
+    """How many rows of the list each owner has, by key and name."""
+    conditions = [*_conditions(db, wanted), *_kind_conditions(wanted)]
+    query = select(DueRow.owner_id, Party.name, func.count()).join(
+        Party, Party.id == DueRow.owner_id
+    )
+    found = db.execute(query.where(*conditions).group_by(DueRow.owner_id, Party.name))
+    return {(key, name): number for key, name, number in found}
+
+
+def kept_by(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
+    """What a filter asks of an item beside its status and its car's standing."""
+    return _conditions(db, replaced(wanted, listed_only=False))
+
+
 def cars_listed(db: Session, wanted: DueFilter) -> Select[int]:
     """The keys of the cars that the list holds an item of."""
     return select(DueRow.car_id).where(*_conditions(db, wanted), *_kind_conditions(wanted))
@@ -293,6 +312,12 @@ def _conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
         conditions.append(DueRow.due_on >= wanted.due_from)
     if wanted.due_to is not None:
         conditions.append(DueRow.due_on <= wanted.due_to)
+    if wanted.aside is not None:
+        set_aside = aside.is_aside(db, wanted.as_of)
+        conditions.append(set_aside if wanted.aside else ~set_aside)
+    if wanted.lists is not None:
+        each_list = [and_(*_conditions(db, each)) for each in wanted.lists]
+        conditions.append(or_(false(), *each_list))
     return conditions
 
 

@@ -109,6 +109,11 @@ KEPT: Mapping[str, Kept] = {
         secret=frozenset(("key_sha256",)),
         passing=frozenset(("used_at", "used_from")),
     ),
+    "saved_list": Kept(OF_PARTY),
+    # Not about its car: it changes nothing of what is recorded of that.
+    "due_seen": Kept(OF_PARTY),
+    "notice_wish": Kept(OF_PERSON),
+    "feed": Kept(OF_PERSON, secret=frozenset(("key_sha256",))),
 }
 
 

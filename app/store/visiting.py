@@ -363,6 +363,19 @@ def one(db: Session, visit_id: int) -> VisitShown:
     return next(each for each in _shown(db, Visit.id == visit.id))
 
 
+def working_on(db: Session, car_ids: Sequence[int]) -> dict[tuple[int, str], VisitShown]:
+    """By car and item the visit, planned or going on, in which the item is to be done and is not yet."""
+    query = reached(db).where(Visit.car_id.in_(car_ids)).order_by(Visit.id)
+    there = [each for each in made(db, query) if each.open or (each.planned and not each.gone)]
+    work = work_of(db, [each.id for each in there])
+    return {
+        (visit.car_id, each.item): visit
+        for visit in there
+        for each in work.get(visit.id, ())
+        if each.done_on is None
+    }
+
+
 def open_of(db: Session, car_id: int) -> VisitShown | None:
     """The visit that a car is on, if it is on one."""
     return next((each for each in of_car(db, car_id) if each.open), None)

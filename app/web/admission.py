@@ -49,6 +49,7 @@ IN_WORDS: dict[Capability, str] = {
     "record_facts": "change what is recorded of a car itself",
     "bring_in": "bring files in or take them back",
     "try_out": "try changes out",
+    "watch": "keep the morning list",
     "plan": "plan visits to shops",
     "keep_rules": "load or put in force editions of the rules",
     "keep_ladings": "change the list of ladings",

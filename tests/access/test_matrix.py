@@ -30,6 +30,7 @@ WHO: dict[str, set[str]] = {
     "record_facts": DESK,
     "bring_in": DESK,
     "try_out": DESK,
+    "watch": DESK,
     "plan": DESK,
     "keep_rules": {"compliance"},
     "keep_ladings": set(),  # but for members of the party that keeps the register
@@ -42,7 +43,7 @@ WORDS = {
     "kind": "lading", "table": "stencil", "item": "visual", "step": "released",
     "specification": "DOT 111A100W1", "lading_id": "1",
     "key": "no-such-key", "text": "DOT 111A100W1",
-    "version": "no-such-set", "name": "main.js", "picture": "due",
+    "part": "overdue", "version": "no-such-set", "name": "main.js", "picture": "due",
     "zone": "shell_top",
 }  # fmt: skip
 # Where one address wants another word, or a question.

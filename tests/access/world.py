@@ -60,6 +60,7 @@ from app.store.plans import PlanVersion
 from app.store.signed_in import fingerprint
 from app.store.tables import Party
 from app.store.visits import Visit
+from app.store.watch import SavedList
 from tests.field.entries import Tablet
 from tests.fixtures.people import LONG_AGO, NEVER
 from tests.fixtures.web import NOW, TODAY
@@ -201,12 +202,13 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     )
     visit = Visit(car_id=car.id, shop_id=party.id, **STAMP.columns())
     db.add(visit)
+    listed = SavedList(
+        party_id=party.id, person_id=people_of(db, party)[0].id, name=f"List of {party.name}",
+        asked={"q": name[0]}, shared=True, made_at=NOW,
+    )  # fmt: skip
+    db.add(listed)
     version = _plan(db, party, car.id, f"{name[0]} {name[1]}")
-    people = db.scalars(
-        select(Person)
-        .join(Membership, Membership.person_id == Person.id)
-        .where(Membership.party_id == party.id)
-    ).all()
+    people = people_of(db, party)
     someone = people[0]
     for thing in (upload, run):
         thing.person_id = someone.id
@@ -233,7 +235,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "facility_id": str(facility.id), "instruction_id": str(instruction.id),
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
         "plan_id": str(version.plan_id), "version_id": str(version.id),
-        "report_id": str(report.id), "report_key": report.key,
+        "report_id": str(report.id), "report_key": report.key, "list_id": str(listed.id),
         "list_key": list_key,
         "audit_id": str(audit), "audit_car_id": str(drawn), "finding_id": str(finding),
     }  # fmt: skip
@@ -254,6 +256,12 @@ def _audit(db: Session, party: Party) -> tuple[int, int, int]:
     [drawn] = auditing.drawn(db, audit.id)
     wrong = audits.NewFinding("A paper lacks.", "remark", audit_car_id=drawn.id)
     return audit.id, drawn.id, audits.find(db, audit.id, wrong, STAMP).id
+
+
+def people_of(db: Session, party: Party) -> list[Person]:
+    """Those of the party, in the order of the roles."""
+    query = select(Person).join(Membership, Membership.person_id == Person.id)
+    return list(db.scalars(query.where(Membership.party_id == party.id).order_by(Person.id)))
 
 
 def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:

@@ -11,7 +11,7 @@ ACTIONS = Path(__file__).parents[2] / "app" / "actions"
 STATEMENTS = {"update", "insert", "delete"}
 WRITERS = {"add", "add_all", "delete", "supersede", "withdraw"}
 # Of what these write nothing is kept in the record of change: it is derived, or only passes.
-NOTHING_KEPT = ("attempts", "due", "fleet_due", "jobs", "may_load", "uploads")
+NOTHING_KEPT = ("attempts", "due", "fleet_due", "jobs", "may_load", "notices", "uploads")
 # Steps of other modules' actions, which name the deed.
 STEPS = ("rows", "change_events")
 # Counts attempts, and begins a sign-in only by way of `begin`.

@@ -17,7 +17,8 @@ from aiosmtpd.smtp import AuthResult, Envelope, Session
 
 from app.errors import Refused
 from app.settings import Settings
-from app.web import mail, openid
+from app import mail
+from app.web import openid
 from app.web.openid import Begun
 
 FROM, TO, USER, PASSWORD = (

@@ -1,0 +1,133 @@
+"""The morning list: what changed since a day; what is overdue, due soon, due now, or cannot be dated. Read alone.
+
+Its parts are due lists by another filter, and what moved by what was recorded (`store.due_before`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Literal, get_args
+
+from sqlalchemy.orm import Session
+
+from app.actions.reasons import each_told, told
+from app.core.facts import Status
+from app.store import due, due_before, watching
+from app.store.due import DueFilter, DueListRow
+from app.store.due_before import Moved
+from app.store.paging import Page
+
+Listed = Literal["passed", "nearing", "overdue", "due_now", "within", "unknown"]
+Part = Literal["passed", "moved", "nearing", "overdue", "due_now", "within", "unknown"]
+PARTS: tuple[Part, ...] = get_args(Part)
+# What changed since the day, and how things stand.
+CHANGES: tuple[Part, ...] = ("passed", "moved", "nearing")
+STANDING: tuple[Listed, ...] = ("overdue", "within", "due_now", "unknown")
+_STATUS: Mapping[Listed, Status] = {
+    "passed": "overdue", "nearing": "soon", "overdue": "overdue", "within": "soon",
+    "due_now": "due_now", "unknown": "unknown",
+}  # fmt: skip
+# Beyond it a count of what moved would take longer than it is worth.
+MOST_COUNTED = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What is looked at: as of the filter's day, how it changed since the beginning of `since`.
+
+    The filter's `soon_days` are the days that are looked ahead.
+    """
+
+    seen: DueFilter
+    since: date
+
+    def of(self, part: Listed) -> DueFilter:
+        """The due list that this part is."""
+        seen = replace(self.seen, status=_STATUS[part])
+        if part == "passed":
+            return replace(seen, due_from=self.since)
+        if part == "nearing":
+            # What was within so many days when `since` began was seen then.
+            first = self.since + timedelta(days=seen.soon_days + 1)
+            return replace(seen, due_from=first)
+        return seen
+
+
+def view(seen: DueFilter, since: date | None = None) -> View:
+    """Since yesterday, where nothing else is said."""
+    return View(seen, since or seen.as_of - timedelta(days=1))
+
+
+def count(db: Session, looked: View, part: Part) -> int:
+    """How many lines a part has; of what moved at most MOST_COUNTED."""
+    if part == "moved":
+        return due_before.count_moved(db, looked.seen, looked.since, MOST_COUNTED)
+    return due.count(db, looked.of(part))
+
+
+def lines(
+    db: Session, looked: View, part: Listed, after: str | None = None, limit: int = 50
+) -> Page[DueListRow]:
+    """A page of a part, each line with its reasons."""
+    found = due.page(db, looked.of(part), after, limit)
+    return replace(found, rows=tuple(told(db, found.rows, looked.seen.as_of)))
+
+
+def moved(db: Session, looked: View, after: str | None = None, limit: int = 50) -> Page[Moved]:
+    """A page of what moved by what was recorded."""
+    return due_before.moved(db, looked.seen, looked.since, after, limit)
+
+
+def every_line(db: Session, looked: View, part: Listed) -> Iterator[DueListRow]:
+    """All of a part, with reasons: what a file holds."""
+    return each_told(db, due.each(db, looked.of(part)), looked.seen.as_of)
+
+
+def count_aside(db: Session, looked: View) -> int:
+    """How many lines are set aside as seen."""
+    aside = replace(looked, seen=replace(looked.seen, aside=True))
+    return sum(due.count(db, aside.of(part)) for part in STANDING)
+
+
+Counts = dict[Listed, int]
+
+
+def by_owner(db: Session, looked: View) -> list[tuple[int, str, Counts]]:
+    """By owner, in the order of their names, how many lines each standing part has."""
+    found = {part: due.by_owner(db, looked.of(part)) for part in STANDING}
+    owners = {owner for each in found.values() for owner in each}
+    return [
+        (key, name, {part: found[part].get((key, name), 0) for part in STANDING})
+        for key, name in sorted(owners, key=lambda owner: (owner[1], owner[0]))
+    ]
+
+
+def by_person(db: Session, looked: View) -> list[tuple[int, str, Counts]]:
+    """The same by who answers for it, as saved lists say; a line may have several."""
+    people = {
+        each.row.answers_id: each.answers for each in watching.lists(db) if each.row.answers_id
+    }
+    found = []
+    for key, name in sorted(people.items(), key=lambda each: (each[1] or "", each[0] or 0)):
+        assert key is not None
+        mine = replace(looked, seen=answered_by(db, looked.seen, key))
+        found.append((key, name or "", {part: count(db, mine, part) for part in STANDING}))
+    return found
+
+
+def answered_by(db: Session, seen: DueFilter, person_id: int) -> DueFilter:
+    """What the filter keeps of what this person answers for."""
+    return replace(seen, lists=watching.answered_for(db, person_id, _bare(seen)))
+
+
+def on_list(db: Session, seen: DueFilter, list_id: int) -> DueFilter:
+    """What the filter keeps of a saved list that the session's person sees."""
+    asked = watching.list_or_raise(db, list_id).asked
+    return replace(seen, lists=(watching.filter_of(asked, _bare(seen)),))
+
+
+def _bare(seen: DueFilter) -> DueFilter:
+    """A filter of the same day that keeps everything."""
+    return DueFilter(seen.as_of, seen.soon_days)

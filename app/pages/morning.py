@@ -1,0 +1,251 @@
+"""The morning list: what changed since yesterday, what is overdue, due soon, due now, and what cannot be dated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import morning
+from app.actions.morning import CHANGES, MOST_COUNTED, STANDING, Listed, Part, View
+from app.pages.choices import choices
+from app.pages.due import EXPORTED, ITEM_CHOICES, cells
+from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.filters import Asked
+from app.pages.morning_kept import SAVED
+from app.pages.morning_lines import lines
+from app.store import cars, due_before, watching
+from app.store.due import DueFilter
+
+router = APIRouter()
+
+NAMES = ("q", "owner", "item", "region", "list", "answers", "within", "since", "seen")
+BESIDE = ("saved",)
+WITHIN, DAYS = 30, (7, 14, 30, 60, 90, 180)
+DAY_CHOICES = tuple((str(days), f"{days} days") for days in DAYS)
+SEEN_CHOICES = (("yes", "with lines set aside"),)
+FEW, PAGE = 8, 50
+HEADINGS: dict[Part, str] = {
+    "passed": "Became overdue",
+    "moved": "Moved by what was recorded",
+    "nearing": "Came within the days looked ahead",
+    "overdue": "Overdue",
+    "within": "Due within the days looked ahead",
+    "due_now": "Due now, by an event",
+    "unknown": "Cannot be dated, for lack of a fact",
+}
+SHORT: dict[Part, str] = {
+    "overdue": "Overdue", "within": "Due soon", "due_now": "Due now", "unknown": "Undated",
+}  # fmt: skip
+# What a heading leaves open.
+LEADS: dict[Part, str] = {
+    "passed": "Their day passed since then.",
+    "moved": "By an inspection, a change, a correction, another lading, a car that came in.",
+    "nearing": "",
+    "overdue": "",
+    "within": "",
+    "due_now": "A failure or a change owes them, whatever the calendar says.",
+    "unknown": "State the fact that lacks, and it is dated at once.",
+}
+
+
+@dataclass
+class Wanted:
+    """What is asked of the morning list: the fields as typed, what is looked at, the choices given."""
+
+    request: Request
+    db: Session
+    asked: Asked
+    view: View
+    choices: dict[str, Any]
+
+
+def wanted(request: Request, db: web.Db, today: web.Today) -> Wanted:
+    asked = Asked.of(request.query_params, NAMES, BESIDE)
+    given = choices(request, db)
+    mine = [(str(each.row.id), each.row.name) for each in watching.lists(db)]
+    people = [(str(key), name) for key, name in watching.colleagues(db)]
+    owner_id = asked.key("owner", given.owners)
+    days = asked.one_of("within", DAY_CHOICES)
+    seen = DueFilter(
+        as_of=today,
+        soon_days=int(days) if days else WITHIN,
+        owner_id=owner_id,
+        owner=given.owner(owner_id),
+        item=asked.one_of("item", ITEM_CHOICES),
+        region=asked.one_of("region", given.regions),
+        search=asked.prefix("q"),
+        aside=None if asked.one_of("seen", SEEN_CHOICES) else False,
+    )
+    seen = _narrowed(db, asked, seen, asked.key("list", mine), asked.key("answers", people))
+    view = morning.view(seen, _since(asked, today))
+    offered = {"owners": given.owners, "regions": given.regions, "lists": mine, "people": people}
+    return Wanted(request, db, asked, view, offered)
+
+
+Seen = Annotated[Wanted, Depends(wanted)]
+
+
+def _narrowed(
+    db: Session, asked: Asked, seen: DueFilter, list_id: int | None, person_id: int | None
+) -> DueFilter:
+    if list_id is not None and person_id is not None:
+        asked.problems["list"] = "Choose a saved list, or a person who answers, not both."
+        return seen
+    if list_id is not None:
+        return morning.on_list(db, seen, list_id)
+    return seen if person_id is None else morning.answered_by(db, seen, person_id)
+
+
+def _since(asked: Asked, today: date) -> date | None:
+    since, first = asked.day("since"), today - due_before.KEPT_FOR
+    if since is not None and not first <= since <= today:
+        asked.problems["since"] = f"Want a day from {first} to {today}: so far back it is kept."
+        return None
+    return since
+
+
+@router.get("/morning")
+@web.may("watch")
+def morning_list(at: Seen) -> Response:
+    wrong = bool(at.asked.problems)
+    asked = {} if wrong else _parts(at)
+    return web.page(
+        at.request,
+        "morning/show.html",
+        422 if wrong else 200,
+        **_around(at),
+        changes=[asked[part] for part in CHANGES if part in asked],
+        standing=[asked[part] for part in STANDING if part in asked],
+        aside=0 if wrong else morning.count_aside(at.db, at.view),
+        owners=[] if wrong else morning.by_owner(at.db, at.view),
+        people=[] if wrong else morning.by_person(at.db, at.view),
+        some_cars=bool(cars.highest_key_reached(at.db)),
+        kept_from=due_before.kept_from(at.db),
+        saved=SAVED.get(at.request.query_params.get("saved", "")),
+    )
+
+
+@router.get("/morning.csv")
+@web.may("watch")
+def morning_csv(at: Seen) -> Response:
+    return as_csv(_table(at))
+
+
+@router.get("/morning.xlsx")
+@web.may("watch")
+def morning_xlsx(at: Seen) -> Response:
+    return as_xlsx(_table(at))
+
+
+@router.get("/morning/parts/{part}")
+@web.may("watch")
+def part(part: Part, at: Seen) -> Response:
+    """One part of the morning list, page by page."""
+    after = at.request.query_params.get("after") or None
+    wrong = bool(at.asked.problems)
+    return web.page(
+        at.request,
+        "morning/part.html",
+        422 if wrong else 200,
+        **_around(at),
+        part=None if wrong else _shown(at, part, after, PAGE),
+        heading=HEADINGS[part],
+        address=f"/morning/parts/{part}",
+        after=after,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PartShown:
+    """A part: how many lines it has, and a page of them; `capped` where there are at least so many."""
+
+    name: Part
+    count: int
+    rows: Sequence[Any]
+    previous: str | None
+    next_after: str | None
+
+    @property
+    def heading(self) -> str:
+        return HEADINGS[self.name]
+
+    @property
+    def short(self) -> str:
+        return SHORT[self.name]
+
+    @property
+    def lead(self) -> str:
+        return LEADS[self.name]
+
+    @property
+    def capped(self) -> bool:
+        return self.name == "moved" and self.count >= MOST_COUNTED
+
+
+def _parts(at: Wanted) -> dict[Part, PartShown]:
+    return {part: _shown(at, part, None, FEW) for part in (*CHANGES, *STANDING)}
+
+
+def _shown(at: Wanted, part: Part, after: str | None, limit: int) -> PartShown:
+    count = morning.count(at.db, at.view, part)
+    if part == "moved":
+        moves = morning.moved(at.db, at.view, after, limit)
+        return PartShown(part, count, moves.rows, moves.previous, moves.next_after)
+    found = morning.lines(at.db, at.view, part, after, limit)
+    rows = lines(at.db, found.rows, at.view.seen.as_of)
+    return PartShown(part, count, rows, found.previous, found.next_after)
+
+
+def _around(at: Wanted) -> dict[str, Any]:
+    seen = at.view.seen
+    return {
+        "asked": at.asked.values,
+        "problems": at.asked.problems,
+        "choices": at.choices,
+        "items": ITEM_CHOICES,
+        "day_choices": DAY_CHOICES,
+        "today": seen.as_of,
+        "since": at.view.since,
+        "last": seen.as_of + timedelta(days=seen.soon_days),
+        "days": seen.soon_days,
+        "in_words": _in_words(at),
+    }
+
+
+def _in_words(at: Wanted) -> str:
+    """What the list looks at, as a sentence."""
+    asked = at.asked.values
+    named = {key: dict(at.choices[key]) for key in ("lists", "people")}
+    parts = [
+        f"As of {at.view.seen.as_of}, looking {at.view.seen.soon_days} days ahead",
+        asked.get("list") in named["lists"] and f"on the list “{named['lists'][asked['list']]}”",
+        asked.get("answers") in named["people"]
+        and f"for which {named['people'][asked['answers']]} answers",
+        at.view.seen.owner and f"owner {at.view.seen.owner}",
+        at.view.seen.item and at.view.seen.item.replace("_", " "),
+        at.view.seen.region and f"region {at.view.seen.region}",
+        asked.get("q") and f"mark and number beginning {asked['q']}",
+        "cars in service",
+    ]
+    return ", ".join(part for part in parts if part) + "."
+
+
+def _table(at: Wanted) -> Table:
+    """Every line of every part but of what moved, with the part that it stands in."""
+    at.asked.refuse()
+    name = f"morning-{at.view.seen.as_of}"
+    return Table(name, "Morning list", ("part", *EXPORTED), _cells(at))
+
+
+def _cells(at: Wanted) -> Iterator[Sequence[Any]]:
+    parts: tuple[Listed, ...] = ("passed", "nearing", *STANDING)
+    for part in parts:
+        for row in morning.every_line(at.db, at.view, part):
+            yield (part, *cells(row))

@@ -1,0 +1,77 @@
+"""A line of the morning list, and what closes it: a visit, the fact that lacks, the form on which it is recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy.orm import Session
+
+from app.core.facts import EVENT_ITEMS
+from app.store import aside, cars, visiting
+from app.store.due import DueListRow
+from app.store.visiting import VisitShown
+from app.store.watch import DueSeen
+
+# The fact whose lack leaves an item without a date, by the form that states it; else when the car was built.
+LACKING: Mapping[str, tuple[str, str]] = {
+    "lining": ("State its lining", "facts/lining"),
+    "reflective_sheeting": ("State its sheeting", "facts/fitting"),
+    "relief_device": ("Put its device on record", "components/new"),
+    "rupture_disc": ("Put its device on record", "components/new"),
+}
+BUILT = ("State its tank and when it was built", "facts/details")
+OUT_OF_SERVICE = ("Take it out of service", "facts/standing")
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """What closes a line, and where that is done."""
+
+    label: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A due item, what closes it, and what set it aside where that is shown."""
+
+    row: DueListRow
+    closes: Sequence[Link]
+    aside: DueSeen | None = None
+
+
+def lines(db: Session, rows: Sequence[DueListRow], today: date) -> list[Line]:
+    """These rows as lines."""
+    keys = sorted({each.car_id for each in rows})
+    visits, own = visiting.working_on(db, keys), cars.own(db, keys)
+    seen = aside.latest(db, keys, today)
+    found = []
+    for row in rows:
+        key = (row.car_id, row.item)
+        links = closing(row, visits.get(key), row.car_id in own)
+        found.append(Line(row, links, seen.get(key)))
+    return found
+
+
+def closing(row: DueListRow, visit: VisitShown | None, own: bool) -> list[Link]:
+    """Where to go for what closes a due item; facts are stated by whose the car is."""
+    links = [Link(_told(visit), f"/visits/{visit.id}")] if visit else []
+    car = f"/cars/{row.car_id}"
+    if own and row.status == "unknown":
+        label, form = LACKING.get(row.item, BUILT)
+        links.append(Link(label, f"{car}/{form}"))
+    if row.item in EVENT_ITEMS:
+        links.append(Link("Record it done", f"{car}/events/new?item={row.item}"))
+    elif own and row.status != "unknown":
+        label, form = OUT_OF_SERVICE
+        links.append(Link(label, f"{car}/{form}"))
+    return links
+
+
+def _told(visit: VisitShown) -> str:
+    if visit.open:
+        return f"At {visit.shop}" if visit.state == "in_shop" else f"On its way to {visit.shop}"
+    month = f", {visit.month:%Y-%m}" if visit.month else ""
+    return f"Planned at {visit.shop}{month}"

@@ -1,0 +1,53 @@
+"""Which due items somebody looked at and set aside until a day; each party its own."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from sqlalchemy import ColumnElement, and_, case, exists, select
+from sqlalchemy.orm import Session, aliased
+
+from app.store import reach
+from app.store.derived import DueRow
+from app.store.watch import DueSeen
+
+
+def is_aside(db: Session, today: date) -> ColumnElement[bool]:
+    """Whether a row of `due` is set aside on this day: the day named has not come, and it stands as it stood then."""
+    return exists().where(_counts(db), *_as_it_stands(today))
+
+
+def latest(db: Session, car_ids: list[int], today: date) -> dict[tuple[int, str], DueSeen]:
+    """By car and item what set it aside, for those that are set aside on this day."""
+    rows = db.scalars(
+        select(DueSeen)
+        .join(DueRow, and_(DueRow.car_id == DueSeen.car_id, DueRow.item == DueSeen.item))
+        .where(DueSeen.car_id.in_(car_ids), _counts(db), *_as_it_stands(today))
+    )
+    return {(each.car_id, each.item): each for each in rows}
+
+
+def _as_it_stands(today: date) -> tuple[ColumnElement[bool], ...]:
+    past = case((DueRow.due_on < today, True), else_=False)
+    return (
+        DueSeen.car_id == DueRow.car_id,
+        DueSeen.item == DueRow.item,
+        DueSeen.until_on > today,
+        DueSeen.state == DueRow.state,
+        DueSeen.due_on.is_not_distinct_from(DueRow.due_on),
+        DueSeen.past == past,
+    )
+
+
+def _counts(db: Session) -> ColumnElement[bool]:
+    """The latest row of the session's own parties about the item."""
+    later, mine = aliased(DueSeen), sorted(reach.of(db).members)
+    return and_(
+        DueSeen.party_id.in_(mine),
+        ~exists().where(
+            later.car_id == DueSeen.car_id,
+            later.item == DueSeen.item,
+            later.party_id.in_(mine),
+            later.id > DueSeen.id,
+        ),
+    )
