@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import rulebooks
+from app.actions.car_seen import DueLine, line
 from app.actions.rulebooks import Programme
 from app.core.facts import Answer, Reason, Settings
 from app.core.rule import Rulebook
@@ -19,7 +20,6 @@ from app.core.stencil import Unreadable, decode
 from app.core.test_pressure import PressureNeeded, pressure_needed
 from app.core.trial import Move, moves
 from app.pages import trial_form
-from app.pages.car_view import DueLine, line
 from app.pages.changing import Looking, Seen
 from app.pages.filters import Asked
 from app.pages.trial_form import GROUPS, SEEN_ON, TrialGroup, Tried
