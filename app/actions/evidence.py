@@ -6,6 +6,7 @@ decimal text, so that the same record gives the same words whoever writes them d
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,11 +14,12 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app import __version__
 from app.actions import evidence_record as record
 from app.actions.car_checks import Checks, checks
 from app.actions.car_seen import CarSeen, DeviceLine, DueLine, car_seen, heading, specification
 from app.actions.evidence_reports import inspections
-from app.actions.evidence_words import day, exact, moment
+from app.actions.evidence_words import day, exact
 from app.actions.standpoint import Lookback, in_text
 from app.core.facts import Reason, ZoneThickness
 from app.core.loading import MECHANICAL
@@ -25,6 +27,7 @@ from app.core.relief import range_in_words
 from app.core.words import capitalized, label, sentence
 from app.errors import NotFound, Refused
 from app.files.drawings import ZoneScale, zone_scales
+from app.files.packet import Front
 from app.store import cars, evidence, proof
 from app.store.asked import Standpoint
 from app.store.events import EventShown
@@ -85,17 +88,10 @@ def must_be_reached(db: Session, car_ids: Collection[int]) -> None:
         raise NotFound("This packet holds a car that you do not reach any more. Ask for another.")
 
 
-def head(db: Session) -> Told | None:
-    """The head of the record of change: by it a packet can be held against the record later."""
-    found = proof.head(db)
-    if found is None:
-        return None
-    return {
-        "entry": found.entry,
-        "entries": found.entries,
-        "at": moment(found.at),
-        "hash": found.hash,
-    }
+def front(db: Session, view: View) -> Front:
+    """What a packet says of itself. By the head of the record of change it can be held against the record later."""
+    head = proof.head(db)
+    return Front(view.told(), json.loads(head.as_text()) if head else None, AID, __version__)
 
 
 def of_car(db: Session, car_id: int, view: View) -> Told:

@@ -35,3 +35,13 @@ def days_of_photographs(db: Session, car_id: int) -> dict[int, date | None]:
         .where(Photograph.car_id == car_id)
     )
     return dict(rows.all())
+
+
+def hold_still(db: Session) -> None:
+    """Read one and the same state from here on, where the session has read nothing yet.
+
+    Else a packet of many cars could tell of a change that its head of the record does not know.
+    A reading session on SQLite does so by itself.
+    """
+    if db.get_bind().dialect.name == "postgresql" and not db.in_transaction():
+        db.connection(execution_options={"isolation_level": "REPEATABLE READ"})
