@@ -21,7 +21,7 @@ from app.actions.car_seen import CarSeen, DeviceLine, DueLine, car_seen, heading
 from app.actions.evidence_reports import inspections
 from app.actions.evidence_words import day, exact
 from app.actions.standpoint import Lookback, in_text
-from app.core.facts import Reason, ZoneThickness
+from app.core.facts import ZONES, Reason, ZoneThickness
 from app.core.loading import MECHANICAL
 from app.core.relief import range_in_words
 from app.core.words import capitalized, label, sentence
@@ -267,7 +267,7 @@ def _trend(events: Sequence[EventShown]) -> list[Told]:
             ],
             "change_in": _change(days),
         }
-        for zone, days in sorted(least.items())
+        for zone, days in sorted(least.items(), key=lambda found: ZONES.index(found[0]))
     ]
 
 
