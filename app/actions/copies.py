@@ -18,7 +18,7 @@ from app.files import archive
 from app.files.archive import ATTACHMENTS, About, Copy, Head, Making, Manifest, Member, TableMember
 from app.pictures import Attachments
 from app.pictures.arriving import FOLDER as ARRIVING
-from app.pictures.attachments import Where, is_address
+from app.pictures.attachments import PACKETS, Where, is_address
 from app.store import migrate
 from app.store.copies import loading, reading, rows, soundness
 from app.store.db import parsed
@@ -84,12 +84,12 @@ def keep(engine: Engine, place: Place, path: Path, at: datetime, tell: Tell) -> 
 
 
 def _add_attachments(made: Making, where: Where | None, tell: Tell) -> None:
-    """All but pieces of pictures of which the rest has not come."""
+    """All but pieces of pictures of which the rest has not come, and packets, which are made anew."""
     if where is None:
         return
     kept = Attachments(where)
     every = (each.name for each in kept.files())
-    found = sorted(name for name in every if not name.startswith(f"{ARRIVING}/"))
+    found = sorted(name for name in every if name.split("/")[0] not in (ARRIVING, PACKETS))
     for done, name in enumerate(found):
         tell("Copying attachments", done, len(found))
         made.add_attachment(name, kept.blocks(name))

@@ -21,6 +21,7 @@ COMMANDS = {
     "refresh-due": ("refresh_due", "work out every due date in the register anew"),
     "backup": ("backup", "write a copy of the whole register to a file, while it is used"),
     "restore": ("restore", "bring a copy back into an empty database of either engine"),
+    "evidence": ("evidence", "write an evidence packet of cars for an auditor and for the archive"),
     "head": ("head", "print the head of the record of change, to be kept elsewhere"),
     "retention": ("retention", "list what need be kept no longer, or let reports go"),
     "verify": ("verify", "check that the register is sound, and say what is not"),

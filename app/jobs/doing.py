@@ -16,12 +16,14 @@ from sqlalchemy import Engine
 
 from app.access import EVERYTHING, NOTHING, Reach
 from app.actions import jobs as changes
+from app.actions.copies import attachments_of
 from app.actions.imports import Tell
 from app.actions.stamp import Stamp
 from app.errors import Busy, Problem
 from app.jobs import progress
 from app.jobs.queue import opened
-from app.jobs.work import KEEPS, LOOKS_ONLY, MOST_FAULTS_KEPT, NEEDS, WORK
+from app.jobs.work import KEEPS, LOOKS_ONLY, MOST_FAULTS_KEPT, NEEDS, PUTS, WORK
+from app.pictures import Attachments
 from app.store import jobs, locks, reach, signed_in
 from app.store.db import read_session, sessions, write_session
 from app.store.derived import Job
@@ -44,8 +46,10 @@ class Overtaken(Exception):
 class Doer:
     """Does the jobs of one store, within a `with`. On SQLite there may be only one at a time."""
 
-    def __init__(self, engine: Engine, zone: str) -> None:
+    def __init__(self, engine: Engine, zone: str, attachments: Attachments | None = None) -> None:
+        """`attachments` are where files of jobs are kept; where none is said, what lies beside the store."""
         self.engine, self.zone = engine, zone
+        self.attachments = attachments or attachments_of(str(engine.url))
         self.factory = sessions(engine)
         self._sqlite = engine.dialect.name == "sqlite"
         self._opened = ExitStack()
@@ -121,6 +125,8 @@ class Doer:
         stamp, tell = self._stamp(job), self._progress(job.id)
         payload = {**job.payload, "job_id": job.id} if job.kind in KEEPS else job.payload
         with read_session(self.factory, self._reach(job)) as db:
+            if job.kind in PUTS:
+                return PUTS[job.kind](db, job.payload, job.id, self.attachments, tell)
             return WORK[job.kind](db, payload, stamp, tell)
 
     def _store(self, job: Job, found: dict[str, Any] | None) -> None:

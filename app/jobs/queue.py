@@ -23,7 +23,7 @@ from app.store.derived import Job
 
 Kind = Literal[
     "look-through", "import", "take-back", "refresh-due", "rulebook-effect", "put-in-force",
-    "solve-plan",
+    "solve-plan", "evidence",
 ]  # fmt: skip
 log = logging.getLogger(__name__)
 # Apart from the record's own tables, which migrations account for one by one.
@@ -35,7 +35,8 @@ def ask(db: Session, kind: Kind, payload: dict[str, Any], by: str) -> str:
 
     `look-through` and `import` want the key of a waiting upload as `upload_id`, `take-back` the
     number of an import as `import_id`; `refresh-due` wants nothing; `rulebook-effect` and
-    `put-in-force` want `edition_id` and `owner_id`, each of which may be None; `solve-plan` what `jobs.planning` says.
+    `put-in-force` want `edition_id` and `owner_id`, each of which may be None; `solve-plan` what `jobs.planning` says;
+    `evidence` what `actions.packets.payload` gives.
     """
     job_id = secrets.token_urlsafe(16)
     db.add(

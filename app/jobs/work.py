@@ -9,13 +9,14 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.access import Capability
-from app.actions import due, imports, rulebooks
+from app.actions import due, imports, packets, rulebooks
 from app.actions import rulebook_effect as effects
 from app.actions.imports import Tell
 from app.actions.stamp import Stamp
 from app.files import sheets
 from app.files.columns import KINDS, Kind
 from app.jobs import planning
+from app.pictures import Attachments
 from app.store.derived import Upload
 from app.store.imports import upload_or_raise
 
@@ -95,8 +96,20 @@ def put_in_force(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dic
     return {**payload, "cars": due.refresh_all(db, stamp.today, told, owner_id)}
 
 
+def evidence(
+    db: Session, payload: Payload, job_id: str, attachments: Attachments, tell: Tell
+) -> dict[str, Any]:
+    """An evidence packet, which is kept among the files under the job's key."""
+
+    def told(done: int, total: int) -> None:
+        tell("Putting cars into the packet", done, total)
+
+    told(0, len(payload["car_ids"]))
+    return packets.keep(db, payload, job_id, attachments, told)
+
+
 # These store nothing while they work, so they must not keep others from writing meanwhile.
-LOOKS_ONLY = frozenset({"look-through", "rulebook-effect", "solve-plan"})
+LOOKS_ONLY = frozenset({"look-through", "rulebook-effect", "solve-plan", "evidence"})
 # What one of them found is stored at the end, in the transaction in which it is marked as done.
 KEEPS: dict[str, Callable[[Session, Payload, Stamp, dict[str, Any]], dict[str, Any]]] = {
     "solve-plan": planning.keep,
@@ -109,6 +122,11 @@ NEEDS: dict[str, Capability] = {
     "take-back": "bring_in",
     "rulebook-effect": "try_out",
     "solve-plan": "plan",
+    "evidence": "read",
+}
+# These look only, and put a file of their own.
+PUTS: dict[str, Callable[[Session, Payload, str, Attachments, Tell], dict[str, Any]]] = {
+    "evidence": evidence
 }
 WORK: dict[str, Work] = {
     "look-through": look_through,

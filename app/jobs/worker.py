@@ -14,10 +14,10 @@ from datetime import UTC, datetime
 
 from huey import crontab
 from huey.consumer import Consumer
-from sqlalchemy import URL
+from sqlalchemy import URL, Engine
 
 from app import logs
-from app.actions import pictures
+from app.actions import packets, pictures
 from app.actions.copies import attachments_of
 from app.errors import Away
 from app.jobs import notices
@@ -40,10 +40,15 @@ def run(settings: Settings) -> None:
     engine = make_engine(settings.database_url)
     try:
         migrate.check(engine)
-        with _the_only_one(engine.url), Doer(engine, settings.time_zone) as doer:
+        with _the_only_one(engine.url), _doer(engine, settings) as doer:
             _consume(doer, settings)
     finally:
         engine.dispose()
+
+
+def _doer(engine: Engine, settings: Settings) -> Doer:
+    attachments = attachments_of(settings.database_url, settings.attachments)
+    return Doer(engine, settings.time_zone, attachments)
 
 
 def _consume(doer: Doer, settings: Settings) -> None:
@@ -64,10 +69,11 @@ def _consume(doer: Doer, settings: Settings) -> None:
 
 
 def clear_up(settings: Settings) -> None:
-    """Forget pieces of photographs of which the rest never came; where they lie may be away, and then they wait."""
+    """Forget pieces of photographs of which the rest never came, and old packets; where they lie may be away."""
     kept = attachments_of(settings.database_url, settings.attachments)
     try:
         pictures.clear_up(kept, datetime.now(UTC))
+        packets.clear_up(kept, datetime.now(UTC))
     except Away:
         log.warning("attachments cannot be reached, so nothing was cleared up")
 

@@ -205,7 +205,7 @@ def reasons(car_id: web.Key, item: str, at: At, back: from_where.Back) -> Respon
 
 
 def _listing(at: Here, kind: Kind) -> Response:
-    seen = _wanted(at, kind)
+    seen = wanted(at, kind)
     after = at.request.query_params.get("after") or None
     rows = _rows(at, seen)
     found: Page[DueListRow] = rows.page(after, PAGE) if rows else Page(())
@@ -231,8 +231,8 @@ def _listing(at: Here, kind: Kind) -> Response:
 
 
 def _totals_alone(at: Here, kind: Kind) -> Response:
-    seen = _wanted(at, kind)
-    rows = _rows_or_refuse(at, seen)
+    seen = wanted(at, kind)
+    rows = rows_or_refuse(at, seen)
     return web.partial(
         at.request,
         "due/_totals.html",
@@ -253,7 +253,8 @@ def _rows(at: Here, seen: Wanted) -> Rows | None:
         return None
 
 
-def _rows_or_refuse(at: Here, seen: Wanted) -> Rows:
+def rows_or_refuse(at: Here, seen: Wanted) -> Rows:
+    """The list that is asked for. Raises Refused where it cannot be shown."""
     seen.asked.refuse()
     return _made(at, seen)
 
@@ -284,8 +285,8 @@ def _counted(seen: DueFilter, kind: Kind) -> Sequence[Status]:
 
 def _table(at: Here, kind: Kind) -> Table:
     """Every row of the list as shown, to be taken away. A wrong filter gives no file."""
-    seen = _wanted(at, kind)
-    rows, back = _rows_or_refuse(at, seen), seen.back
+    seen = wanted(at, kind)
+    rows, back = rows_or_refuse(at, seen), seen.back
     name = f"{kind.heading.lower()}-{back.name if back else seen.filter.as_of}"
     return Table(name, kind.heading, (*EXPORTED, *from_where.columns(back)), _cells(at, rows, back))
 
@@ -310,7 +311,8 @@ def _spoken(reason: Reason) -> str:
     return f"{reason.text} ({reason.citation})." if reason.citation else f"{reason.text}."
 
 
-def _wanted(at: Here, kind: Kind) -> Wanted:
+def wanted(at: Here, kind: Kind) -> Wanted:
+    """What the address asks of a list; what is wrong is noted beside its field."""
     asked = Asked.of(at.request.query_params, NAMES)
     back = from_where.read(asked, at.request)
     given = _choices(at, back)

@@ -28,8 +28,8 @@ from app.core.stencil import Specification, Unreadable, decode
 from app.core.thickness import all_lines, zones_shown
 from app.errors import Fault
 from app.files import cells, days, measures
+from app.files.drawings import margin_in_words
 from app.pages import forms
-from app.pages.drawings import margin_in_words
 from app.pages.fields import COLUMNS, spoken
 from app.pages.forms import Choice, Entries, Field, Typed
 from app.store.events import EventShown, LastReading, inspected

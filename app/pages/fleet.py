@@ -129,7 +129,7 @@ def _table(request: Request, db: Session, today: date, soon_days: int) -> Table:
     seen.asked.refuse()
     back = seen.back
     day, looked_from = back.at.as_of if back else today, from_where.cells(back)
-    rows = ((*_cells(_line(car, day, soon_days)), *looked_from) for car in _made(db, seen).each())
+    rows = ((*_cells(_line(car, day, soon_days)), *looked_from) for car in made(db, seen).each())
     header = (*EXPORTED, *from_where.columns(back))
     return Table(f"fleet-{back.name if back else today}", "Fleet", header, rows)
 
@@ -175,13 +175,14 @@ def _rows(db: Session, seen: Wanted) -> Rows | None:
     if seen.asked.problems:
         return None
     try:
-        return _made(db, seen)
+        return made(db, seen)
     except Refused as too_many:
         seen.asked.problems["owner"] = str(too_many)
         return None
 
 
-def _made(db: Session, seen: Wanted) -> Rows:
+def made(db: Session, seen: Wanted) -> Rows:
+    """The register that was asked for. Raises Refused where it is too large to be worked out."""
     if seen.back is None or seen.back.stored:
         return Stored(db, seen.filter)
     return looking_back.register(db, seen.back.at, seen.filter)

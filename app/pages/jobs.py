@@ -22,6 +22,7 @@ TITLES = {
     "rulebook-effect": "Working out what a rulebook edition would move",
     "put-in-force": "Putting a rulebook edition in force",
     "solve-plan": "Searching for the cheapest plan",
+    "evidence": "Making an evidence packet",
 }
 
 

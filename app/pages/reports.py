@@ -6,8 +6,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app import web
+from app.actions.report_view import view
 from app.pages.changing import Looking
-from app.pages.report_view import view
 from app.store import reports
 
 router = APIRouter()

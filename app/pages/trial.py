@@ -12,13 +12,13 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import rulebooks
+from app.actions.car_seen import DueLine, line
 from app.actions.rulebooks import Programme
 from app.core.facts import Answer, Reason, Settings
 from app.core.rule import Rulebook
 from app.core.test_pressure import PressureNeeded, needed_for
 from app.core.trial import Move, moves
 from app.pages import trial_form
-from app.pages.car_view import DueLine, line
 from app.pages.changing import Looking, Seen
 from app.pages.filters import Asked
 from app.pages.trial_form import GROUPS, SEEN_ON, TrialGroup, Tried

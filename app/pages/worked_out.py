@@ -12,22 +12,22 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import looking_back, rulebooks
-from app.actions.standpoint import Lookback
-from app.core.facts import Answer, Settings
-from app.core.loading import MECHANICAL
-from app.pages.car_checks import Checks, checks
-from app.pages.car_view import (
+from app.actions.car_checks import Checks, checks
+from app.actions.car_seen import (
     DeviceLine,
     DueLine,
     Heading,
     answered,
     heading,
     line,
-    seen_from,
     specification,
 )
+from app.actions.standpoint import Lookback
+from app.core.facts import Answer, Settings
+from app.core.loading import MECHANICAL
+from app.files.drawings import ZoneScale, zone_scales
+from app.pages.car_view import seen_from
 from app.pages.changing import Looking, Seen
-from app.pages.drawings import ZoneScale, zone_scales
 from app.pages.looking_back import Back
 from app.store import car_as_known, cars, components
 from app.store.asked import Standpoint

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 Where = Path | str
 SCHEMES = ("s3://", "gs://", "az://", "memory://")
 BLOCK = 1024 * 1024
+# The folder of evidence packets: they are made from the record and no part of it.
+PACKETS = "packets"
 # Whoever sends waits meanwhile, and tries again later by itself.
 PATIENCE: ClientConfig = {"connect_timeout": timedelta(seconds=5), "timeout": timedelta(seconds=60)}
 TRIES: RetryConfig = {"max_retries": 3, "retry_timeout": timedelta(seconds=20)}

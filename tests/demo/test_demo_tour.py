@@ -16,11 +16,11 @@ from sqlalchemy.orm import Session
 
 from app.access.reach import EVERYTHING
 from app.actions import rulebooks
+from app.actions.car_checks import Checks, checks
 from app.core.facts import Answer, Due
 from app.core.status import state_on
 from app.core.stencil import decode
 from app.core.test_pressure import pressure_needed
-from app.pages.car_checks import Checks, checks
 from app.store import cars, components, due, events, facts, ladings, pressures
 from app.store.asked import Standpoint
 from app.store.db import make_engine, sessions

@@ -8,11 +8,11 @@ import pytest
 from sqlalchemy import select
 
 from app.actions import cars, components, events
+from app.actions.car_seen import specification
 from app.actions.changes import NewEvent, NewName, NewService, NewStanding
 from app.core.due import due_dates
 from app.core.facts import ITEMS
 from app.core.words import capitalized, label
-from app.pages.car_view import specification
 from app.rules.reader import default_rulebook
 from app.store import facts
 from app.store.tables import Car, EventRow

@@ -16,7 +16,7 @@ from app.actions.readings import THICKEST, THINNEST, slip
 from app.core import relief
 from app.core.facts import Reading
 from app.core.thickness import Lines, Measured, zone_thickness
-from app.pages.drawings import margin_in_words
+from app.files.drawings import margin_in_words
 from app.rules.reader import default_rulebook
 
 # B, C, D and E of made-up tanks: an allowance of 1/8 in, of 3/16 in, and none.

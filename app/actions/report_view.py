@@ -9,6 +9,7 @@ from datetime import date, datetime
 from sqlalchemy.orm import Session
 
 from app.actions import looking_back, rulebooks
+from app.actions.car_seen import Heading, heading
 from app.actions.field.judging import lines_of
 from app.actions.field.signing import relief_devices
 from app.actions.stamp import Stamp
@@ -20,7 +21,6 @@ from app.core.field.verdicts import reading_of
 from app.core.thickness import zones_shown
 from app.core.words import label, sentence
 from app.errors import NotFound
-from app.pages.car_view import Heading, heading
 from app.rules.field_work import field_work
 from app.store import components, instructions, pictures, reports
 from app.store.asked import Standpoint
