@@ -9,6 +9,8 @@ from app.pages import (
     changes,
     components,
     corrections,
+    directive_new,
+    directives,
     due,
     events,
     facilities,
@@ -54,6 +56,9 @@ PAGES = (
     home,
     fleet,
     due,
+    # Before `directives`, whose addresses hold any number.
+    directive_new,
+    directives,
     forecast,
     cars,
     trial,

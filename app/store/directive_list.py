@@ -379,6 +379,20 @@ def _in_parts(keys: Sequence[int]) -> Iterator[Sequence[int]]:
     return (keys[first : first + at_once] for first in range(0, len(keys), at_once))
 
 
+def closing_or_raise(db: Session, closing_id: int) -> int:
+    """The key of the directive of a closing on a car that the session reaches."""
+    query = (
+        select(DirectiveMatch.directive_id)
+        .join(DirectiveClosing, DirectiveClosing.match_id == DirectiveMatch.id)
+        .join(Car, Car.id == DirectiveMatch.car_id)
+        .where(DirectiveClosing.id == closing_id, reach.whole(db, Car.owner_id, Car.id))
+    )
+    found = db.scalar(query)
+    if found is None:
+        raise NotFound(f"There is no closing with the number {closing_id} in the register.")
+    return found
+
+
 def closings_of(db: Session, match_id: int) -> list[tuple[DirectiveClosing, Withdrawal | None]]:
     """Every closing of a match, with why it was taken back where it was."""
     query = (

@@ -16,6 +16,7 @@ from app.access import ROLES, Reach
 from app.actions import (
     cars,
     components,
+    directives,
     events,
     facilities,
     field,
@@ -38,6 +39,7 @@ from app.actions.changes import (
     NewStencil,
 )
 from app.actions.codes import Seal
+from app.actions.directives import NewClosing, NewDirective, Term
 from app.actions.facilities import NewFacility
 from app.actions.instructions import NewInstruction, NewStep
 from app.actions.stamp import Stamp
@@ -48,9 +50,10 @@ from app.core.plan.demand import Selection
 from app.core.plan.soonest import Soonest
 from app.files import sheets
 from app.pictures import Attachments, Limits
-from app.store import reports
+from app.store import directive_list, reports
 from app.store.changes import ChangeAbout
 from app.store.derived import ImportRun, Job
+from app.store.directive_list import MatchFilter
 from app.store.field import Report
 from app.store.people import Membership, Person, SignIn
 from app.store.plans import PlanVersion
@@ -196,6 +199,16 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     instruction = instructions.record(
         db, NewInstruction(party.name, "visual", TODAY, steps=steps), STAMP
     )
+    directive = directives.freeze(
+        db,
+        NewDirective(
+            party.id, "maker", "Invented Works", "7", "Look at the valve", "Look at it.", TODAY, TODAY,
+            Term(due_days=90), {"kind": "relief_valve"},
+        ),
+        STAMP,
+    )  # fmt: skip
+    [match] = directive_list.matches_of(db, directive.id, MatchFilter(TODAY))
+    [closing] = directives.close(db, [match.row.id], NewClosing(TODAY, "nothing_found"), STAMP)
     visit = Visit(car_id=car.id, shop_id=party.id, **STAMP.columns())
     db.add(visit)
     version = _plan(db, party, car.id, f"{name[0]} {name[1]}")
@@ -229,6 +242,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
         "plan_id": str(version.plan_id), "version_id": str(version.id),
         "report_id": str(report.id), "report_key": report.key,
+        "directive_id": str(directive.id), "closing_id": str(closing.id),
     }  # fmt: skip
 
 
