@@ -13,6 +13,7 @@ from seed_demo import (
     tour_calendar,
     tour_checks,
     tour_devices,
+    tour_directive,
     tour_last_days,
     tour_life,
     tour_lining,
@@ -29,7 +30,7 @@ SEED = 179
 COUNT = 1_140
 TANKS = (
     tour_calendar, tour_thickness, tour_lining, tour_devices, tour_stencil, tour_life,
-    tour_last_days, tour_checks,
+    tour_last_days, tour_checks, tour_directive,
 )  # fmt: skip
 # Cars that bring the state of their brakes and sheeting themselves, or have none.
 OTHERS = (tour_other_tanks, tour_mechanical)

@@ -15,6 +15,7 @@ from app.core.plan.basis import FIRST as FIRST_BASIS
 from app.core.plan.basis import Move, PlanShop
 from app.store import cars as register
 from app.store.tables import Party
+from seed_demo import directive
 from seed_demo.shapes import OWNERS, REGIONS, SHOPS, TOUR_MARK, TOUR_REGION, Days
 
 KEEPER = "Example Register Keepers (invented)"
@@ -58,11 +59,15 @@ def settle(db: Session, stamp: Stamp, password: str) -> tuple[DemoPerson, ...]:
     for each in OTHERS:
         _add(db, each, password, stamp)
     _share(db, stamp)
-    _plan_by(db, stamp)
+    keeper = register.party_anywhere(db, KEEPER)
+    if keeper is None:
+        raise LookupError("nobody keeps the register")
+    _plan_by(db, keeper, stamp)
+    directive.order(db, keeper.id, stamp)
     return PEOPLE
 
 
-def _plan_by(db: Session, stamp: Stamp) -> None:
+def _plan_by(db: Session, keeper: Party, stamp: Stamp) -> None:
     """Standards for shop plans: three shops, invented days and costs."""
     shops = tuple(
         PlanShop(name, does, days, {}, cost)
@@ -73,9 +78,6 @@ def _plan_by(db: Session, stamp: Stamp) -> None:
         )
     )
     moves = tuple(Move(region, SHOPS[at % 3], 700.0) for at, region in enumerate(REGIONS))
-    keeper = register.party_anywhere(db, KEEPER)
-    if keeper is None:
-        raise LookupError("nobody keeps the register")
     plans.keep_basis(db, keeper.id, replace(FIRST_BASIS, shops=shops, moves=moves), stamp)
 
 

@@ -59,7 +59,7 @@ def add_car(db: Session, new: NewCar, stamp: Stamp) -> Car:
     for _, change in stated:
         unsaid = borne_from if change is new.name else BEGINNING
         facts.write(db, car, change, facts.begins(change) or unsaid, stamp, owner_id=owner.id)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     names.must_not_overlap(db, car, BEGINNING)
     return car
 

@@ -65,6 +65,8 @@ class CarDetails:
     thermal_protection: bool | None = None
     built_to: str | None = None
     normalized_steel: bool | None = None
+    builder: str | None = None
+    design: str | None = None
     required_shell_top_in: Decimal | None = None
     required_shell_bottom_in: Decimal | None = None
     required_head_a_in: Decimal | None = None

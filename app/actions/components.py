@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
@@ -39,7 +40,7 @@ def install(db: Session, car_id: int, new: NewInstallation, stamp: Stamp) -> Ins
     row = _mount(db, car, new, stamp)
     if new.is_change:
         change_events.record(db, car, new.component.kind, new.installed_on or stamp.today, stamp)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return row
 
 
@@ -56,7 +57,7 @@ def remove(
     row = _take_off(db, car, old, removed_on, stamp)
     if is_change:
         change_events.record(db, car, components.component_of(db, old).kind, removed_on, stamp)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return row
 
 
@@ -82,7 +83,7 @@ def swap(db: Session, installation_id: int, new: NewInstallation, stamp: Stamp) 
     _take_off(db, car, old, on, stamp)
     row = _mount(db, car, new, stamp)
     change_events.record(db, car, kind, on, stamp)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return row
 
 
@@ -105,7 +106,7 @@ def correct(db: Session, installation_id: int, new: NewInstallation, stamp: Stam
         _move_removal(db, removal, row, stamp)
     if change is not None:
         change_events.move(db, car, change, new, stamp)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return row
 
 
@@ -138,7 +139,7 @@ def correct_car(
         if gone is not None:
             change_events.withdraw(db, gone, reason, stamp)
             change_events.record(db, right, said.component.kind, removal.removed_on, stamp)
-    due.refresh(db, sorted((wrong.id, right.id)), stamp.today)
+    due.settle(db, sorted((wrong.id, right.id)), stamp)
     return row
 
 
@@ -156,7 +157,7 @@ def bring_back(db: Session, installation_id: int, stamp: Stamp) -> Installation:
     if removal is not None:
         _move_removal(db, removal, row, stamp)
     change_events.bring_back(db, car, old, said.component.kind, stamp)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return row
 
 
@@ -167,7 +168,7 @@ def withdraw(db: Session, installation_id: int, reason: str, stamp: Stamp) -> In
     _must_count(db, old)
     note(db, "component.withdrawn")
     _withdraw(db, old, reason, stamp)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return old
 
 
@@ -193,7 +194,7 @@ def withdraw_removal(db: Session, installation_id: int, reason: str, stamp: Stam
     rows.withdraw(db, removal, reason, stamp)
     if change is not None:
         change_events.withdraw(db, change, reason, stamp)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return old
 
 
@@ -286,7 +287,8 @@ def _mount(
         _must_be_another(db, car, new.component, new.position, new.installed_on)
     component = _component(db, car, new.component, stamp)
     if not removed:
-        _must_be_free(db, component, new.installed_on)
+        for each in _known(db, new.component) or [component]:
+            _must_be_free(db, each, new.installed_on)
     row = Installation(
         car_id=car.id,
         component_id=component.id,
@@ -316,13 +318,18 @@ def _as_new(db: Session, row: Installation) -> NewInstallation:
 
 
 def _component(db: Session, car: Car, new: NewComponent, stamp: Stamp) -> Component:
-    """The component that this describes; without a serial it is always a new one."""
-    if new.serial:
-        found = components.same_as(db, new.kind, new.maker, new.model, new.serial)
-        if found is not None:
-            return found
+    """The component that this describes; without a serial, or of a lot not stated before, it is a new row."""
+    for each in _known(db, new):
+        if new.lot in ("", each.lot):
+            return each
     row = Component(owner_id=car.owner_id, **asdict(new), **stamp.columns())
     return rows.add(db, row, "Somebody else added this component just now. Try again.")
+
+
+def _known(db: Session, what: NewComponent) -> Sequence[Component]:
+    if not what.serial:
+        return ()
+    return components.same_as(db, what.kind, what.maker, what.model, what.serial)
 
 
 def _must_be_free(db: Session, component: Component, installed_on: date | None) -> None:

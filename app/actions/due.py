@@ -11,8 +11,9 @@ from typing import Any
 from sqlalchemy import bindparam, update
 from sqlalchemy.orm import Session
 
-from app.actions import fleet_due, rulebooks
+from app.actions import directive_matches, fleet_due, rulebooks
 from app.actions.rulebooks import Programme
+from app.actions.stamp import Stamp
 from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
@@ -34,11 +35,17 @@ def refresh(
 ) -> None:
     """Rebuild the due items and the projection of these cars, as things are known now.
 
-    Belongs into the transaction of whatever changed them.
+    Belongs into the transaction of whatever changed them, by way of `settle`.
     """
     with collector_paused(len(car_ids)):
         for first in range(0, len(car_ids), MANY):
             _refresh_some(db, car_ids[first : first + MANY], today, settings)
+
+
+def settle(db: Session, car_ids: Sequence[int], stamp: Stamp) -> None:
+    """Bring up to date what follows from a change of these cars: which directives are about them, and what is due."""
+    directive_matches.ask_again(db, car_ids, stamp)
+    refresh(db, car_ids, stamp.today)
 
 
 def refresh_all(

@@ -51,7 +51,7 @@ def record_event_for_many(
     _check_each(db, [car for car in chosen if not before[car.id]], event, stamp)
     note(db, "event.recorded")
     recorded = [before[car.id] or _add(db, car, event, stamp) for car in chosen]
-    due.refresh(db, [car.id for car in chosen], stamp.today)
+    due.settle(db, [car.id for car in chosen], stamp)
     return recorded
 
 
@@ -71,7 +71,7 @@ def correct_event(db: Session, event_id: int, event: NewEvent, stamp: Stamp) -> 
     rows.supersede(db, old, stamp)
     check_event(db, car, event, stamp)
     new = _add(db, car, event, stamp, replaces=old)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return new
 
 
@@ -82,7 +82,7 @@ def withdraw_event(db: Session, event_id: int, reason: str, stamp: Stamp) -> Eve
     _must_count(db, old)
     note(db, "event.withdrawn")
     rows.withdraw(db, old, reason, stamp)
-    due.refresh(db, [old.car_id], stamp.today)
+    due.settle(db, [old.car_id], stamp)
     return old
 
 
@@ -95,7 +95,7 @@ def bring_back_event(db: Session, event_id: int, stamp: Stamp) -> EventRow:
     check_event(db, car, event, stamp)
     note(db, "event.brought_back")
     new = _add(db, car, event, stamp, replaces=old)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
     return new
 
 

@@ -147,7 +147,7 @@ def settle(db: Session, car: Car, stamp: Stamp) -> None:
     standing = dated.in_force(db, Standing, car.id)
     if name and standing and standing.standing in IN_RECORD:
         names.must_be_free(db, name.mark, name.number, car)
-    due.refresh(db, [car.id], stamp.today)
+    due.settle(db, [car.id], stamp)
 
 
 def _keep_names_apart(db: Session, car: Car, row: CarFact, since: date) -> None:

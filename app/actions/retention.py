@@ -92,7 +92,7 @@ def remove(db: Session, event_ids: Sequence[int], reason: str, stamp: Stamp) -> 
     retention.blank(db, wanted)
     note(db, "report.removed", reason=reason.strip(), citation=CITATION, went=went,
          bulk=_brought_again(db, found))  # fmt: skip
-    due.refresh(db, car_ids, stamp.today)
+    due.settle(db, car_ids, stamp)
     db.expire_all()
     return found
 

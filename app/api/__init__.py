@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from app.api import (
     calculator,
     cars,
+    directives,
     docs,
     due,
     events,
@@ -30,6 +31,7 @@ ROUTERS = tuple(
         field_pack,
         field_pictures,
         visits,
+        directives,
         due,
         loading,
         docs,

@@ -6,6 +6,7 @@ from datetime import date
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.bulk.builds import REGIMES, UNREADABLE, Builds, Ladings, builds_of, ladings_of
 from app.bulk.days import NONE, DayNumbers, Days, Flags, Numbers
@@ -171,6 +172,15 @@ class Fleet:
         }
         painted = self._stencil._put([numbers[text] for text in column], NONE)
         return np.where(self._stencil.days(1) > self.today, NONE, painted)
+
+    @cached_property
+    def orders(self) -> tuple[Numbers, Days, NDArray[np.object_]]:
+        """Of each open order the car's place, the day and the name."""
+        cars, on, names = list(zip(*self.rows.orders, strict=True)) or [(), (), ()]
+        place, here = places(self.ids, np.array(cars, dtype=np.int64))
+        known = self.day_numbers
+        days = np.array([known[each] for each in on], dtype=np.int64)
+        return place[here], days[here], np.array(names, dtype=object)[here]
 
     @cached_property
     def approved(self) -> dict[str, Numbers]:

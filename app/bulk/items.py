@@ -8,6 +8,7 @@ import numpy as np
 
 from app.bulk.builds import REGIMES, ServiceEnds, distinct_pairs
 from app.bulk.calendar import (
+    DATED,
     NOT_REQUIRED,
     STATES,
     Column,
@@ -54,6 +55,7 @@ class Items:
         yield from (("reflective_sheeting", column) for column in self.sheeting(rolling))
         yield "age_limit", self.age_limit(rolling)
         yield "service_end", self.service_end(fusion)
+        yield "directive", self.directive()
 
     def rule(self, name: str) -> Rule:
         return self.rulebook.rule(name)
@@ -246,6 +248,27 @@ class Items:
         nothing = Open(np.full(len(on), NONE), filled(len(on), ""))
         interval = by_rule(len(on), self.rule("age_limit"))
         return dated(on, self.fleet.built[on], interval, nothing)
+
+    # Directives ---------------------------------------------------------------------------------------------------
+
+    def directive(self) -> Column:
+        """Of each car that has one the open order that falls due first, among equals the earlier."""
+        car, due_on, name = self.fleet.orders
+        order = np.lexsort((np.arange(len(car)), due_on, car))
+        _, first = np.unique(car[order], return_index=True)
+        at = order[first]
+        many = len(at)
+        return Column(
+            on=car[at],
+            state=np.full(many, DATED),
+            due_on=due_on[at],
+            basis_on=np.full(many, NONE),
+            months=np.zeros(many, np.int64),
+            calculated=due_on[at],
+            from_memory=np.zeros(many, bool),
+            rule=filled(many, ""),
+            citation=name[at],
+        )
 
 
 def _either(yes: Flags, one: Rule, other: Rule) -> Interval:

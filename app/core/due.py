@@ -12,6 +12,7 @@ from app.core.known import Case, case_of
 from app.core.lading import corrosive
 from app.core.lining import lined
 from app.core.loading import loading
+from app.core.orders import directive
 from app.core.owed import CHOOSING, opens_nothing, owed
 from app.core.regimes import BY_REGIME
 from app.core.rule import Rulebook
@@ -29,7 +30,8 @@ def due_dates(facts: Facts, rulebook: Rulebook) -> Answer:
     """
     case = case_of(facts, rulebook)
     found = _findings(case)
-    results = [result for function in BY_REGIME[case.spec.regime] if (result := function(found))]
+    asked = (*BY_REGIME[case.spec.regime], directive)
+    results = [result for function in asked if (result := function(found))]
     items = tuple(result.due for result in results)
     stale = [result.stale_stencil for result in results if result.stale_stencil]
     return Answer(

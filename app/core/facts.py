@@ -33,10 +33,10 @@ ZONES = SHELL_AND_HEAD_ZONES + OWNER_JUDGED_ZONES
 ITEMS = (
     "visual", "structural_integrity", "safety_systems", "thickness", "lining",
     "service_equipment", "relief_device", "rupture_disc", "tank_retest", "leakage",
-    "air_brake", "reflective_sheeting", "age_limit", "service_end",
+    "air_brake", "reflective_sheeting", "age_limit", "service_end", "directive",
 )  # fmt: skip
-# Last days of a car are counted, never inspected.
-EVENT_ITEMS = tuple(item for item in ITEMS if item not in ("age_limit", "service_end"))
+# Last days of a car are counted, never inspected; a directive is closed for itself, whatever is inspected.
+EVENT_ITEMS = tuple(item for item in ITEMS if item not in ("age_limit", "service_end", "directive"))
 # What can be done or happen to a car that is no qualification but may open one (180.509(b), (d)(2), (f), (j)).
 CHANGES = (
     "damage", "fire_damage", "ordered_inspection", "lining_removed", "insulation_removed",
@@ -171,6 +171,20 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
+class Order:
+    """What an authority or a maker orders to be checked on the car, and is not closed yet.
+
+    `name` is who ordered it and its number; `about` says of what it is, where that is a component.
+    """
+
+    name: str
+    title: str
+    due_on: date
+    forbids_loading: bool = False
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Car:
     mark: str
     number: int
@@ -186,6 +200,7 @@ class Car:
     stencil: StencilMarks = StencilMarks()
     approvals: tuple[Approval, ...] = ()
     hold: Hold | None = None
+    orders: tuple[Order, ...] = ()
 
     @property
     def name(self) -> str:

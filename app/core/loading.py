@@ -9,6 +9,8 @@ from datetime import date
 from app.core.decimal_text import near
 from app.core.facts import Due, Loading, LoadingVerdict, Reason, ZoneThickness
 from app.core.known import Case
+from app.core.orders import ITEM as ORDERED
+from app.core.orders import doubtful, forbidding, open_yet
 from app.core.status import days_left, state_on
 from app.core.test_pressure import PressureNeeded
 from app.core.words import sentence
@@ -32,11 +34,18 @@ def loading(
     """The worst that anything says; `stale` are stencils that show a past date."""
     zones = tuple(zones)
     hazardous = case.car.service.hazardous
-    forbidden = _held(case) + _condemned(case, zones) + (_past(case, items) if hazardous else ())
-    told = _mechanical(case, items)
+    orders = case.car.orders
+    forbidden = (
+        _held(case)
+        + forbidding(orders, case.as_of)
+        + _condemned(case, zones)
+        + (_past(case, items) if hazardous else ())
+    )
+    told = _mechanical(case, items) + open_yet(orders, case.as_of)
     if forbidden:
         return Loading("may_not_load", forbidden + told, CAUTION)
-    doubts = (_unknown(items, zones) + tuple(stale)) if hazardous else ()
+    doubts = doubtful(orders, case.as_of)
+    doubts += (_unknown(items, zones) + tuple(stale)) if hazardous else ()
     if doubts:
         return Loading("check", doubts + told, CAUTION)
     if not hazardous:
@@ -106,7 +115,7 @@ def _past(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:
     return tuple(
         _last_day_past(due) if due.item == "service_end"
         else Reason(f"{sentence(due.item)} {_since(case, due)}", rule.citation)
-        for due in items if due.item not in MECHANICAL and _is_past(case, due)
+        for due in items if due.item not in (*MECHANICAL, ORDERED) and _is_past(case, due)
     )  # fmt: skip
 
 

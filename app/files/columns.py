@@ -175,6 +175,8 @@ _TANK = _group(
     ("thermal_protection", cells.yes_or_no, "Has it thermal protection: yes or no"),
     ("built_to", _built_to, "CPC-1232 or PIH-2009, when built to one of them"),
     ("normalized_steel", cells.yes_or_no, "Is the steel normalized: yes or no"),
+    ("builder", cells.text, "Who built the car"),
+    ("design", cells.text, "Number of the drawing or approval that it was built by"),
 )
 _REQUIRED_THICKNESS = tuple(
     Column(

@@ -12,6 +12,8 @@ from app.pages import (
     changes,
     components,
     corrections,
+    directive_new,
+    directives,
     due,
     events,
     evidence,
@@ -68,6 +70,9 @@ PAGES = (
     morning,
     morning_kept,
     evidence,
+    # Before `directives`, whose addresses hold any number.
+    directive_new,
+    directives,
     forecast,
     cars,
     trial,

@@ -20,12 +20,14 @@ from app.pages import fields, forms
 from app.pages.car_part import part
 from app.pages.car_view import seen_from, view
 from app.pages.changing import Done, Looking, Seen, changed, faults_of, kept
+from app.pages.directive_words import OUTCOMES
 from app.pages.facts import FactForm, stated, with_suggestions
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
 from app.pages.looking_back import Back
 from app.pages.moves import moves
-from app.store import cars, due, reach, reports, visiting
+from app.store import cars, directive_list, due, reach, reports, visiting
+from app.store.directive_list import MatchFilter
 from app.store.tables import Car
 
 router = APIRouter()
@@ -93,7 +95,13 @@ def car_page(
         theirs_until=reach.since_sent(db, car_id),
         visits=() if back else visiting.history(db, car_id),
         reports=() if back else reports.of_car(db, car_id),
+        directives=() if back else directive_list.of_car(db, car_id, _from(looking)),
+        outcomes=OUTCOMES,
     )
+
+
+def _from(looking: Seen) -> MatchFilter:
+    return MatchFilter(looking.stamp.today, looking.soon_days)
 
 
 def _part_page(

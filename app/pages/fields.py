@@ -101,6 +101,8 @@ SPECIFICATION = (
         choices=same(("CPC-1232", "PIH-2009")),
         hint="Only where built to one of them",
     ),
+    _of("cars", "builder", "Builder"),
+    _of("cars", "design", "Design", hint="Number of its drawing or approval"),
 )
 TANK = (
     _of(

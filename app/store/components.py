@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -52,8 +53,8 @@ def component_of(db: Session, installation: Installation) -> Component:
     return db.get_one(Component, installation.component_id)
 
 
-def same_as(db: Session, kind: str, maker: str, model: str, serial: str) -> Component | None:
-    """The component that these tell from any other."""
+def same_as(db: Session, kind: str, maker: str, model: str, serial: str) -> Sequence[Component]:
+    """The component that these tell from any other: several rows where its lot was stated otherwise."""
     return db.scalars(
         select(Component)
         .where(
@@ -65,7 +66,7 @@ def same_as(db: Session, kind: str, maker: str, model: str, serial: str) -> Comp
             reach.owned(db, Component.owner_id),
         )
         .order_by(Component.id)
-    ).first()
+    ).all()
 
 
 def removal_of(db: Session, installation_id: int) -> Removal | None:

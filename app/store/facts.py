@@ -23,6 +23,7 @@ from app.core.rule import Rulebook
 from app.core.trial import NOTHING, Change, changed
 from app.store.asked import AnyRow, Asked, facts_of
 from app.store.columns import CarFact, Exact
+from app.store.open_orders import open_orders
 from app.store.tables import (
     RELIEF_KINDS,
     ApprovalFact,
@@ -125,13 +126,14 @@ def load(
     asked = Asked(db, car_ids, as_of, known_at)
     held = {table: asked.latest(table) for table in ONE_IN_FORCE}
     approvals, devices, events = _approvals(asked), _relief_devices(asked), _events(asked)
-    holds = _holds(asked)
+    holds, orders = _holds(asked), _orders(asked)
     found = {}
     for car_id in car_ids:
         rows = {table: of_car.get(car_id) for table, of_car in held.items()}
         if all(rows[table] for table in NEEDED):
             on_it = _denied(rows[Fitting], devices.get(car_id, ()))
             car = _car(rows, approvals.get(car_id, ()), on_it, holds.get(car_id))
+            car = replace(car, orders=tuple(orders.get(car_id, ())))
             happened = tuple(events.get(car_id, ()))
             found[car_id] = _record(car_id, car, on_it, happened, settings, rows)
     return found
@@ -286,6 +288,14 @@ def _holds(asked: Asked) -> dict[int, core.Hold]:
     query = select(HoldFact.car_id, HoldFact.held, HoldFact.reason, HoldFact.from_on)
     last = {row.car_id: row for row in asked.rows(HoldFact, query)}
     return {car_id: core.Hold(row.from_on, row.reason) for car_id, row in last.items() if row.held}
+
+
+def _orders(asked: Asked) -> dict[int, list[core.Order]]:
+    """The directives that are open, by car, in the order in which they were given."""
+    found: dict[int, list[core.Order]] = defaultdict(list)
+    for car_id, due_on, name, title, forbids, about in open_orders(asked):
+        found[car_id].append(core.Order(name, title, due_on, forbids, about))
+    return found
 
 
 def _approvals(asked: Asked) -> dict[int, tuple[core.Approval, ...]]:

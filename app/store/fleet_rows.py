@@ -22,6 +22,8 @@ from app.store import facts as crossing
 from app.store.asked import Standpoint, counted, stated
 from app.store.columns import CarFact
 from app.store.derived import DueRow
+from app.store.directives import DirectiveMatch
+from app.store.open_orders import as_orders, open_query
 from app.store.tables import (
     RELIEF_KINDS,
     ApprovalFact,
@@ -49,7 +51,7 @@ def read(
     db: Session, car_ids: Sequence[int], as_of: date, known_at: datetime | None = None
 ) -> FleetRows:
     """What holds of these cars, in ascending order of their keys, on `as_of`, as known at a moment (None: now)."""
-    asked = _Asked(db, car_ids, as_of, known_at)
+    asked = AskedPlainly(db, car_ids, as_of, known_at)
     days = ("built_on", "rebuilt_on")
     build = [name for name in stated(Construction) if name not in days]
     constructions = asked.latest(Construction, (*days, *build))
@@ -73,10 +75,11 @@ def read(
         devices=_devices(asked),
         events=_events(asked),
         readings=_readings(asked),
+        orders=_orders(asked),
     )
 
 
-class _Asked:
+class AskedPlainly:
     """Which cars, on which day, as known when (None: now).
 
     Keys that follow one another are asked for as a range, which costs least.
@@ -138,7 +141,7 @@ def _named(table: type[CarFact], names: Sequence[str], rows: Iterable[AnyRow]) -
         )
 
 
-def _approvals(asked: _Asked) -> list[AnyRow]:
+def _approvals(asked: AskedPlainly) -> list[AnyRow]:
     query = select(
         ApprovalFact.car_id, ApprovalFact.item, ApprovalFact.reference,
         ApprovalFact.interval_months, ApprovalFact.stenciled,
@@ -152,7 +155,7 @@ def _approvals(asked: _Asked) -> list[AnyRow]:
     ]
 
 
-def _devices(asked: _Asked) -> list[AnyRow]:
+def _devices(asked: AskedPlainly) -> list[AnyRow]:
     gone = and_(
         Removal.installation_id == Installation.id,
         Removal.removed_on <= asked.as_of,
@@ -172,7 +175,7 @@ def _devices(asked: _Asked) -> list[AnyRow]:
     return [(car_id, RELIEF_KINDS[kind], *rest) for car_id, kind, *rest in rows]
 
 
-def _events(asked: _Asked) -> list[AnyRow]:
+def _events(asked: AskedPlainly) -> list[AnyRow]:
     query = (
         select(
             EventRow.car_id, EventRow.id, EventRow.happened_on, EventRow.items, EventRow.outcome,
@@ -192,14 +195,22 @@ def _events(asked: _Asked) -> list[AnyRow]:
     return asked.rows(query)
 
 
-def _readings(asked: _Asked) -> list[AnyRow]:
+def _readings(asked: AskedPlainly) -> list[AnyRow]:
     columns = (ReadingRow.event_id, ReadingRow.zone, ReadingRow.inches)
     return asked.rows(select(*columns).where(asked.among(ReadingRow.car_id.expression)))
 
 
+def _orders(asked: AskedPlainly) -> list[AnyRow]:
+    """Few rows, so with their days as such."""
+    query = open_query(asked.as_of, asked.known_at).where(
+        asked.among(DirectiveMatch.car_id.expression)
+    )
+    return [order[:3] for order in as_orders(asked.connection.execute(query))]
+
+
 def in_record(db: Session, car_ids: Sequence[int], as_of: date) -> dict[int, AnyRow]:
     """By car its mark, number, owner, region and standing; a car without a name or an owner is not there."""
-    asked = _Asked(db, car_ids, as_of)
+    asked = AskedPlainly(db, car_ids, as_of)
     owners = {row[0]: row[1:] for row in asked.latest(Ownership, ("owner_id", "region"))}
     standings: dict[int, str] = dict(asked.latest(Standing, ("standing",)))
     return {
@@ -228,7 +239,7 @@ def in_register(db: Session, car_ids: Sequence[int], at: Standpoint) -> dict[int
     A car that was not built by that day is not there, nor one of which no name, owner or
     specification was known; `store.facts.load` leaves out the latter too.
     """
-    asked = _Asked(db, car_ids, at.as_of, at.known_at)
+    asked = AskedPlainly(db, car_ids, at.as_of, at.known_at)
     owners = {row[0]: row[1:] for row in asked.latest(Ownership, ("owner_id", "region"))}
     standings: dict[int, str] = dict(asked.latest(Standing, ("standing",)))
     ladings: dict[int, str] = dict(asked.latest(ServiceFact, ("commodity",)))
@@ -238,7 +249,7 @@ def in_register(db: Session, car_ids: Sequence[int], at: Standpoint) -> dict[int
         if car_id not in owners or car_id not in builds:
             continue
         (owner_id, region), (specification, built) = owners[car_id], builds[car_id]
-        built_on = _day(built)
+        built_on = day_of(built)
         if built_on is None or built_on <= at.as_of:
             found[car_id] = InRegister(
                 mark, number, owner_id, region, standings.get(car_id, "in_service"),
@@ -247,14 +258,14 @@ def in_register(db: Session, car_ids: Sequence[int], at: Standpoint) -> dict[int
     return found
 
 
-def _day(given: date | str | None) -> date | None:
+def day_of(given: date | str | None) -> date | None:
     """A day as some driver gives it."""
     return date.fromisoformat(given) if isinstance(given, str) else given
 
 
 def stored_items(db: Session, car_ids: Sequence[int], names: Sequence[str]) -> list[AnyRow]:
     """Columns of the stored due items of these cars, by car and item."""
-    asked = _Asked(db, car_ids, date.max)
+    asked = AskedPlainly(db, car_ids, date.max)
     query = select(*(getattr(DueRow, name) for name in names))
     query = query.where(asked.among(DueRow.car_id.expression))
     return asked.rows(query.order_by(DueRow.car_id, DueRow.item_no))
@@ -262,14 +273,14 @@ def stored_items(db: Session, car_ids: Sequence[int], names: Sequence[str]) -> l
 
 def shared_by_items(db: Session, car_ids: Sequence[int], names: Sequence[str]) -> list[AnyRow]:
     """What the stored due items of these cars say of their car: a row a car, more where they disagree."""
-    asked = _Asked(db, car_ids, date.max)
+    asked = AskedPlainly(db, car_ids, date.max)
     query = select(DueRow.car_id, *(getattr(DueRow, name) for name in names))
     return asked.rows(query.where(asked.among(DueRow.car_id.expression)).distinct())
 
 
 def projections(db: Session, car_ids: Sequence[int], names: Sequence[str]) -> list[AnyRow]:
     """Columns of the cars themselves."""
-    asked = _Asked(db, car_ids, date.max)
+    asked = AskedPlainly(db, car_ids, date.max)
     return asked.rows(
         select(*(getattr(Car, name) for name in names)).where(asked.among(Car.id.expression))
     )

@@ -183,6 +183,10 @@ class Construction(CarFact, Base):
 
     __tablename__ = "construction"
     specification: Mapped[str] = mapped_column(String(60))
+    builder: Mapped[str | None] = mapped_column(String(200))
+    design: Mapped[str | None] = mapped_column(
+        String(200), comment="the drawing or approval that it was built by"
+    )
     built_on: Mapped[date | None]
     rebuilt_on: Mapped[date | None]
     material: Mapped[str | None] = mapped_column(String(20))

@@ -17,6 +17,7 @@ from app.actions import (
     audits,
     cars,
     components,
+    directives,
     events,
     facilities,
     field,
@@ -40,6 +41,7 @@ from app.actions.changes import (
     NewStencil,
 )
 from app.actions.codes import Seal
+from app.actions.directives import NewClosing, NewDirective, Term
 from app.actions.facilities import NewFacility
 from app.actions.instructions import NewInstruction, NewStep
 from app.actions.stamp import Stamp
@@ -50,10 +52,11 @@ from app.core.plan.demand import Selection
 from app.core.plan.soonest import Soonest
 from app.files import sheets
 from app.pictures import Attachments, Limits
-from app.store import auditing, reports
+from app.store import auditing, directive_list, reports
 from app.store.cars import RegisterFilter
 from app.store.changes import ChangeAbout
 from app.store.derived import ImportRun, Job
+from app.store.directive_list import MatchFilter
 from app.store.field import Report
 from app.store.people import Membership, Person, SignIn
 from app.store.plans import PlanVersion
@@ -200,6 +203,16 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     instruction = instructions.record(
         db, NewInstruction(party.name, "visual", TODAY, steps=steps), STAMP
     )
+    directive = directives.freeze(
+        db,
+        NewDirective(
+            party.id, "maker", "Invented Works", "7", "Look at the valve", "Look at it.", TODAY, TODAY,
+            Term(due_days=90), {"kind": "relief_valve"},
+        ),
+        STAMP,
+    )  # fmt: skip
+    [match] = directive_list.matches_of(db, directive.id, MatchFilter(TODAY))
+    [closing] = directives.close(db, [match.row.id], NewClosing(TODAY, "nothing_found"), STAMP)
     visit = Visit(car_id=car.id, shop_id=party.id, **STAMP.columns())
     db.add(visit)
     listed = SavedList(
@@ -238,6 +251,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "report_id": str(report.id), "report_key": report.key, "list_id": str(listed.id),
         "list_key": list_key,
         "audit_id": str(audit), "audit_car_id": str(drawn), "finding_id": str(finding),
+        "directive_id": str(directive.id), "closing_id": str(closing.id),
     }  # fmt: skip
 
 

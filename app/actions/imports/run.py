@@ -127,7 +127,7 @@ def _go_through(
 def _refresh(db: Session, car_ids: list[int], stamp: Stamp, tell: Tell) -> None:
     for first in range(0, len(car_ids), CARS_BETWEEN_WORDS):
         tell("Working out due dates", first, len(car_ids))
-        due.refresh(db, car_ids[first : first + CARS_BETWEEN_WORDS], stamp.today)
+        due.settle(db, car_ids[first : first + CARS_BETWEEN_WORDS], stamp)
     tell("Working out due dates", len(car_ids), len(car_ids))
 
 

@@ -72,7 +72,7 @@ def take_back(db: Session, import_id: int, stamp: Stamp) -> ImportRun:
         "taken_back": digests.taken_back(db, import_id, stamp.at),
     }  # fmt: skip
     note(db, "import.taken_back", *cars, bulk=[told])
-    due.refresh(db, sorted(touched), stamp.today)
+    due.settle(db, sorted(touched), stamp)
     return run
 
 
