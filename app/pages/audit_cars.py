@@ -10,11 +10,11 @@ from app import web
 from app.actions import audits as actions
 from app.actions import looking_back
 from app.actions.audits import Given
+from app.actions.car_seen import heading
 from app.core.audit.points import ANSWERS
 from app.errors import NotFound, Problem
 from app.pages import forms
 from app.pages.audits import ANSWER_WORDS, SEVERITY_WORDS, back_to
-from app.pages.car_view import heading
 from app.pages.changing import Looking, Seen, faults_of, kept
 from app.pages.forms import Entries
 from app.store import auditing, cars

@@ -15,12 +15,13 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import looking_back, rulebooks
+from app.actions.car_seen import Heading, heading
 from app.actions.standpoint import Lookback
 from app.core.facts import ZONES, ZoneThickness
 from app.core.trend import DAYS_A_YEAR, Point, Rate, Trend, trends
 from app.errors import NotFound
 from app.files.charts import Course, Drawn, Track, course_svg
-from app.pages.car_view import Heading, heading, seen_from
+from app.pages.car_view import seen_from
 from app.pages.changing import Looking, Seen
 from app.pages.exports import as_picture
 from app.pages.looking_back import Back
