@@ -9,6 +9,7 @@ from app.store import (  # noqa: F401  every table has to be known
     audits,
     changes,
     derived,
+    directives,
     field,
     field_data,
     loading,
