@@ -24,7 +24,7 @@ from app.files.names import un_number
 from app.store import bearers, facts, ladings, pressures, reach
 from app.store.facts import CarRecord
 from app.store.loading import LoadingQuestion
-from app.store.names import LARGEST, Name, read_prefix
+from app.store.names import EVERY_NAME, LARGEST, Name, read_prefix
 from app.store.tables import Lading
 
 # How long a car may be under way, where whoever asks says nothing else.
@@ -102,13 +102,11 @@ def answers(db: Session, asked: Sequence[Asked], when: When) -> list[Answered]:
 def _name(written: str) -> Name | Problem:
     try:
         prefix = read_prefix(written)
-    except Refused as wrong:
-        return wrong
-    if not (prefix.mark and prefix.digits) or not 1 <= int(prefix.digits) <= LARGEST:
-        return Refused(
-            f"{written.strip()!r} is not a mark and number. Write both, such as ZQKX 1045."
-        )
-    return prefix.mark, int(prefix.digits)
+    except Refused:
+        prefix = EVERY_NAME
+    if prefix.mark and 1 <= int(prefix.digits or 0) <= LARGEST:
+        return prefix.mark, int(prefix.digits)
+    return Refused(f"{written.strip()!r} is not a mark and number. Write both, such as ZQKX 1045.")
 
 
 @dataclass(frozen=True)

@@ -25,26 +25,33 @@ class Moving:
 
 
 def moving(loading: Loading, rulebook: Rulebook) -> tuple[Moving, ...]:
-    """For a car that may not be loaded: when it was filled before or holds residue, and to a shop.
+    """For an overdue car when it was filled before or holds residue, for it and a condemned one to a shop.
 
     49 CFR 173.31(a)(3) forbids filling an overdue car and then offering it; of one that was filled
-    while in date it says nothing. Empty where the car may be loaded.
+    while in date it says nothing. Empty for a car that is neither.
     """
-    if loading.verdict != "may_not_load":
-        return ()
-    filling, offering, approval = (
-        rulebook.rule(name) for name in ("filling", "before_offering", "movement_approval")
+    cited = {reason.citation for reason in loading.reasons if reason.part != "mechanical"}
+    forbids = loading.verdict == "may_not_load"
+    overdue = forbids and rulebook.rule("filling").citation in cited
+    condemned = forbids and rulebook.rule("condemned").citation in cited
+    return tuple(
+        Moving(situation, reasons)
+        for situation, asked, reasons in (
+            ("loaded", overdue, _filled_before(rulebook)),
+            ("to_shop", overdue or condemned, _to_a_shop(rulebook)),
+        )
+        if asked
     )
+
+
+def _filled_before(rulebook: Rulebook) -> tuple[Reason, ...]:
+    filling, offering = rulebook.rule("filling"), rulebook.rule("before_offering")
+    nothing = "Of a car that was filled while in date, or holds residue, it says nothing"
     return (
-        Moving(
-            "loaded",
-            (
-                Reason(
-                    f"{filling.text}. Of a car that was filled while in date, or holds residue, it says nothing",
-                    filling.citation,
-                ),
-                Reason(offering.text, offering.citation),
-            ),
-        ),
-        Moving("to_shop", (Reason(approval.text, approval.citation),)),
+        Reason(f"{filling.text}. {nothing}", filling.citation),
+        offering.reason,
     )
+
+
+def _to_a_shop(rulebook: Rulebook) -> tuple[Reason, ...]:
+    return (rulebook.rule("movement_approval").reason,)

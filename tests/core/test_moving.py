@@ -33,10 +33,34 @@ def test_nothing_is_told_of_moving_a_car_that_is_not_forbidden_to_load(verdict):
     assert moving(answer(verdict), default_rulebook()) == ()
 
 
-def test_moving_a_forbidden_car_is_told_with_its_citations_and_never_as_a_yes():
+# What forbids the loading, and of which situations something is told: a hold says nothing of the rule.
+FORBIDDEN = [
+    ([None], []),
+    (["filling"], ["loaded", "to_shop"]),
+    (["condemned"], ["to_shop"]),
+    ([None, "filling"], ["loaded", "to_shop"]),
+]
+
+
+@pytest.mark.parametrize(("rules", "situations"), FORBIDDEN)
+def test_moving_is_told_of_overdue_and_condemned_cars(rules, situations):
+    book = default_rulebook()
+    reasons = tuple(Reason("so", book.rule(rule).citation if rule else None) for rule in rules)
+    told = moving(Loading("may_not_load", reasons, CAUTION), book)
+    assert [each.situation for each in told] == situations
+
+
+def test_a_mechanical_item_has_no_say_in_it():
+    book = default_rulebook()
+    reason = Reason("so", book.rule("filling").citation, "mechanical")
+    assert moving(Loading("may_not_load", (reason,), CAUTION), book) == ()
+
+
+def test_moving_an_overdue_car_is_told_with_its_citations_and_never_as_a_yes():
     """49 CFR 173.31(a)(3), (d)(1), 2015 edition; 174.50 as agency pages of 2014 tell it."""
-    told = moving(answer("may_not_load"), default_rulebook())
-    assert [each.situation for each in told] == ["loaded", "to_shop"]
+    book = default_rulebook()
+    overdue = Reason("Visual inspection is overdue", book.rule("filling").citation)
+    told = moving(Loading("may_not_load", (overdue,), CAUTION), book)
     cited = [reason.citation for each in told for reason in each.reasons]
     assert cited == ["49 CFR 173.31(a)(3)", "49 CFR 173.31(d)(1)", "49 CFR 174.50"]
     words = " ".join(reason.text for each in told for reason in each.reasons)

@@ -87,9 +87,9 @@ UNANSWERED = [
     ("ZQAX 99", "There is no car ZQAX 99 in the register"),
     # Another company's car is no other than one that does not exist.
     ("ZQAX 3", "There is no car ZQAX 3 in the register"),
-    ("%%%", "is no mark and number"),
+    ("%%%", "is not a mark and number"),
     ("ZQAX 0", "is not a mark and number"),
-    ("<b>", "is no mark and number"),
+    ("<b>", "is not a mark and number"),
 ]
 
 

@@ -186,7 +186,7 @@ def test_a_pasted_train_is_answered_line_by_line_and_kept(app, rack):
     page = Page(rack.get(pasted(rack)).text).words
     assert [row[2] for row in kept(app)[before:]] == ANSWERS
     assert "5 cars: may be loaded 1; may not be loaded 2; no answer 2" in page
-    assert "is no mark and number" in page
+    assert "is not a mark and number" in page
     # Another company's car is no other than one that does not exist.
     assert "There is no car ZQAX 3 in the register" in page
 
