@@ -34,14 +34,12 @@ def moving(loading: Loading, rulebook: Rulebook) -> tuple[Moving, ...]:
     forbids = loading.verdict == "may_not_load"
     overdue = forbids and rulebook.rule("filling").citation in cited
     condemned = forbids and rulebook.rule("condemned").citation in cited
-    return tuple(
-        Moving(situation, reasons)
-        for situation, asked, reasons in (
-            ("loaded", overdue, _filled_before(rulebook)),
-            ("to_shop", overdue or condemned, _to_a_shop(rulebook)),
-        )
-        if asked
-    )
+    told = []
+    if overdue:
+        told.append(Moving("loaded", _filled_before(rulebook)))
+    if overdue or condemned:
+        told.append(Moving("to_shop", _to_a_shop(rulebook)))
+    return tuple(told)
 
 
 def _filled_before(rulebook: Rulebook) -> tuple[Reason, ...]:
