@@ -26,6 +26,8 @@ PAGES = [
     "/nothing-here",
     "/visits",
     "/loading",
+    "/loading/many",
+    "/loading/asked",
     "/loading?car=ZQKX+104512",
     "/changes",
     "/changes?from=yesterday",
