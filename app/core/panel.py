@@ -7,7 +7,7 @@ seen: the layout, the words of the rows and dates without a day are common pract
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from typing import Literal
@@ -32,6 +32,7 @@ _LABELS = {
     "relief_device": "PRD",
 }
 WHOLE_TANK = "TANK QUALIFIED"
+BY_EVENT = "no due date is set: it is done again when the lining is applied or replaced"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,10 +96,10 @@ def panel(
     if spec.regime != "fusion_welded":
         return None
     due = {each.item: each for each in answer.items}
+    alone = ("thickness", "lining", "service_equipment")
     rows = [*_tank_rows(due, stations)]
-    rows += [_row(due[item], stations) for item in ("thickness",) if _asked(due.get(item))]
-    rows += [_row(due[item], stations) for item in ("lining",) if _asked(due.get(item))]
-    rows += [_row(due[item], stations) for item in ("service_equipment",) if _asked(due.get(item))]
+    rows += [_row(due[item], stations) for item in alone if _asked(due.get(item))]
+    rows = [_by_event(row, answer, stations) if row.left_open == BY_EVENT else row for row in rows]
     rows += _device_rows(devices, due.get("relief_device"), stations)
     test_psig = None if spec.test_psig is None else f"TANK TEST {float(spec.test_psig):g} PSIG"
     return Panel(
@@ -129,17 +130,27 @@ def _tank_rows(due: Mapping[str, Due], stations: Stations) -> Iterator[PanelRow]
 def _row(due: Due, stations: Stations) -> PanelRow:
     """The dates that count from the last work, whatever is painted now."""
     left_open = _left_open(due)
-    done = None if left_open and due.state != "by_event" else due.basis_on
+    done = None if left_open else due.basis_on
     on = None if left_open else due.calculated_due_on
     station = stations.get((due.item, done), "") if done else ""
     return PanelRow(_LABELS[due.item], (due.item,), done, on, station, left_open=left_open)
+
+
+def _by_event(row: PanelRow, answer: Answer, stations: Stations) -> PanelRow:
+    """With the day of its latest pass, which is shown though no due date follows from it."""
+    (item,) = row.items
+    passed = [
+        event.on for event in answer.facts.events if event.outcome == "pass" and item in event.items
+    ]
+    done = max(passed, default=None)
+    return replace(row, done=done, station=stations.get((item, done), "") if done else "")
 
 
 def _left_open(due: Due) -> str:
     if due.state == "owed":
         return "it is owed: not to be painted until it has passed"
     if due.state == "by_event":
-        return "no date is set: it is done when the lining is applied or replaced"
+        return BY_EVENT
     return "" if due.calculated_due_on else "from when to count is not known"
 
 
@@ -171,11 +182,10 @@ def _lining_lines(answer: Answer, owner: str) -> Iterator[str]:
 
 
 def _remarks(answer: Answer, rows: Sequence[PanelRow]) -> Iterator[str]:
-    for row in rows:
-        if row.left_open:
-            yield f"{capitalized(row.label.lower())}: {row.left_open}"
-        if row.done and not row.station:
-            yield f"{capitalized(row.label.lower())}: no station code is recorded for the work of {row.done}"
+    yield from (f"{row.label}: {row.left_open}" for row in rows if row.left_open)
+    nowhere = [f"{row.label} ({row.done})" for row in rows if row.done and not row.station]
+    if nowhere:
+        yield f"No station code is recorded of who did {', '.join(nowhere)}"
     for approval in answer.facts.car.approvals:
         if not approval.stenciled:
             named = f"approval {approval.reference}" if approval.reference else "an approval"
@@ -235,7 +245,9 @@ def _difference(item: str, row: PanelRow | None, text: str, marked_on: date | No
     else:
         how = "later" if text > should else "earlier"
         told = f"{name}: {text} was seen, {how} than it should read: {should}"
-    return Difference(item, text, should, False, told + _before_work(row, marked_on))
+    return Difference(
+        item, text, should, False, told + (_before_work(row, marked_on) if text else "")
+    )
 
 
 def _before_work(row: PanelRow | None, marked_on: date | None) -> str:
