@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import Literal
 
 from app.core.facts import Answer, Due
+from app.core.lining import latest_step, lining_steps
 from app.core.rule import Rulebook
 from app.core.stencil import decode
 from app.core.words import capitalized, label
@@ -172,11 +173,16 @@ def _device_rows(
 
 
 def _lining_lines(answer: Answer, owner: str) -> Iterator[str]:
-    lining = answer.facts.car.lining
-    if lining is None:
+    """The lining that is on the tank now and whose it is; nothing where it was removed."""
+    lining, steps = (
+        answer.facts.car.lining,
+        lining_steps(answer.facts.car.lining, answer.facts.events),
+    )
+    on, applied = latest_step(steps) if steps else (None, lining is not None)
+    if not applied:
         return
-    applied = f" {painted(lining.applied_on, 'month')}" if lining.applied_on else ""
-    yield f"LINED {(lining.kind or '').upper()}".rstrip() + applied
+    kind = (lining and lining.kind) or ""
+    yield " ".join(filter(None, ("LINED", kind.upper(), painted(on, "month"))))
     if owner:
         yield f"LINING OWNER {owner.upper()}"
 

@@ -152,6 +152,19 @@ def test_a_lined_car_shows_its_lining_and_its_last_thickness_test_without_a_due_
     )
 
 
+@pytest.mark.parametrize(
+    ("events", "lining", "foot"),
+    [
+        ((), None, ()),
+        ((), Lining("epoxy"), ("LINED EPOXY",)),
+        ((Event(date(2024, 2, 1), ("lining_applied",)),), None, ("LINED 02-2024",)),
+        ((Event(date(2024, 2, 1), ("lining_removed",)),), Lining("epoxy", date(2018, 3, 10)), ()),
+    ],
+)
+def test_the_foot_names_the_lining_that_is_on_the_tank_now(events, lining, foot):
+    assert panel_of(QUALIFIED, *events, lining=lining).foot == ("TANK TEST 100 PSIG", *foot)
+
+
 def test_the_station_code_is_that_of_who_did_the_work_and_its_lack_is_told():
     stations = {(item, DONE): "ZQ01" for item in TANK_ITEMS}
     found = panel_of(QUALIFIED, stations=stations)

@@ -10,8 +10,8 @@ from xml.etree import ElementTree
 import pytest
 from openpyxl import load_workbook
 
-from app.actions import components, events
-from app.actions.changes import NewComponent, NewEvent, NewInstallation, NewReading
+from app.actions import cars, components, events
+from app.actions.changes import NewComponent, NewEvent, NewInstallation, NewReading, NewService
 from app.store.components import on_car
 from tests.pages.car_cast import STAMP, acid_car, plain_car
 from tests.pages.reading import Page
@@ -65,6 +65,16 @@ def test_a_reading_that_was_corrected_counts_no_longer(client, record, worn):
     after = Page(client.get(f"/cars/{worn}/trend").text).words
     assert "0.401" in after
     assert "0.301" not in after
+
+
+def test_a_change_of_lading_between_readings_is_told(client, record, worn):
+    assert "The lading changed" not in client.get(f"/cars/{worn}/trend").text
+    other = NewService("Invented solvent", from_on=date(2012, 1, 1))
+    record(lambda db: cars.put_into_service(db, worn, other, STAMP))
+    words = Page(client.get(f"/cars/{worn}/trend").text).words
+    assert "Hydrochloric acid from the beginning; Invented solvent from 2012-01-01" in words
+    before = Page(client.get(f"/cars/{worn}/trend?as_of=2011-01-01").text).words
+    assert "The lading changed" not in before
 
 
 def test_looking_back_leaves_out_what_was_read_later(client, worn):
