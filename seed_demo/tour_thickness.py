@@ -1,4 +1,4 @@
-"""Tour cars 120 to 137: thickness against lines C, D and E, and the five-year case (180.509(f)).
+"""Tour cars 120 to 138: thickness against lines C, D and E, and the five-year case (180.509(f)).
 
 For the plain tank 7/16 in is required; at the bottom of the shell line C is 0.40625, D 0.375,
 E 0.3125 (180.509(g)).
@@ -13,7 +13,13 @@ WITHOUT_THICKNESS = f"visual;structural_integrity;safety_systems;{EQUIPMENT_ITEM
 
 
 def cars(days: Days) -> list[DemoCar]:
-    return [*_line_c(days), *_condemned_or_not(days), *_not_sure(days), *_required(days)]
+    return [
+        *_line_c(days),
+        *_condemned_or_not(days),
+        *_not_sure(days),
+        *_required(days),
+        _worn(days),
+    ]
 
 
 def _line_c(days: Days) -> list[DemoCar]:
@@ -94,3 +100,12 @@ def _required(days: Days) -> list[DemoCar]:
                  built_on=built, service=lading("Propane"), specification="DOT 112J340W",
                  inside_diameter_in="118", jacketed="yes", thermal_protection="yes"),
     ]  # fmt: skip
+
+
+def _worn(days: Days) -> DemoCar:
+    read = ((170, "0.441"), (130, "0.434"), (80, "0.424"), (20, "0.415"))
+    tests = [Inspection(days.back(months), WHOLE, bottom(inches)) for months, inches in read]
+    return tour_car(
+        138, "A bottom that wears by about 2 mil a year: when it would come to C and D is under Wear over the years.",
+        *tests, built_on=days.back(200), service=ACID,
+    )  # fmt: skip

@@ -24,8 +24,8 @@ from app.errors import Refused
 from app.store import facts, wear
 from app.store.wear import Benched, FleetCar, Measured, WearFilter
 
-# More are not worked out at once: a reader would wait too long.
-MOST_CARS = 20_000
+# Of 1,241 cars it takes 0.3 s of processor time, as measured; of this many under three seconds.
+MOST_CARS = 10_000
 AT_ONCE = 1_000
 NOT_STATED = "not stated"
 AGES = ((60, "under 5 years"), (120, "5 to 10 years"))

@@ -125,7 +125,8 @@ def course_svg(course: Course) -> bytes:
         no_data_text="Nothing to draw", x_value_formatter=lambda year: f"{year:g}",
     )  # fmt: skip
     drawn.config.css += [f"inline:{FAINT_GUIDES}", f"inline:{STRONG_LEVELS}"]
-    _scale(drawn, course)
+    if course.tracks:
+        _scale(drawn, course)
     for place, track in enumerate(course.tracks):
         drawn.config.css.append(f"inline:{_track_style(place, track)}")
         dots = track.drawn in ("dots", "hollow")
@@ -138,8 +139,6 @@ def _scale(drawn: Any, course: Course) -> None:
     """The levels by their names on the axis, and round numbers between them where there is room."""
     values = [value for track in course.tracks for _, value in track.points]
     values += [value for _, value in course.levels]
-    if not values:
-        return
     low, high = min(values), max(values)
     step = next((each for each in STEPS if high - low <= 8 * each), STEPS[-1])
     first, last = int(low / step), int(high / step) + 1

@@ -25,7 +25,8 @@ from app.pages.car_view import seen_from
 from app.pages.changing import Looking, Seen
 from app.pages.exports import as_picture
 from app.pages.looking_back import Back
-from app.store import cars
+from app.store import cars, wear
+from app.store.columns import BEGINNING
 
 router = APIRouter()
 
@@ -51,12 +52,13 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class CarTrends:
-    """The page: whose trends, as of which day, and the zones in the order of every list."""
+    """The page: whose trends, as of which day, the zones in the order of every list, what it carried."""
 
     car: Heading
     day: date
     owner: str
     zones: Sequence[Zone]
+    carried: Sequence[tuple[date, str]]
 
     @property
     def measured(self) -> list[Zone]:
@@ -73,7 +75,9 @@ def trend_page(
     request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back
 ) -> Response:
     shown = _view(db, car_id, looking, back)
-    return web.page(request, "cars/trend.html", car=shown.car, view=shown, back=back)
+    return web.page(
+        request, "cars/trend.html", car=shown.car, view=shown, back=back, beginning=BEGINNING
+    )
 
 
 @router.get("/cars/{car_id}/trend/{zone}.svg")
@@ -95,7 +99,8 @@ def _view(db: Session, car_id: int, looking: Seen, back: Lookback | None) -> Car
     found = trends(answer, programme.of(record.owner_id).rulebook)
     zones = [Zone(zone, [each for each in found if each.zone is zone]) for zone in answer.thickness]
     owner = cars.party_names(db)[record.owner_id]
-    return CarTrends(heading(record), at.as_of, owner, zones)
+    carried = wear.carried(db, car_id, at)
+    return CarTrends(heading(record), at.as_of, owner, zones, carried)
 
 
 # The picture ------------------------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from sqlalchemy import ColumnElement, Select, distinct, func, select
 from sqlalchemy.orm import Session
 
 from app.store import reach
+from app.store.asked import Standpoint, counted
 from app.store.columns import CarFact
 from app.store.tables import (
     OUT_OF_RECORD,
@@ -25,6 +26,7 @@ from app.store.tables import (
     LiningFact,
     Party,
     ReadingRow,
+    ServiceFact,
 )
 
 
@@ -224,6 +226,21 @@ def benched(db: Session, wanted: WearFilter, today: date) -> list[Benched]:
         .order_by(Installation.from_on, Installation.id)
     )  # fmt: skip
     return [Benched(*row) for row in db.execute(query)]
+
+
+def carried(db: Session, car_id: int, at: Standpoint) -> list[tuple[date, str]]:
+    """What a car carried and from which day on, from the earliest on, seen from a day and a moment."""
+    query = (
+        select(ServiceFact.from_on, ServiceFact.commodity)
+        .where(
+            ServiceFact.car_id == car_id,
+            counted(ServiceFact, at.known_at),
+            ServiceFact.from_on <= at.as_of,
+        )
+        .order_by(ServiceFact.from_on, ServiceFact.id)
+    )
+    by_day: dict[date, str] = dict(db.execute(query).all())
+    return list(by_day.items())
 
 
 def relief_put_on(db: Session) -> dict[int, list[tuple[int, date]]]:

@@ -27,7 +27,7 @@ PAGES = (
     "", "/events/new", "/facts/lading", "/facts/details", "/facts/owner", "/components/new",
     "/../../installations/2/swap", "/../../installations/2/remove", "/../../events/1/correct",
     "/../../events/1/withdraw", "/../new", "/../../record", "/../../record?q=ZQKX",
-    "?as_of=2026-11-21&known=2026-11-25", "?as_of=2020-01-01", "/visits/new",
+    "?as_of=2026-11-21&known=2026-11-25", "?as_of=2020-01-01", "/visits/new", "/trend", "/panel",
 )  # fmt: skip
 
 

@@ -15,6 +15,8 @@ PAGES = [
     "/fleet?q=ZQ&standing=all",
     "/fleet?q=no+such+thing",  # a filter that cannot be read
     "/fleet?q=ZQZZ",  # nothing found
+    "/fleet/wear",
+    "/fleet/wear/rows?of=valves&count=outside",
     "/due",
     "/due?status=unknown",
     "/due?from=yesterday",

@@ -9,9 +9,10 @@ WIDTHS = (360, 390, 480, 600, 820)
 TRIAL = "lading.commodity=Invented+acid&lading.corrosive_or_reactive=yes"
 PAGES = (
     "/", "/fleet", "/due", "/overdue", "/cars/1", "/cars/2", "/cars/7", "/cars/1/worked-out",
+    "/cars/1/trend", "/cars/1/panel", "/fleet/wear",
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
-    "/visits", "/loading", "/loading/many", "/loading/asked", "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
-    "/people/invite", "/account", "/account/tokens",
+    "/visits", "/loading", "/loading/many", "/loading/asked",
+    "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1", "/people/invite", "/account", "/account/tokens",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 

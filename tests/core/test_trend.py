@@ -184,6 +184,12 @@ def test_the_line_begins_anew_with_another_shell(change, why):
     assert "The line begins on 2012-05-01" in " ".join(found.said)
 
 
+def test_of_several_changes_the_last_begins_the_line():
+    changes = [Event(date(year, 5, 1), ("lining_removed",)) for year in (2003, 2012)]
+    found = trend_of(changes[0], THREE[0], changes[1], *THREE[1:])
+    assert found.began.on == date(2012, 5, 1)
+
+
 def test_what_was_read_on_the_day_of_the_change_was_read_after_it():
     repaired = read_on(date(2016, 1, 1), "0.430", ("repair_reducing_thickness", "thickness"))
     assert [bool(point.left_out) for point in trend_of(THREE[0], repaired).points] == [True, False]

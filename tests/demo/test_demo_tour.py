@@ -21,6 +21,8 @@ from app.core.facts import Answer, Due
 from app.core.status import state_on
 from app.core.stencil import decode
 from app.core.test_pressure import pressure_needed
+from app.core.trend import trends
+from app.rules.reader import default_rulebook
 from app.store import cars, components, due, events, facts, ladings, pressures
 from app.store.asked import Standpoint
 from app.store.db import make_engine, sessions
@@ -108,6 +110,7 @@ ITEMS = [
     (134, "thickness", "in_date", 120),  # 2.5 mil a year is not above it
     (135, "thickness", "in_date", 60),
     (137, "thickness", "in_date", 120),
+    (138, "thickness", "in_date", 120),
     (140, "lining", "in_date", 72),
     (140, "thickness", "by_event", None),
     (141, "lining", "in_date", 96),
@@ -207,6 +210,7 @@ THICKNESS = [
     (129, "not_measured"),
     (135, "at_or_below_c"),  # the spot check
     (136, "unknown"),
+    (138, "above_c"),
     (177, "above_c"),  # as corrected
 ]
 
@@ -216,6 +220,13 @@ def test_a_tour_car_has_the_verdict_on_its_bottom_that_it_shows(demo, loaded_on,
     zones = {zone.zone: zone for zone in _answer(demo, number, loaded_on).thickness}
 
     assert zones["shell_bottom"].verdict == verdict
+
+
+def test_the_worn_car_comes_to_line_c_in_some_years_at_about_two_mil_a_year(demo, loaded_on):
+    found = trends(_answer(demo, 138, loaded_on), default_rulebook())
+    bottom = next(each for each in found if each.zone.zone == "shell_bottom")
+    assert 1.9 < -1000 * bottom.rate.a_year < 2.3
+    assert all(loaded_on < line.earliest < line.on for line in bottom.reaching)
 
 
 LOADING = [

@@ -11,17 +11,13 @@ import pytest
 from openpyxl import load_workbook
 
 from app.actions import cars, components, events
-from app.actions.changes import NewComponent, NewEvent, NewInstallation, NewLining, NewReading
+from app.actions.changes import NewComponent, NewEvent, NewInstallation, NewReading, NewService
+from app.store.components import on_car
 from tests.pages.car_cast import STAMP, acid_car, plain_car
 from tests.pages.reading import Page
+from tests.pages.wear_cast import read_on, worn_fleet
 
 SVG = "{http://www.w3.org/2000/svg}"
-
-
-def read_on(db, car_id: int, on: date, bottom: str, *items: str):
-    reading = NewReading("shell_bottom", Decimal(bottom))
-    new = NewEvent(on, items or ("thickness",), readings=(reading,), facility="Shop A")
-    return events.record_event(db, car_id, new, STAMP)
 
 
 @pytest.fixture
@@ -71,6 +67,16 @@ def test_a_reading_that_was_corrected_counts_no_longer(client, record, worn):
     assert "0.301" not in after
 
 
+def test_a_change_of_lading_between_readings_is_told(client, record, worn):
+    assert "The lading changed" not in client.get(f"/cars/{worn}/trend").text
+    other = NewService("Invented solvent", from_on=date(2012, 1, 1))
+    record(lambda db: cars.put_into_service(db, worn, other, STAMP))
+    words = Page(client.get(f"/cars/{worn}/trend").text).words
+    assert "Hydrochloric acid from the beginning; Invented solvent from 2012-01-01" in words
+    before = Page(client.get(f"/cars/{worn}/trend?as_of=2011-01-01").text).words
+    assert "The lading changed" not in before
+
+
 def test_looking_back_leaves_out_what_was_read_later(client, worn):
     words = Page(client.get(f"/cars/{worn}/trend?as_of=2014-01-01").text).words
     assert "Read in two thickness tests: a rate, but no interval" in words
@@ -105,40 +111,7 @@ def test_the_thickness_on_the_page_of_a_car_leads_there(client, worn):
 
 @pytest.fixture
 def fleet(record):
-    """Three cars in acid worn at 2, 1 and 0 mil a year and one never measured; linings; valves. Gives their keys."""
-
-    def made(db):
-        keys = [acid_car(db, number) for number in (1, 2, 3)]
-        for key, before in zip(keys, ("0.426", "0.416", "0.406"), strict=True):
-            read_on(db, key, date(2008, 3, 15), before)
-        failed = NewEvent(date(2025, 1, 2), ("thickness",), outcome="fail", facility="Shop B")
-        events.record_event(db, keys[0], failed, STAMP)
-        for key, applied, months, failed_on in (
-            (keys[0], date(2008, 3, 10), 60, date(2011, 3, 10)),  # after three of five years
-            (keys[1], date(2008, 3, 10), 24, date(2011, 3, 10)),  # after its interval
-            (keys[2], date(2008, 3, 10), None, None),
-        ):
-            lining = NewLining(
-                kind="invented rubber", applied_on=applied, owner_interval_months=months
-            )
-            cars.change_lining(db, key, lining, STAMP)
-            if failed_on:
-                fail = NewEvent(failed_on, ("lining",), outcome="fail", facility="Shop B")
-                events.record_event(db, key, fail, STAMP)
-        for key, serial, found in (
-            (keys[0], "S1", "79"),
-            (keys[1], "S2", "77"),
-            (keys[2], "S3", "71.9"),
-        ):
-            valve = NewComponent("relief_valve", maker="Orlo Valve", model="R3", serial=serial)
-            put_on = NewInstallation(
-                valve, "top", date(2024, 6, 1), tested_on=date(2024, 5, 1), set_psig=Decimal(75),
-                found_psig=Decimal(found), left_psig=Decimal(75), confirmed=True,
-            )  # fmt: skip
-            components.install(db, key, put_on, STAMP)
-        return [*keys, plain_car(db)]
-
-    return record(made)
+    return record(worn_fleet)
 
 
 def listed(client, query: str) -> list[str]:
@@ -193,8 +166,6 @@ def test_a_valve_is_as_old_as_its_time_since_it_was_tested_before(client, record
 
 
 def components_on(db, car_id: int) -> int:
-    from app.store.components import on_car
-
     return on_car(db, car_id, date(2026, 1, 1))[0].installation.id
 
 
