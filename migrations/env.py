@@ -11,6 +11,7 @@ from app.store import (  # noqa: F401  every table has to be known
     derived,
     field,
     field_data,
+    handing_over,
     people,
     pictures,
     plans,

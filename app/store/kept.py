@@ -79,6 +79,8 @@ KEPT: Mapping[str, Kept] = {
     # Whoever buys a car is not told of its former owner's audits, so these are of no car.
     "audit": Kept(OF_PARTY, secret=frozenset(("names",))),
     **dict.fromkeys(("audit_car", "audit_answer", "audit_finding", "audit_finding_step"), Kept()),
+    "hand_over": Kept(OF_CAR),
+    "origin": Kept(OF_CAR),
     "lading": Kept(settings=(("setting", "ladings"),)),
     "rulebook_edition": Kept(OF_OWNER, RULEBOOK),
     "rulebook_in_force": Kept(OF_OWNER, RULEBOOK),

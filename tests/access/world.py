@@ -49,15 +49,16 @@ from app.core.plan.demand import Selection
 from app.core.plan.soonest import Soonest
 from app.files import sheets
 from app.pictures import Attachments, Limits
-from app.store import auditing, reports
+from app.store import auditing, dated, reports
 from app.store.cars import RegisterFilter
 from app.store.changes import ChangeAbout
 from app.store.derived import ImportRun, Job
 from app.store.field import Report
+from app.store.handing_over import HandOver
 from app.store.people import Membership, Person, SignIn
 from app.store.plans import PlanVersion
 from app.store.signed_in import fingerprint
-from app.store.tables import Party
+from app.store.tables import Ownership, Party, Standing
 from app.store.visits import Visit
 from tests.field.entries import Tablet
 from tests.fixtures.people import LONG_AGO, NEVER
@@ -212,6 +213,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     db.get_one(ImportRun, run.id).parties = [party.id]
     report = _report(db, car.id, people[2], party)
     audit, drawn, finding = _audit(db, party)
+    handed = _handed_over(db, party, car.id)
     job = Job(
         id=f"job-of-{party.id}",
         kind="refresh-due",
@@ -233,6 +235,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "plan_id": str(version.plan_id), "version_id": str(version.id),
         "report_id": str(report.id), "report_key": report.key,
         "audit_id": str(audit), "audit_car_id": str(drawn), "finding_id": str(finding),
+        "hand_over_id": str(handed),
     }  # fmt: skip
 
 
@@ -244,6 +247,18 @@ def _audit(db: Session, party: Party) -> tuple[int, int, int]:
     [drawn] = auditing.drawn(db, audit.id)
     wrong = audits.NewFinding("A paper lacks.", "remark", audit_car_id=drawn.id)
     return audit.id, drawn.id, audits.find(db, audit.id, wrong, STAMP).id
+
+
+def _handed_over(db: Session, party: Party, car_id: int) -> int:
+    """That the car was handed over once, which left it here, as after it came back."""
+    ownership, standing = (dated.in_force(db, table, car_id) for table in (Ownership, Standing))
+    made = HandOver(
+        car_id=car_id, from_id=party.id, to_id=party.id, handed_on=TODAY, recorded_at=NOW,
+        recorded_by="Fixture", ownership_id=ownership.id, standing_id=standing.id,
+    )  # fmt: skip
+    db.add(made)
+    db.flush()
+    return made.id
 
 
 def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:
