@@ -29,7 +29,7 @@ from app.store.columns import BEGINNING, table_of
 from app.store.derived import ImportRun
 from app.store.gathering import note
 from app.store.handing_over import GOES_ALONG, Origin
-from app.store.tables import Car
+from app.store.tables import Car, Standing
 
 # A picture that was kept was looked at before; this only keeps a made-up file from filling the memory.
 MOST_PIXELS = 100_000_000
@@ -155,9 +155,11 @@ class _Taking:
             table = table_of(mapped)
             for values in told[table.name]:
                 self._store(mapped, table, values, car.id, stamp)
+            if mapped is Standing:
+                # Names and standings say who bore a name when.
+                names.must_not_overlap(self.db, car, BEGINNING)
         self._own(car, told, stamp)
         due.refresh(self.db, [car.id], stamp.today)
-        names.must_not_overlap(self.db, car, BEGINNING)
         return Taken(car.id, run.id, self.manifest, run.rows, tuple(self._differences(car)))
 
     def _must_be_new(self) -> None:

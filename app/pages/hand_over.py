@@ -59,7 +59,7 @@ def _page(request: Request, db: Session, car: Car, entries: Entries, status: int
     made = [(each, actions.clocks(each.handed_on)) for each in handing_over.of_car(db, car.id)]
     return web.page(
         request, "hand_over/show.html", status, car=car, form=entries, fields=FIELDS, made=made,
-        here=car.standing in IN_RECORD, parties=cars.party_names(db),
+        in_record=car.standing in IN_RECORD, parties=cars.party_names(db),
         saved="saved" in request.query_params,
     )  # fmt: skip
 
