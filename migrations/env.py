@@ -12,6 +12,7 @@ from app.store import (  # noqa: F401  every table has to be known
     directives,
     field,
     field_data,
+    handing_over,
     loading,
     people,
     pictures,

@@ -22,6 +22,8 @@ COMMANDS = {
     "backup": ("backup", "write a copy of the whole register to a file, while it is used"),
     "restore": ("restore", "bring a copy back into an empty database of either engine"),
     "evidence": ("evidence", "write an evidence packet of cars for an auditor and for the archive"),
+    "hand-over": ("hand_over", "hand a car over to another register, with all of it in a file"),
+    "take-over": ("take_over", "take a car over from the file of a hand-over"),
     "head": ("head", "print the head of the record of change, to be kept elsewhere"),
     "retention": ("retention", "list what need be kept no longer, or let reports go"),
     "verify": ("verify", "check that the register is sound, and say what is not"),

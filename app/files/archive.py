@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
-from typing import Annotated
+from typing import Annotated, ClassVar, Generic, TypeVar
 from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, StringConstraints, ValidationError
@@ -33,11 +33,11 @@ Sum = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 Tell = Callable[[str, int, int], None]
 
 
-class _Strict(BaseModel):
+class Strict(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class Member(_Strict):
+class Member(Strict):
     """One member: its name in the ZIP file, its size in bytes and its SHA-256, both unpacked."""
 
     member: str
@@ -53,14 +53,14 @@ class TableMember(Member):
     columns: tuple[tuple[str, str], ...]
 
 
-class Head(_Strict):
+class Head(Strict):
     """The latest entry of the record of change."""
 
     id: int
     hash: str
 
 
-class About(_Strict):
+class About(Strict):
     """What a copy is of: `engine` is where it was taken, not where it may go."""
 
     program: str = "Stencilbook"
@@ -72,6 +72,7 @@ class About(_Strict):
 
 
 class Manifest(About):
+    called: ClassVar[str] = "copy of a register"
     format: int = FORMAT
     tables: tuple[TableMember, ...]
     attachments: tuple[Member, ...] = ()
@@ -83,6 +84,9 @@ class Manifest(About):
     @property
     def rows(self) -> int:
         return sum(each.rows for each in self.tables)
+
+
+M = TypeVar("M", bound=Manifest)
 
 
 class Making:
@@ -123,11 +127,14 @@ class Making:
         return Member(member=name, bytes=size, sha256=digest.hexdigest())
 
     def finish(self, about: About) -> Manifest:
-        made = Manifest(
-            **about.model_dump(),
-            tables=tuple(self._tables),
-            attachments=tuple(self._attachments),
-        )
+        return self.finish_as(Manifest(**about.model_dump(), **self.held()))
+
+    def held(self) -> dict[str, tuple[Member, ...]]:
+        """What was added, as a manifest names it."""
+        return {"tables": tuple(self._tables), "attachments": tuple(self._attachments)}
+
+    def finish_as(self, made: M) -> M:
+        """Write the manifest, which names all that was added."""
         self._zip.writestr(MANIFEST, made.model_dump_json(indent=1))
         return made
 
@@ -169,10 +176,10 @@ def on_disk(folder: Path) -> None:
         os.close(descriptor)
 
 
-class Copy:
+class Copied(Generic[M]):
     """A copy being read."""
 
-    def __init__(self, zipped: ZipFile, name: str, manifest: Manifest) -> None:
+    def __init__(self, zipped: ZipFile, name: str, manifest: M) -> None:
         self._zip, self._name, self.manifest = zipped, name, manifest
 
     def prove(self, tell: Tell) -> None:
@@ -215,33 +222,43 @@ class Copy:
         return Refused(f"{self._name} is damaged: its member {member} {how}. Nothing was changed.")
 
 
+Copy = Copied[Manifest]
+
+
 @contextmanager
 def opened(path: Path) -> Iterator[Copy]:
     """Raises Refused when it is no copy, or one of a newer version; OSError when it cannot be read."""
+    with opened_as(Manifest, path) as copy:
+        yield copy
+
+
+@contextmanager
+def opened_as(kind: type[M], path: Path) -> Iterator[Copied[M]]:
+    """The same of a file whose manifest is of this kind."""
     try:
         zipped = ZipFile(path)
     except BadZipFile:
         raise Refused(
-            f"{path.name} is no copy of a register, or it is damaged: its list of members cannot be read."
+            f"{path.name} is no {kind.called}, or it is damaged: its list of members cannot be read."
         ) from None
     with zipped:
-        yield Copy(zipped, path.name, _manifest(zipped, path.name))
+        yield Copied(zipped, path.name, _manifest(kind, zipped, path.name))
 
 
-def _manifest(zipped: ZipFile, name: str) -> Manifest:
+def _manifest(kind: type[M], zipped: ZipFile, name: str) -> M:
     try:
         with zipped.open(MANIFEST) as source:
             told = json.loads(source.read(LARGEST_MANIFEST))
         newer = told["format"] > FORMAT
     except (*DAMAGE, ValueError, TypeError):
-        raise Refused(f"{name} is no copy of a register, or its {MANIFEST} is damaged.") from None
+        raise Refused(f"{name} is no {kind.called}, or its {MANIFEST} is damaged.") from None
     if newer:
         raise Refused(
             f"{name} was made by a newer version of Stencilbook ({told.get('program_version')}). "
             f"Bring it back with that version."
         )
     try:
-        read = Manifest.model_validate_json(json.dumps(told))
+        read = kind.model_validate_json(json.dumps(told))
     except ValidationError as wrong:
         raise Refused(f"{name}: its {MANIFEST} is damaged: {wrong.errors()[0]['msg']}.") from None
     if not all(_inside(each.member) for each in read.members):

@@ -87,4 +87,5 @@ def _forms(car_id: int) -> list[Link]:
         *recorded,
         (f"/cars/{car_id}/components/new", "Install a component"),
         (f"/cars/{car_id}/visits/new", "Send to a shop"),
+        (f"/cars/{car_id}/hand-over", "Hand over"),
     ]

@@ -25,6 +25,8 @@ DEEDS: Mapping[str, str] = {
     "audit.finding_reopened": "opened a finding of an audit again",
     "audit.found": "recorded a finding of an audit",
     "car.added": "added a car",
+    "car.handed_over": "handed a car over to another register",
+    "car.taken_over": "took a car over from another register",
     "codes.turned_off": "turned codes of an app off",
     "codes.turned_on": "turned codes of an app on",
     "component.brought_back": "brought back a component that was withdrawn",
@@ -151,7 +153,9 @@ TABLES: Mapping[str, str] = {
     "directive_match": "car of a directive",
     "directive_term": "due day of a directive",
     "fitting": "equipment and sheeting",
+    "hand_over": "hand-over",
     "import_run": "file",
+    "origin": "recorded before",
     "instruction": "owner’s steps",
     "instruction_step": "step",
     "membership": "role",
@@ -176,7 +180,7 @@ BESIDE = frozenset((
 ))  # fmt: skip
 
 # What a report of field work holds is told where it is shown, not line by line.
-TOLD_ELSEWHERE = frozenset(("field_entry", "report_event", "audit_car"))
+TOLD_ELSEWHERE = frozenset(("field_entry", "report_event", "audit_car", "origin"))
 
 
 @dataclass(frozen=True, slots=True)

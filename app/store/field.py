@@ -19,7 +19,9 @@ class Report(Base):
         String(32), unique=True, comment="given by the tablet, 32 hexadecimal digits"
     )
     car_id: Mapped[int] = mapped_column(Key, ForeignKey("car.id"))
-    person_id: Mapped[int] = mapped_column(Key, ForeignKey("person.id"), comment="who began it")
+    person_id: Mapped[int | None] = mapped_column(
+        Key, ForeignKey("person.id"), comment="who began it; null: somebody of another register"
+    )
     visit_id: Mapped[int | None] = mapped_column(Key, ForeignKey("visit.id"))
     happened_on: Mapped[date] = mapped_column(Date)
     recorded_at: Mapped[datetime] = mapped_column(Moment)

@@ -83,6 +83,8 @@ KEPT: Mapping[str, Kept] = {
     "directive_term": Kept(),
     "directive_match": Kept(OF_CAR),
     "directive_closing": Kept(),
+    "hand_over": Kept(OF_CAR),
+    "origin": Kept(OF_CAR),
     "lading": Kept(settings=(("setting", "ladings"),)),
     "rulebook_edition": Kept(OF_OWNER, RULEBOOK),
     "rulebook_in_force": Kept(OF_OWNER, RULEBOOK),

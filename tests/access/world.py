@@ -52,16 +52,17 @@ from app.core.plan.demand import Selection
 from app.core.plan.soonest import Soonest
 from app.files import sheets
 from app.pictures import Attachments, Limits
-from app.store import auditing, directive_list, reports
+from app.store import auditing, dated, directive_list, reports
 from app.store.cars import RegisterFilter
 from app.store.changes import ChangeAbout
 from app.store.derived import ImportRun, Job
 from app.store.directive_list import MatchFilter
 from app.store.field import Report
+from app.store.handing_over import HandOver
 from app.store.people import Membership, Person, SignIn
 from app.store.plans import PlanVersion
 from app.store.signed_in import fingerprint
-from app.store.tables import Party
+from app.store.tables import Ownership, Party, Standing
 from app.store.visits import Visit
 from app.store.watch import SavedList
 from tests.field.entries import Tablet
@@ -228,6 +229,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     db.get_one(ImportRun, run.id).parties = [party.id]
     report = _report(db, car.id, people[2], party)
     audit, drawn, finding = _audit(db, party)
+    handed = _handed_over(db, party, car.id)
     list_key = _asked_about(db, f"{name[0]} {name[1]}", someone)
     job = Job(
         id=f"job-of-{party.id}",
@@ -252,6 +254,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         "list_key": list_key,
         "audit_id": str(audit), "audit_car_id": str(drawn), "finding_id": str(finding),
         "directive_id": str(directive.id), "closing_id": str(closing.id),
+        "hand_over_id": str(handed),
     }  # fmt: skip
 
 
@@ -276,6 +279,18 @@ def people_of(db: Session, party: Party) -> list[Person]:
     """Those of the party, in the order of the roles."""
     query = select(Person).join(Membership, Membership.person_id == Person.id)
     return list(db.scalars(query.where(Membership.party_id == party.id).order_by(Person.id)))
+
+
+def _handed_over(db: Session, party: Party, car_id: int) -> int:
+    """That the car was handed over once, which left it here, as after it came back."""
+    ownership, standing = (dated.in_force(db, table, car_id) for table in (Ownership, Standing))
+    made = HandOver(
+        car_id=car_id, from_id=party.id, to_id=party.id, handed_on=TODAY, recorded_at=NOW,
+        recorded_by="Fixture", ownership_id=ownership.id, standing_id=standing.id,
+    )  # fmt: skip
+    db.add(made)
+    db.flush()
+    return made.id
 
 
 def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:

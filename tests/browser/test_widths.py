@@ -12,7 +12,8 @@ PAGES = (
     "/cars/1/trend", "/cars/1/panel", "/fleet/wear",
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
     "/visits", "/loading", "/loading/many", "/loading/asked",
-    "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1", "/people/invite", "/account", "/account/tokens",
+    "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
+    "/people/invite", "/account", "/account/tokens",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 

@@ -13,7 +13,7 @@ from app.actions.imports.devices import SAID
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Fault
-from app.store import digests, imports, intake, visiting
+from app.store import digests, handing_over, imports, intake, visiting
 from app.store.columns import CarFact, Recorded
 from app.store.derived import ImportRun
 from app.store.gathering import note
@@ -81,6 +81,10 @@ def _refuse_what_cannot_be(db: Session, run: ImportRun) -> None:
         raise Conflict(
             f"{run.file_name} was taken back already, by {run.taken_back_by} at "
             f"{run.taken_back_at:%Y-%m-%d %H:%M} UTC."
+        )
+    if handing_over.came_with(db, run.id):
+        raise Conflict(
+            "A car that was taken over does not go back as a file. Withdraw what is wrong of it, or hand it over."
         )
     if run.kind == "ladings":
         raise Conflict("The list of ladings holds no facts of cars; change its entries instead.")

@@ -1,4 +1,4 @@
-"""Audits of a sample of cars: the draw, what was found of each point, findings and their closing."""
+"""Audits of a sample of cars with their findings; cars handed over to another register, and taken over from one."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -12,12 +12,16 @@ depends_on = None
 
 KEY = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 ANSWERS = ("conforms", "does_not", "not_applicable", "not_looked_at")
-TABLES = ("audit", "audit_car", "audit_answer", "audit_finding", "audit_finding_step")
+TABLES = (
+    "audit", "audit_car", "audit_answer", "audit_finding", "audit_finding_step", "hand_over", "origin",
+    "report",
+)  # fmt: skip
 
 
 def upgrade() -> None:
     _sample()
     _findings()
+    _hand_overs()
     for table in TABLES:
         columns = sa.inspect(op.get_bind()).get_columns(table)
         guard(table, [column["name"] for column in columns], stamp=False)
@@ -109,6 +113,45 @@ def _findings() -> None:
         _points("audit_finding_step", "finding_id", "audit_finding"),
     )
     op.create_index("ix_audit_finding_step_finding_id", "audit_finding_step", ["finding_id"])
+
+
+def _hand_overs() -> None:
+    _table(
+        "hand_over",
+        *_made(),
+        sa.Column("car_id", KEY, nullable=False),
+        sa.Column("from_id", KEY, nullable=False, comment="whose the car was"),
+        sa.Column("to_id", KEY, nullable=False, comment="whose it is since"),
+        sa.Column("handed_on", sa.Date(), nullable=False),
+        sa.Column("ownership_id", KEY, nullable=False, comment="the row that says so"),
+        sa.Column("standing_id", KEY, nullable=False, comment="the row by which it left"),
+        _points("hand_over", "car_id", "car"),
+        _points("hand_over", "from_id", "party"),
+        _points("hand_over", "to_id", "party"),
+        _points("hand_over", "ownership_id", "ownership"),
+        _points("hand_over", "standing_id", "standing"),
+    )
+    op.create_index("ix_hand_over_car_id", "hand_over", ["car_id"])
+    _table(
+        "origin",
+        *_made(),
+        sa.Column("import_id", KEY, nullable=False),
+        sa.Column("car_id", KEY, nullable=False),
+        sa.Column("table_name", sa.String(length=30), nullable=False),
+        sa.Column("row_id", KEY, nullable=False),
+        sa.Column("superseded_at", sa.DateTime(timezone=True), nullable=True),
+        _points("origin", "import_id", "import_run"),
+        _points("origin", "car_id", "car"),
+        sa.UniqueConstraint("table_name", "row_id", name=op.f("uq_origin_table_name_row_id")),
+    )
+    op.create_index("ix_origin_import_id", "origin", ["import_id"])
+    op.create_index("ix_origin_car_id", "origin", ["car_id"])
+    # A report that came with a car was begun by somebody who is nobody here.
+    with op.batch_alter_table("report") as report:
+        report.alter_column(
+            "person_id", existing_type=KEY, nullable=True,
+            comment="who began it; null: somebody of another register", existing_comment="who began it",
+        )  # fmt: skip
 
 
 def _made() -> tuple[sa.Column[object], ...]:
