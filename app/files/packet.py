@@ -108,7 +108,7 @@ def _laid_out(front: Front, volume: Volume, reads: Reads, root: Path) -> Told:
         "cars": cars,
     }
     shown: Told = all_shown(told)
-    return shown | {"replaced": shown != told}
+    return shown | {"replaced": "[U+" in json.dumps(shown)}
 
 
 def _seen(front: Front) -> str:
