@@ -3,7 +3,9 @@
 import io
 import json
 import re
+import resource
 from hashlib import sha256
+from pathlib import Path
 from typing import Any
 from zipfile import ZipFile
 
@@ -204,3 +206,23 @@ def test_a_photograph_is_on_the_page_and_lies_beside_it_as_it_was_kept() -> None
 def test_a_table_of_a_packet_runs_nothing_in_a_spreadsheet() -> None:
     with zipped(told(text="=HYPERLINK(1)")) as packed:
         assert ",'=HYPERLINK(1)" in packed.read("events.csv").decode()
+
+
+def test_memory_does_not_grow_with_the_volumes() -> None:
+    """The typesetting library keeps what it worked out, here 60 MB a volume, unless it is made to forget."""
+    event = told()["events"][0]
+    many = [
+        told(number, events=[{**event, "notes": f"{number} {place}"} for place in range(60)])
+        for number in range(15)
+    ]
+    held_after = []
+    for volume in range(5):
+        cars = [{**each, "warnings": [reason(f"Volume {volume}")]} for each in many]
+        packet.typeset(FRONT, Volume(1, 1, cars, len(cars)), nothing)
+        held_after.append(_resident_mb())
+    assert held_after[4] - held_after[1] < 80, held_after
+
+
+def _resident_mb() -> float:
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * resource.getpagesize() / 1e6
