@@ -17,6 +17,7 @@ pytest_plugins = (
     "tests.fixtures.server",
     "tests.fixtures.web",
     "tests.fixtures.fleet",
+    "tests.fixtures.desk",
 )
 
 # A shared machine stalls now and then; a slow example is no wrong answer.

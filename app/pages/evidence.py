@@ -17,7 +17,7 @@ from app import jobs, web
 from app.actions import packets
 from app.actions.evidence import MOST_CARS, View, chosen
 from app.actions.standpoint import Lookback
-from app.errors import Conflict, NotFound, Refused
+from app.errors import Refused
 from app.files.packet import IN_A_VOLUME
 from app.pages import due, fleet
 from app.pages.exports import HELD_IN_MEMORY, PIECE, download
@@ -265,10 +265,9 @@ def _sent(held: SpooledTemporaryFile[bytes]) -> Iterator[bytes]:
 def made_by_job(job_id: str, db: web.Db, attachments: keeping.Kept) -> Response:
     """For whoever asked for it, as long as they reach all of its cars."""
     job = jobs.look(db, job_id)
-    if job.kind != "evidence":
-        raise NotFound("This work makes no evidence packet.")
-    if job.state != "done":
-        raise Conflict("This packet is not made yet. Look at how far it is.")
+    if job.kind != "evidence" or job.state != "done":
+        # Its page says what it is, and how far.
+        return web.see_other(f"/jobs/{job_id}")
     blocks = packets.kept(db, job.payload, job.id, attachments)
     name = f"evidence-{len(job.payload['car_ids'])}-cars-{job.payload['as_of']}.zip"
     return StreamingResponse(blocks, headers=as_file(name), media_type=ZIP)

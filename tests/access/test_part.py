@@ -1,10 +1,12 @@
 """The owner of a lining or of service equipment: what they see and record of a car that is another's."""
 
+import io
 import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
 from fastapi import FastAPI
@@ -357,3 +359,15 @@ def test_recording_for_many_chooses_whole_cars_alone(shared):
     answer = client.post(f"/record?q={MARK}", data=form)
     assert answer.status_code == 200, Page(answer.text).words
     assert f"{MARK} {NUMBER + 1}" in Page(answer.text).words
+
+
+def test_an_evidence_packet_is_of_whole_cars_alone(shared):
+    client = shared.ask(LINER, "planner")
+    for ending in ("pdf", "zip"):
+        assert client.get(f"/cars/{shared.car}/evidence.{ending}").status_code == 404
+    told = Page(shown(client, f"/due/evidence?q={MARK}")).words
+    assert "1 car; 1 car of which you see only a part is left out" in told
+    for address in ("/fleet/evidence.zip", f"/due/evidence.zip?q={MARK}"):
+        with ZipFile(io.BytesIO(client.get(address).content)) as packed:
+            held = [name for name in packed.namelist() if name.startswith("cars/")]
+        assert [name.split("-")[1] for name in held] == [str(NUMBER + 1)]

@@ -2,11 +2,14 @@
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
 
+from app.jobs.doing import Doer
 from app.main import create_app
+from app.pictures import Attachments
 from app.settings import Settings
 from app.store.db import write_session
 from tests.access.parties import (
@@ -153,3 +156,20 @@ def test_a_name_means_the_company_that_stands_for_itself_though_one_was_kept_und
     again = {"owner": LINER, "region": "Gulf", "from_on": "2026-11-20"}
     assert seller.post(f"/cars/{mine['id']}/facts/owner", data=again).status_code == 200
     assert seller.get(f"/cars/{mine['id']}").status_code == 200
+
+
+def test_a_packet_made_before_the_sale_is_not_handed_out_after_it(
+    market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    app, car = market
+    app.state.attachments = Attachments(tmp_path)
+    monkeypatch.setattr("app.actions.packets.AT_ONCE", 0)
+    seller = browser(app, OWNER, "planner")
+    job = seller.post("/fleet/evidence", follow_redirects=False).headers["location"]
+    with Doer(app.state.engine, "UTC", app.state.attachments) as doer:
+        doer.do(job.rpartition("/")[2])
+    assert seller.get(f"{job}/evidence.zip").headers["content-type"] == "application/zip"
+    seller.post(f"/cars/{car}/facts/owner", data=SALE)
+    gone = seller.get(f"{job}/evidence.zip")
+    assert gone.status_code == 404
+    assert "a car that you do not reach any more" in Page(gone.text).words

@@ -1,17 +1,10 @@
 """Pages of the demo fleet speak in words: no name of the program's own, such as head_a, is left in them."""
 
 import re
-import shutil
-from collections.abc import Iterator
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
-
-from app.main import create_app
-from app.settings import Settings
-from tests.fixtures.people import COOKIES, let_in_at
 
 TRIAL = "trial?lining.what=applied&lining.on=2024-05-01&lading.commodity=Acid"
 CARS = [f"/cars/{car}" for car in (*range(1, 26), 400, 800)]
@@ -23,18 +16,6 @@ PAGES = [
 ]  # fmt: skip
 # What a person writes in an edition of the rulebook is told as it must be written.
 WRITTEN_SO = {"(due_precision);", "(stencil_year);"}
-
-
-@pytest.fixture(scope="module")
-def demo_client(
-    demo_template: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[TestClient]:
-    path = tmp_path_factory.mktemp("words") / "store.db"
-    shutil.copyfile(demo_template, path)
-    url = f"sqlite:///{path}"
-    let_in_at(url)
-    with TestClient(create_app(Settings(database_url=url)), cookies=dict(COOKIES)) as client:
-        yield client
 
 
 @pytest.mark.parametrize("address", PAGES)

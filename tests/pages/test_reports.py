@@ -1,11 +1,7 @@
 """The page of a field report: the eight fields of 49 CFR 180.517(b), what lacks, what was found."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
 
-import pytest
 from fastapi import FastAPI
 
 from app.actions import cars
@@ -13,84 +9,11 @@ from app.actions.changes import CarDetails, NewName
 from app.actions.stamp import Stamp
 from app.core.field.missing import EIGHT
 from tests.field.entries import Tablet
-from tests.field.places import NEW_VALVE, placed
-from tests.fixtures.people import beforehand, let_in
-from tests.fixtures.web import TestClient, asking
+from tests.fixtures.desk import PICTURE, Desk, found
+from tests.fixtures.people import beforehand
 from tests.pages.reading import Page
 from tests.pictures import shots
 from tests.store.cast import stamp
-
-PICTURE = shots.camera()
-
-
-@dataclass(frozen=True)
-class Desk:
-    """A person at a browser, who also sends what a tablet recorded at the one car."""
-
-    client: TestClient
-    car_id: int
-    valve: int
-
-    def send(self, tablet: Tablet) -> list[dict[str, Any]]:
-        person = self.client.get("/api/v1/field/who").json()["person"]
-        body = {"person": person, "entries": tablet.entries}
-        answer = self.client.post("/api/v1/field/entries", json=body)
-        assert answer.status_code == 200, answer.text
-        results: list[dict[str, Any]] = answer.json()["results"]
-        return results
-
-    def send_picture(self, report: str) -> None:
-        at = {"at": 0, "bytes": len(PICTURE), "report": report}
-        address = f"/api/v1/field/photographs/{shots.sum_of(PICTURE)}"
-        answer = self.client.put(address, params=at, content=PICTURE)
-        assert answer.json()["whole"], answer.text
-
-    def text(self) -> str:
-        answer = self.client.get("/reports/1")
-        assert answer.status_code == 200, answer.text
-        return answer.text
-
-    def words(self) -> str:
-        return Page(self.text()).words
-
-
-@pytest.fixture
-def desk(web_app: FastAPI) -> Iterator[Desk]:
-    with beforehand(web_app.state.sessions) as db:
-        place = placed(db)
-        let_in(db)
-        car_id, valve = place.car_id, place.valve
-    with asking(web_app) as client:
-        yield Desk(client, car_id, valve)
-
-
-def found(desk: Desk) -> Tablet:
-    """Everything that a report can tell of, up to what passed."""
-    tablet = Tablet(desk.car_id).begin("visual", "thickness", "relief_device", "lining", "leakage")
-    tablet.add(
-        "caution", {"caution": "entry", "job": "visual", "words": "Stay out without a permit."}
-    )
-    tablet.add("gauge_check", {"gauge": "G-7", "standard_in": "0.500", "read_in": "0.501"})
-    tablet.reading("0.44", spot="ring 3, 6 o'clock").reading("0.61", zone="head_a")
-    tablet.add("withdrawn", {"entry": tablet.last["key"], "why": "read on a weld"})
-    tablet.add(
-        "step", {"item": "visual", "step": "shell", "outcome": "not_ok", "words": "rust runs"}
-    )
-    tablet.add(
-        "lining", {"area": "B-end head", "condition": "worn", "spark_volts": "9000", "holidays": 2}
-    )
-    tablet.add("leak_test", {"what": "manway", "medium": "air", "psig": "30", "outcome": "pass"})
-    tablet.add("defect", {"defect": "gouge", "place": "A end, left", "length_in": "3.5",
-                          "repaired": True, "how_repaired": "ground out"})  # fmt: skip
-    tablet.add("photograph", {"digest": shots.sum_of(PICTURE), "bytes": len(PICTURE),
-                              "type": "image/jpeg", "words": "The gouge"})  # fmt: skip
-    on = NEW_VALVE | {"found_psig": "74", "left_psig": "75", "vapor_tight_psig": "65",
-                      "tested_on": "2026-11-20", "protected_in_storage": True}  # fmt: skip
-    tablet.add("swap", {"off_installation_id": desk.valve, "position": "top", "on": on})
-    for item in ("visual", "thickness", "relief_device", "lining", "leakage"):
-        tablet.outcome(item)
-    return tablet
-
 
 TOLD = (
     "Stay out without a permit.", "Gauge G-7 read 0.501 in", "ring 3, 6 o'clock", "1 reading",
