@@ -71,5 +71,6 @@ def _told(order: Order) -> Reason:
 
 
 def _named(order: Order) -> str:
+    """What it is about; its name stands beside that, as the citation."""
     about = f" ({order.about})" if order.about else ""
-    return f"{order.name}, {order.title}{about}"
+    return f"{order.title}{about}"

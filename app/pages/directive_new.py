@@ -83,8 +83,9 @@ OF_COMPONENTS = (
     _text("serial_to", "That one included"),
 )
 FREEZING = (
+    # Not `as_of`: by that an address looks back.
     _day(
-        "as_of",
+        "fleet_on",
         "The fleet as it was on",
         "The cars that matched on this day are frozen",
         needed=True,
@@ -105,7 +106,6 @@ TERM = (
     ),
 )
 CONDITION = (*OF_CARS, *OF_COMPONENTS)
-PARTY = Field("party", "Whose cars", cells.text, "", "choice", (), True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +133,13 @@ class Seen:
 @router.get("/directives/new")
 @web.may("record_facts")
 def new(request: Request, db: web.Db, today: web.Today) -> Response:
-    started = {"as_of": today, "ordered_on": today, "takes_later": True, "takes_by_hand": True}
+    started = {
+        "party": cars.keeper(db),
+        "fleet_on": today,
+        "ordered_on": today,
+        "takes_later": True,
+        "takes_by_hand": True,
+    }
     return _form(request, db, forms.filled(started), None)
 
 
@@ -158,8 +164,8 @@ def freeze(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -
     party_id = _party(db, typed)
     made = kept(db, lambda: actions.freeze(db, _stated(values, party_id), looking.stamp))
     if isinstance(made, Problem):
-        entries = entries.wrong(forms.beside(faults_of(made), values))
-        return _form(request, db, entries, _seen(db, typed, today), 422)
+        told = forms.beside(faults_of(made), values, {"as_of": "fleet_on"})
+        return _form(request, db, entries.wrong(told), _seen(db, typed, today), 422)
     return web.see_other(f"/directives/{made.id}?saved=frozen")
 
 
@@ -171,9 +177,10 @@ def _stated(values: dict[str, Any], party_id: int) -> NewDirective:
         caution=values["caution"] or "",
         takes_later=bool(values["takes_later"]),
         takes_by_hand=bool(values["takes_by_hand"]),
+        as_of=values["fleet_on"],
         **{
             name: values[name]
-            for name in ("ordered_by", "orderer", "number", "title", "what", "ordered_on", "as_of")
+            for name in ("ordered_by", "orderer", "number", "title", "what", "ordered_on")
         },
     )
 
@@ -201,7 +208,7 @@ def _party(db: Session, typed: forms.Typed) -> int:
 
 def _seen(db: Session, typed: forms.Typed, today: date) -> Seen:
     values, entries = forms.read((*CONDITION, FREEZING[0]), typed)
-    as_of: date = values.get("as_of") or today
+    as_of: date = values.get("fleet_on") or today
     wrong = [
         f"{label}: {entries.problems[name]}"
         for name, label in forms.labels((*CONDITION, FREEZING[0])).items()

@@ -49,6 +49,9 @@ FIELDS = {
 }
 
 
+_SHORT = {"specification": "specification", "un": "UN number"}
+
+
 def condition_in_words(row: Directive) -> list[tuple[str, str]]:
     """Each field that the condition asks for, and what for."""
     kept: Mapping[str, Any] = row.condition
@@ -57,8 +60,13 @@ def condition_in_words(row: Directive) -> list[tuple[str, str]]:
 
 def why_in_words(why: Iterable[Iterable[str]]) -> str:
     """The facts that matched, as a list."""
-    told = [f"{FIELDS[name].lower()} {_value(name, value)}" for name, value in why]
-    return ", ".join(told).replace("begins with ", "")
+    return ", ".join(_told(name, value) for name, value in why)
+
+
+def _told(name: str, value: str) -> str:
+    if name == "kind":
+        return label(value)
+    return f"{_SHORT.get(name, FIELDS[name].lower())} {value}"
 
 
 def _value(field: str, value: str) -> str:

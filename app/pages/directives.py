@@ -35,7 +35,7 @@ router = APIRouter()
 SHOWN = 500
 CLOSING = (
     Field("done_on", "Done on", days.day, "", "day", (), True),
-    Field("outcome", "What came of it", forms.one_of(tuple(in_words.OUTCOMES.items())), "", "choice",
+    Field("result", "What came of it", forms.one_of(tuple(in_words.OUTCOMES.items())), "", "choice",
           tuple(in_words.OUTCOMES.items()), True),
     Field("reference", "Report or event", cells.text, "Its number, or what it is called by"),
     Field("finding", "Note", cells.notes, "What was found", "notes"),
@@ -130,12 +130,13 @@ def close(
     ticked = [key for text in entries.chosen("match") if (key := forms.whole(text)) is not None]
     if not entries.problems:
         new = NewClosing(
-            values["done_on"], values["outcome"], values["reference"] or "", values["finding"] or ""
+            values["done_on"], values["result"], values["reference"] or "", values["finding"] or ""
         )
         made = kept(db, lambda: actions.close(db, ticked, new, looking.stamp))
         if not isinstance(made, Problem):
             return web.see_other(f"/directives/{directive_id}?saved=closed")
-        entries = entries.wrong(forms.beside(faults_of(made), (*values, "match")))
+        told = forms.beside(faults_of(made), (*values, "match"), {"outcome": "result"})
+        entries = entries.wrong(told)
     return _shown(request, db, directive_id, asked, filter_, entries, 422)
 
 
@@ -229,6 +230,7 @@ def _shown(
         shown=shown,
         rows=rows[:SHOWN],
         count=len(rows),
+        open_rows=any(each.closing is None for each in rows),
         asked=asked.values,
         problems=asked.problems,
         states=STATES,

@@ -10,6 +10,11 @@ from playwright.sync_api import Page, expect
 from tests.fixtures.server import Server
 
 PAGES = [
+    "/directives",
+    "/directives/new",
+    "/directives/1",
+    "/directives/1/report",
+    "/directives/1/term",
     "/",
     "/fleet",
     "/fleet?q=ZQ&standing=all",

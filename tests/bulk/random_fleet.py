@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from app.core.facts import CHANGES, EVENT_ITEMS, SHELL_AND_HEAD_ZONES, STENCILED_ITEMS, ZONES
 from app.store import tables
 from app.store.columns import BEGINNING, table_of
+from app.store.directives import Directive, DirectiveClosing, DirectiveMatch, DirectiveTerm
 
 AS_OF = date(2026, 11, 25)
 # Recorded after all of it, for the store keeps nothing of days to come.
@@ -34,6 +35,8 @@ COMMODITIES = (
     "",
     "Invented syrup",
 )
+MAKERS = ("", "Brindle Invented Valves", "brindle  invented valves", "Invented Works")
+SERIALS = ("", "AB1", "AB-20", "ab 7", "XY7", "7", "AB7R", "AB", "AB0300")
 PLATES = ("0.25", "0.3125", "0.375", "0.40625", "0.4375", "0.53125", "0.546875", "0.5625")
 
 
@@ -92,6 +95,7 @@ def fill(db: Session, cars: int, seed: int) -> list[int]:
     """Put so many cars into an empty store; gives their keys."""
     fleet = Fleet(seed)
     fleet.put(tables.Party, name="Quillmoor Invented Leasing")
+    _directives(fleet)
     keys = [_car(fleet, number) for number in range(1, cars + 1)]
     fleet.store(db)
     return keys
@@ -124,7 +128,39 @@ def _car(fleet: Fleet, number: int) -> int:
         _device(fleet, car, days)
     for _ in range(draw.choice((0, 1, 2, 4, 8))):
         _event(fleet, car, days)
+    for _ in range(draw.choice((0, 0, 1, 3))):
+        _order(fleet, car)
     return car
+
+
+def _directives(fleet: Fleet) -> None:
+    """Five, the last of them withdrawn; days fixed or counted from the find, also on one day for several."""
+    for number in range(1, 6):
+        directive = fleet.put(
+            Directive, party_id=1, ordered_by="maker", orderer="Invented Works", number=f"B-{number}",
+            title="Look", what="Look.", caution="", ordered_on=date(2020, 1, 1), condition={"lot": "L1"},
+            as_of=date(2020, 1, 1), frozen_on=date(2020, 1, 1), takes_later=True, takes_by_hand=True,
+            **_recorded(MOMENT if number == 5 else None),
+        )  # fmt: skip
+        for replaced in (MOMENT, None):
+            days = fleet.draw.choice((None, 0, 400))
+            fleet.put(
+                DirectiveTerm, directive_id=directive, forbids_loading=fleet.draw.yes(), reason="",
+                due_on=date(2026, 12, 1) if days is None else None, due_days=days, **_recorded(replaced),
+            )  # fmt: skip
+
+
+def _order(fleet: Fleet, car: int) -> None:
+    draw = fleet.draw
+    match = fleet.fact(
+        DirectiveMatch, car, directive_id=draw.randint(1, 5), found="frozen", by_hand=draw.yes(), why=[],
+        found_on=draw.choice((date(2025, 11, 1), draw.day(2020, 2026))), about="", thing="",
+    )  # fmt: skip
+    if draw.yes(0.3):
+        fleet.put(
+            DirectiveClosing, match_id=match, done_on=draw.day(2024, 2027), outcome="mended",
+            reference="", finding="", **_recorded(draw.some(MOMENT, 0.2)),
+        )  # fmt: skip
 
 
 def _construction(fleet: Fleet, car: int, specification: str, from_on: date | None) -> None:
@@ -207,7 +243,10 @@ def _approval(fleet: Fleet, car: int) -> None:
 def _device(fleet: Fleet, car: int, days: list[date]) -> None:
     draw = fleet.draw
     kind = draw.choice((*tables.RELIEF_KINDS, "relief_valve", "gauge"))
-    component = fleet.put(tables.Component, kind=kind, owner_id=1, **_recorded())
+    component = fleet.put(
+        tables.Component, kind=kind, maker=draw.choice(MAKERS), model=draw.choice(("", "EX-1")),
+        lot=draw.choice(("", "L1", "l1", "L2")), serial=draw.choice(SERIALS), owner_id=1, **_recorded(),
+    )  # fmt: skip
     installed = draw.some(draw.choice((*days, draw.day())), 0.8)
     month_only = bool(installed) and draw.yes(0.3)
     if installed and month_only:

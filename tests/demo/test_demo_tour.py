@@ -163,6 +163,10 @@ ITEMS = [
     (201, "service_end", "not_required", None),
     (202, "service_end", "not_required", None),
     (208, "service_end", "not_required", None),
+    (211, "directive", "soon", None),  # carried the valve on the day
+    (212, "directive", "soon", None),  # carries it now
+    (213, "directive", "soon", None),
+    (214, "directive", "soon", None),
 ]  # fmt: skip
 
 
