@@ -18,7 +18,7 @@ from app.cli.status import FINE, STATUSES
 from app.errors import NotFound, Refused
 from app.files import days
 from app.settings import read_settings
-from app.store import cars
+from app.store import bearers, cars
 from app.store.db import write_session
 from app.store.doer import Doer
 from app.store.moments import not_before
@@ -84,9 +84,10 @@ def _named(db: Session, text: str) -> Car:
     prefix = read_prefix(text)
     if not (prefix.mark and prefix.digits):
         raise Refused(f"{text!r} is no mark and number; want one such as ZQKX 1045.")
-    found = cars.all_named(db, prefix.mark, int(prefix.digits))
+    name = (prefix.mark, int(prefix.digits))
+    found = bearers.all_named(db, [name]).get(name)
     if not found:
         raise NotFound(f"There is no car {text} in the register.")
     if len(found) > 1:
         raise Refused(f"Two companies have a car {text} here. Hand it over on its own page.")
-    return found[0]
+    return cars.car_or_raise(db, found[0])

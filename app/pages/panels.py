@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import looking_back, rulebooks
+from app.actions.car_seen import Heading, heading
 from app.core.facts import Settings
 from app.core.panel import (
     PRACTICE,
@@ -29,7 +30,7 @@ from app.core.panel import (
 from app.errors import NotFound
 from app.files.panel_drawing import Drawing, drawing, drawing_svg
 from app.files.panel_pdf import Sheet, panel_pdf, scale_of
-from app.pages.car_view import Heading, heading, seen_from
+from app.pages.car_view import seen_from
 from app.pages.changing import Looking, Seen
 from app.pages.exports import download
 from app.pages.filters import Asked
