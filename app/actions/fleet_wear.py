@@ -128,7 +128,7 @@ class _Reading:
             records = facts.load(self.db, car_ids[first : first + AT_ONCE], self.today)
             for car_id, record in records.items():
                 rulebook = self.programme.of(record.owner_id).rulebook
-                rate = fastest(record.car, record.events, rulebook)
+                rate = fastest(record.facts(self.today), rulebook)
                 if rate:
                     found[car_id] = rate.a_year
         return found

@@ -6,7 +6,7 @@ An owner's aid and not the rule: 180.509 asks for no rate of wear. Inches and ye
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -17,9 +17,9 @@ from statistics import fmean, linear_regression
 from app.core.facts import (
     SHELL_AND_HEAD_ZONES,
     Answer,
-    Car,
     Event,
     Extent,
+    Facts,
     Reading,
     ZoneThickness,
 )
@@ -107,8 +107,8 @@ class Trend:
 
 def trends(answer: Answer, rulebook: Rulebook) -> tuple[Trend, ...]:
     """Every zone of the answer, also those that were never measured; its local readings apart, where there are any."""
-    car, events = answer.facts.car, answer.facts.events
-    began, found = beginning(car, events), points(car, events, rulebook)
+    facts = answer.facts
+    began, found = beginning(facts), points(facts, rulebook)
     return tuple(
         _trend(zone, extent, found.get((zone.zone, extent), ()), began)
         for zone in answer.thickness
@@ -120,9 +120,9 @@ def trends(answer: Answer, rulebook: Rulebook) -> tuple[Trend, ...]:
 _EXTENTS: tuple[Extent, ...] = ("general", "local")
 
 
-def beginning(car: Car, events: Iterable[Event]) -> Beginning | None:
+def beginning(facts: Facts) -> Beginning | None:
     """The last time that the shell became another: relined, stripped, thinned (180.509(f)(6)) or rebuilt."""
-    events = tuple(events)
+    car, events = facts.car, facts.events
     steps = [
         Beginning(on, f"the lining was {'applied' if applied else 'removed'}")
         for on, applied in lining_steps(car.lining, events)
@@ -134,19 +134,19 @@ def beginning(car: Car, events: Iterable[Event]) -> Beginning | None:
     ]
     if car.rebuilt_on:
         steps.append(Beginning(car.rebuilt_on, "the car was rebuilt"))
-    return max(steps, key=lambda step: step.on, default=None)
+    # A day that is stated may lie ahead.
+    known = (step for step in steps if step.on <= facts.as_of)
+    return max(known, key=lambda step: step.on, default=None)
 
 
-def points(
-    car: Car, events: Sequence[Event], rulebook: Rulebook
-) -> dict[Series, tuple[Point, ...]]:
+def points(facts: Facts, rulebook: Rulebook) -> dict[Series, tuple[Point, ...]]:
     """By zone and extent, a point for each day on which it was read, the earliest first.
 
     What was read on the day of a beginning was read after it.
     """
-    began = beginning(car, events)
+    began = beginning(facts)
     days: dict[Series, dict[date, list[tuple[Event, Reading]]]] = defaultdict(dict)
-    for event in events:
+    for event in facts.events:
         for reading in event.readings:
             extent = judged_extent(reading, rulebook)[0]
             days[reading.zone, extent].setdefault(event.on, []).append((event, reading))
@@ -289,9 +289,9 @@ def _how_many_days(count: int, began: Beginning | None) -> str:
     return told.get(count, "")
 
 
-def fastest(car: Car, events: Sequence[Event], rulebook: Rulebook) -> Rate | None:
+def fastest(facts: Facts, rulebook: Rulebook) -> Rate | None:
     """The rate of the shell or head zone that wears fastest by its general readings; None where none has a rate."""
-    found = points(car, events, rulebook)
+    found = points(facts, rulebook)
     rates = [
         fitted([point for point in found.get((zone, "general"), ()) if not point.left_out])
         for zone in SHELL_AND_HEAD_ZONES

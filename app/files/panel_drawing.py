@@ -18,6 +18,7 @@ LETTER_MM = 25.4
 # Of DejaVu Sans Mono, in parts of its size: how high a capital is, and how wide every letter.
 CAP_HEIGHT, ADVANCE = 0.729, 0.602
 FONT = "DejaVu Sans Mono, Liberation Mono, monospace"
+LETTER_STEP_MM = LETTER_MM / CAP_HEIGHT * ADVANCE
 LINE_MM, MARGIN_MM = 2.0, 20.0
 ROW_MM = LETTER_MM * 1.9
 HEADINGS = ("ITEM", "STATION", "QUALIFIED", "DUE")
@@ -60,7 +61,6 @@ class Drawing:
 
     width: float
     height: float
-    panel_height: float
     texts: tuple[Text, ...]
     lines: tuple[Line, ...]
     bar: Line
@@ -73,18 +73,17 @@ def drawing(panel: Panel, form: Form) -> Drawing:
     widths = [
         max(least, *(len(row[at]) for row in cells)) for at, least in enumerate(LEAST_LETTERS)
     ]
-    letter = LETTER_MM / CAP_HEIGHT * ADVANCE
     columns = [MARGIN_MM]
     for width in widths:
-        columns.append(columns[-1] + (width + 1) * letter)
+        columns.append(columns[-1] + (width + 1) * LETTER_STEP_MM)
     longest = max((len(line) for line in panel.foot), default=0)
-    right = max(columns[-1], MARGIN_MM + (longest + 1) * letter)
+    right = max(columns[-1], MARGIN_MM + (longest + 1) * LETTER_STEP_MM)
     bottom = MARGIN_MM + (len(cells) + len(panel.foot)) * ROW_MM
     texts = [*_table(cells, columns), *_foot(panel.foot, len(cells))]
     lines = [*_frame(right, bottom), *_rules(len(cells), columns, right)]
     bar_y = bottom + 2 * MARGIN_MM
     return Drawing(
-        right + MARGIN_MM, bar_y + MARGIN_MM, bottom, tuple(texts), tuple(lines),
+        right + MARGIN_MM, bar_y + MARGIN_MM, tuple(texts), tuple(lines),
         Line(MARGIN_MM, bar_y, MARGIN_MM + BAR_MM, bar_y),
         Text(MARGIN_MM + BAR_MM + 8, bar_y + BAR_LETTER_MM / 2, BAR_LETTER_MM, "10 in (254 mm), not painted"),
     )  # fmt: skip
@@ -101,16 +100,14 @@ def _base(row: int) -> float:
 
 
 def _table(cells: Sequence[Sequence[str]], columns: Sequence[float]) -> Iterator[Text]:
-    half = LETTER_MM / CAP_HEIGHT * ADVANCE / 2
     for number, row in enumerate(cells):
         for x, text in zip(columns, row, strict=False):
-            yield Text(x + half, _base(number), LETTER_MM, text)
+            yield Text(x + LETTER_STEP_MM / 2, _base(number), LETTER_MM, text)
 
 
 def _foot(foot: Sequence[str], above: int) -> Iterator[Text]:
-    half = LETTER_MM / CAP_HEIGHT * ADVANCE / 2
     for number, text in enumerate(foot, above):
-        yield Text(MARGIN_MM + half, _base(number), LETTER_MM, text)
+        yield Text(MARGIN_MM + LETTER_STEP_MM / 2, _base(number), LETTER_MM, text)
 
 
 def _frame(right: float, bottom: float) -> Iterator[Line]:

@@ -66,7 +66,8 @@ class Part:
 
 
 def _shell(each: Shell) -> Listed:
-    worn = None if each.a_year is None else round(-1000 * each.a_year, 2)
+    # Zero is added so that a zero has no sign.
+    worn = None if each.a_year is None else round(-1000 * each.a_year, 2) + 0.0
     failed = ", ".join(map(str, each.failed_on))
     return Listed(each.car, (each.measured.readings, worn, failed))
 

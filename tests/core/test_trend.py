@@ -190,6 +190,10 @@ def test_of_several_changes_the_last_begins_the_line():
     assert found.began.on == date(2012, 5, 1)
 
 
+def test_a_lining_that_is_to_be_applied_later_begins_nothing_yet():
+    assert trend_of(*THREE, lining=Lining("rubber", date(2027, 1, 1))).began is None
+
+
 def test_what_was_read_on_the_day_of_the_change_was_read_after_it():
     repaired = read_on(date(2016, 1, 1), "0.430", ("repair_reducing_thickness", "thickness"))
     assert [bool(point.left_out) for point in trend_of(THREE[0], repaired).points] == [True, False]

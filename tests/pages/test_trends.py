@@ -126,6 +126,7 @@ def test_shells_are_counted_by_lading_with_the_median_of_their_fastest_wear(clie
     # Cars, measured, with a rate, failed, share of the measured, readings, median of 2, 1 and 0 mil a year.
     assert acid == ["3", "3", "3", "1", "33.3", "15", f"{median([2, 1, 0]):.2f}"]
     assert row_of(page, "no lading recorded")[1].startswith("1 ")
+    assert "-0.0" not in Page(client.get("/fleet/wear/rows?of=shells&count=rated").text).words
 
 
 def test_linings_that_failed_before_their_interval_are_told_from_those_that_failed_after_it(
