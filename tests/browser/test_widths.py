@@ -11,7 +11,7 @@ PAGES = (
     "/", "/fleet", "/due", "/overdue", "/cars/1", "/cars/2", "/cars/7", "/cars/1/worked-out",
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
     "/visits", "/loading", "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
-    "/people/invite", "/account", "/account/tokens",
+    "/people/invite", "/audits", "/audits/new", "/cars/1/hand-over", "/account", "/account/tokens",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 
