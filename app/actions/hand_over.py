@@ -13,8 +13,8 @@ from dateutil.relativedelta import relativedelta
 from sqlalchemy.orm import Session
 
 from app import __version__
-from app.actions import looking_back, pictures, rulebooks
-from app.actions.cars import change_ownership, change_standing
+from app.actions import facts, looking_back, pictures, rows, rulebooks
+from app.actions.cars import change_standing
 from app.actions.changes import NewOwnership, NewStanding
 from app.actions.checks import tidy
 from app.actions.stamp import Stamp
@@ -28,7 +28,7 @@ from app.store.asked import Standpoint
 from app.store.columns import table_of
 from app.store.gathering import note
 from app.store.handing_over import GOES_ALONG, HandOver, Rows
-from app.store.tables import IN_RECORD, Car, Ownership, Party, Standing
+from app.store.tables import IN_RECORD, Car, Ownership, Standing
 
 ONE_YEAR = relativedelta(years=1)
 
@@ -61,18 +61,20 @@ def hand_over(db: Session, car_id: int, to: str, on: date, stamp: Stamp) -> Hand
     car = cars.locked_one(db, car_id)
     ownership, standing = _in_force(db, car)
     _must_be_possible(db, car, (ownership.from_on, standing.from_on), on, stamp)
-    buyer = _buyer(db, car, tidy(to))
+    name = _buyer(db, car, tidy(to))
     note(db, "car.handed_over", ("car", car_id))
+    # Not anybody else's company of this name: whether there is one in this register is not told.
+    buyer = rows.party(db, name)
     held_by = cars.party_names(db)
     whose = NewOwnership(
-        buyer, ownership.region, held_by.get(ownership.lining_owner_id or 0),
+        name, ownership.region, held_by.get(ownership.lining_owner_id or 0),
         held_by.get(ownership.equipment_owner_id or 0), on,
     )  # fmt: skip
-    left = change_standing(db, car_id, NewStanding("sold", f"handed over to {buyer}", on), stamp)
-    owned = change_ownership(db, car_id, whose, stamp)
-    assert isinstance(owned, Ownership)
+    left = change_standing(db, car_id, NewStanding("sold", f"handed over to {name}", on), stamp)
+    owned = facts.write(db, car, whose, on, stamp, owner_id=buyer.id)
+    facts.settle(db, car, stamp)
     made = HandOver(
-        car_id=car_id, from_id=ownership.owner_id, to_id=owned.owner_id, handed_on=on,
+        car_id=car_id, from_id=ownership.owner_id, to_id=buyer.id, handed_on=on,
         ownership_id=owned.id, standing_id=left.id, recorded_at=stamp.at, recorded_by=stamp.by,
     )  # fmt: skip
     db.add(made)
@@ -105,20 +107,12 @@ def _must_be_possible(
 def _buyer(db: Session, car: Car, name: str) -> str:
     if not name:
         raise Refused.because([Fault("to", "say to which company the car goes")])
-    held = db.get(Party, car.owner_id)
-    known = cars.party_anywhere(db, name)
-    if held is not None and name == held.name:
+    known = cars.party_by_name(db, name)
+    if known and known.id == car.owner_id:
         raise Refused.because([Fault("to", f"the car is {name}’s already")])
-    if known and (known.kept_by is None or handing_over.owns_cars_here(db, known)):
-        raise Conflict(
-            f"{name} has its cars in this register, so no file is needed: change the owner of the car instead.",
-            [
-                Fault(
-                    "to",
-                    f"{name} has its cars in this register; change the owner of the car instead",
-                )
-            ],
-        )
+    if known and handing_over.is_at_home(db, known):
+        sentence = f"{name} has its cars in this register; change the owner of the car instead"
+        raise Conflict(f"{sentence}, no file is needed.", [Fault("to", sentence)])
     return name
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Table
+from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
 from app.actions import due, facts, hand_over, names, pictures, rows
@@ -34,6 +35,7 @@ from app.store.tables import Car, Standing
 # A picture that was kept was looked at before; this only keeps a made-up file from filling the memory.
 MOST_PIXELS = 100_000_000
 BLOCK = 1024 * 1024
+TORN = "The file does not hold together, so nothing was changed."
 # What a row of another table is called by in a row; `row_id` of a withdrawal is of the table that it names.
 NAMED = {
     "component_id": "component", "installation_id": "installation", "event_id": "event",
@@ -78,6 +80,9 @@ def take_over(
         whole = db.begin_nested()
         try:
             taken = _Taking(db, opened.manifest, path, stamp).take(told)
+        except (KeyError, StatementError) as wrong:
+            whole.rollback()
+            raise Refused(TORN) from wrong
         except BaseException:
             whole.rollback()
             raise
@@ -208,7 +213,7 @@ class _Taking:
         old = values.pop("id", None)
         make: Callable[..., Any] = mapped
         row = make(**values)
-        rows.add(self.db, row, "The file does not hold together, so nothing was changed.")
+        rows.add(self.db, row, TORN)
         if old is not None:
             self.keys[table.name, old] = row.id
             if "recorded_at" in told:
@@ -219,16 +224,19 @@ class _Taking:
         if value is None:
             return None
         if name in handing_over.parties_in(table):
-            return self._party(value)
+            return self._party(table, value)
         if name in ("corrects", "original_id"):
             return self.keys[table.name, value]
         if name in NAMED and table.name != "withdrawal":
             return self.keys[NAMED[name], value]
         return value
 
-    def _party(self, name: str) -> int:
-        buyer = name == self.manifest.to_party
-        return (rows.party if buyer else rows.party_anywhere)(self.db, name).id
+    def _party(self, table: Table, name: str) -> int:
+        """The company of a name here; what was put on the car goes over to its new owner with it."""
+        buyer = self.manifest.to_party
+        if name == buyer or (table.name == "component" and name == self.manifest.from_party):
+            return rows.party(self.db, buyer).id
+        return rows.party_anywhere(self.db, name).id
 
     def _said(self, text: str, car_id: int) -> str:
         """What an entry of a report says, with the numbers that its parts and its car have here."""

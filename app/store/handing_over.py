@@ -30,9 +30,11 @@ from app.store import reach
 from app.store.columns import BEGINNING, Base, Exact, Id, Key, Moment, Words, table_of
 from app.store.field import FieldEntry, Report, ReportEvent
 from app.store.kept import plain
+from app.store.people import Membership
 from app.store.pictures import Photograph
 from app.store.retention import RemovalPermit
 from app.store.tables import (
+    IN_RECORD,
     ApprovalFact,
     Car,
     CarName,
@@ -58,6 +60,10 @@ GOES_ALONG: tuple[type[Any], ...] = (
     CarName, Ownership, Standing, HoldFact, Construction, ServiceFact, LiningFact, Fitting,
     StencilFact, ApprovalFact, Component, Installation, Removal, EventRow, ReadingRow, Report,
     FieldEntry, ReportEvent, Photograph, RemovalPermit, Withdrawal,
+)  # fmt: skip
+# What is told of a car and stays: derived, the business of the register, or about the hand-over itself.
+STAYS_HERE = (
+    "due", "car_reach", "visit", "visit_plan", "visit_work", "audit_car", "hand_over", "origin",
 )  # fmt: skip
 # What the other register has its own of: cars, people, files, visits.
 STAYS = ("car_id", "person_id", "import_id", "visit_id")
@@ -122,12 +128,11 @@ def came_with(db: Session, import_id: int) -> bool:
     return db.scalar(select(Origin.id).where(Origin.import_id == import_id).limit(1)) is not None
 
 
-def owns_cars_here(db: Session, party: Party) -> bool:
-    """Whether the party owns cars in record in this register."""
-    query = select(Car.id).where(
-        Car.owner_id == party.id, Car.standing.in_(("in_service", "out_of_service", "stored"))
-    )
-    return db.scalar(query.limit(1)) is not None
+def is_at_home(db: Session, party: Party) -> bool:
+    """Whether the party has cars in record in this register, or people who look into it."""
+    car = select(Car.id).where(Car.owner_id == party.id, Car.standing.in_(IN_RECORD)).limit(1)
+    member = select(Membership.id).where(Membership.party_id == party.id).limit(1)
+    return any(db.scalar(query) is not None for query in (car, member))
 
 
 def last_event(db: Session, car_id: int) -> date:
@@ -154,7 +159,19 @@ def rows_of(db: Session, made: HandOver) -> dict[str, list[dict[str, Any]]]:
         found[table.name] = [
             _out(table, row, made, names) for row in rows if not _made_by_it(table, row, made)
         ]
+    _as_first_recorded(db, made.car_id, found)
     return found
+
+
+def _as_first_recorded(db: Session, car_id: int, found: Mapping[str, list[dict[str, Any]]]) -> None:
+    """Of rows that were taken over themselves the moments at which they were recorded before."""
+    by_row = {(row["id"], name): row for name, rows in found.items() for row in rows if "id" in row}
+    for each in db.scalars(select(Origin).where(Origin.car_id == car_id)):
+        row = by_row.get((each.row_id, each.table_name))
+        if row is not None:
+            row["recorded_at"] = plain(each.recorded_at)
+            if each.superseded_at is not None:
+                row["superseded_at"] = plain(each.superseded_at)
 
 
 def _made_by_it(table: Table, row: Mapping[Any, Any], made: HandOver) -> bool:

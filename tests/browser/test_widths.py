@@ -13,7 +13,7 @@ PAGES = (
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
     "/visits", "/loading", "/loading/many", "/loading/asked",
     "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
-    "/people/invite", "/account", "/account/tokens",
+    "/people/invite", "/audits", "/audits/new", "/cars/1/hand-over", "/account", "/account/tokens",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 
