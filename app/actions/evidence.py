@@ -77,7 +77,8 @@ def chosen(db: Session, car_ids: Iterable[int]) -> list[int]:
         raise Refused("There is no car to put into a packet.")
     if len(found) > MOST_CARS:
         raise Refused(
-            f"These are {len(found):,} cars, and a packet holds at most {MOST_CARS:,}. Filter further, or ask in parts."
+            f"These are more than {MOST_CARS:,} cars, which is as many as a packet holds. "
+            f"Filter further, or ask in parts."
         )
     return found
 

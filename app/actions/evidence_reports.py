@@ -160,8 +160,6 @@ def _eight(each: EventShown, seen: CarSeen) -> dict[str, list[str]]:
     row = each.row
     called = _held_on(seen.histories.names, row.happened_on)
     built = _held_on(seen.histories.constructions, row.happened_on)
-    where = [row.facility, f"Inspector: {row.inspector}" if row.inspector else ""]
-    # Facility and inspector are one field, and no signature is kept of what was recorded at a desk.
     return {
         "type_of_test": [capitalized(", ".join(map(label, each.items)))],
         "results": [label(each.outcome), *_also(each)] if each.outcome else [],
@@ -169,7 +167,12 @@ def _eight(each: EventShown, seen: CarSeen) -> dict[str, list[str]]:
         "specification": [built.specification] if built else [],
         "date": [f"{row.happened_on:%B %Y}" + ("" if row.month_only else f", on {row.happened_on}")],
         "defects": [row.notes] if row.notes else [],
-        "facility": list(filter(None, where)),
+        # Neither an address nor a signature is kept of what was recorded at a desk.
+        "facility": [
+            row.facility or f"Facility: {NOT_RECORDED}",
+            f"Address: {NOT_RECORDED}",
+            f"Inspector: {row.inspector or NOT_RECORDED}; signature: {NOT_RECORDED}",
+        ],
         "station_code": [],
     }  # fmt: skip
 

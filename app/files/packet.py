@@ -202,10 +202,12 @@ def write(
     with ZipFile(out, "w") as zipped:
         made = _Making(zipped)
         for number in range(1, volumes + 1):
-            some = [_taken(made, tables, told, reads) for told in _next(waiting)]
+            some = []
+            for told in _next(waiting):
+                some.append(_taken(made, tables, told, reads))
+                tell((number - 1) * IN_A_VOLUME + len(some), count)
             volume = Volume(number, volumes, some, count)
             made.add(_named(volume), typeset(front, volume, reads), packed=False)
-            tell(min(number * IN_A_VOLUME, count), count)
         for name, rows in tables.rows.items():
             header = ("car", "mark", "number", *COLUMNS[name])
             made.add(f"{name}.csv", b"".join(csv_bytes(header, rows)))

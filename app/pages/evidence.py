@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from itertools import islice
 from tempfile import SpooledTemporaryFile
 from typing import Annotated, BinaryIO, cast
 
@@ -31,8 +30,6 @@ from app.web.rendering import counted
 router = APIRouter()
 
 PDF, ZIP = "application/pdf", "application/zip"
-# A list may hold many items of one car; more rows than this are not looked through.
-MOST_ROWS = 100_000
 
 
 @dataclass(frozen=True)
@@ -46,6 +43,13 @@ class Selection:
 
 
 # A car ----------------------------------------------------------------------------------------------------------
+
+
+@router.get("/cars/{car_id}/evidence")
+@web.may("read", looks_back=True)
+def car_form(request: Request, car_id: web.Key, db: web.Db, back: Back) -> Response:
+    car = cars.car_or_raise(db, car_id)
+    return web.page(request, "evidence/car.html", car=car, back=back)
 
 
 @router.get("/cars/{car_id}/evidence.pdf")
@@ -103,16 +107,20 @@ def _of_items(at: due.Here, kind: due.Kind) -> Selection:
     """The cars of the items of a list, each once, in the list's order."""
     seen = due.wanted(at, kind)
     rows = due.rows_or_refuse(at, seen)
-    found = (row.car_id for row in islice(rows.each(), MOST_ROWS))
+    found = (row.car_id for row in rows.each())
     return _selected(at.db, f"{seen.filter.in_words()}.", kind.address, found, seen.back)
 
 
 def _selected(
     db: Session, in_words: str, address: str, found: Iterator[int], back: Lookback | None
 ) -> Selection:
-    """Of more cars than a packet holds only so many are kept as show that they are too many."""
-    ids = list(islice(dict.fromkeys(found), MOST_CARS + 1))
-    return Selection(in_words, address, ids, back)
+    """Each car once; no more are looked for than show that they are too many for a packet."""
+    ids: dict[int, None] = {}
+    for car_id in found:
+        ids[car_id] = None
+        if len(ids) > MOST_CARS:
+            break
+    return Selection(in_words, address, list(ids), back)
 
 
 Fleet = Annotated[Selection, Depends(of_fleet)]

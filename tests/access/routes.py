@@ -81,6 +81,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/cars/new"): "record_facts",
     ("GET", "/cars/{car_id}"): "read",
     ("GET", "/cars/{car_id}/changes"): "keep_record",
+    ("GET", "/cars/{car_id}/evidence"): "read",
     ("GET", "/cars/{car_id}/evidence.pdf"): "read",
     ("GET", "/cars/{car_id}/evidence.zip"): "read",
     ("POST", "/cars/{car_id}/components"): "record_work",

@@ -363,8 +363,8 @@ def test_recording_for_many_chooses_whole_cars_alone(shared):
 
 def test_an_evidence_packet_is_of_whole_cars_alone(shared):
     client = shared.ask(LINER, "planner")
-    for ending in ("pdf", "zip"):
-        assert client.get(f"/cars/{shared.car}/evidence.{ending}").status_code == 404
+    for ending in ("", ".pdf", ".zip"):
+        assert client.get(f"/cars/{shared.car}/evidence{ending}").status_code == 404
     told = Page(shown(client, f"/due/evidence?q={MARK}")).words
     assert "1 car; 1 car of which you see only a part is left out" in told
     for address in ("/fleet/evidence.zip", f"/due/evidence.zip?q={MARK}"):

@@ -110,6 +110,9 @@ def made_once(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -
     url, folder = f"sqlite:///{place / 'store.db'}", place / "attached"
     (folder / "2026").mkdir(parents=True)
     (folder / "2026" / "shell.jpg").write_bytes(Random(5).randbytes(20_000))
+    # An evidence packet is made from the register, and no part of a copy of it.
+    (folder / "packets").mkdir()
+    (folder / "packets" / "job.zip").write_bytes(b"made anew")
     with opened(url) as engine:
         fill(engine)
         keep(engine, Place(url, folder), place / "copy.zip", NOON, quiet)

@@ -58,10 +58,12 @@ def test_a_packet_is_asked_for_on_the_page_of_the_car(
     client: TestClient, record: Record[int]
 ) -> None:
     key = record(acid_car)
-    page = client.get(f"/cars/{key}").text
-    assert f'href="/cars/{key}/evidence.pdf"' in page
-    back = client.get(f"/cars/{key}?{THEN}").text
-    assert f'href="/cars/{key}/evidence.zip?{THEN.replace("&", "&amp;")}"' in back
+    then = THEN.replace("&", "&amp;")
+    for query, told in (("", ""), (f"?{THEN}", f"?{then}")):
+        assert f'href="/cars/{key}/evidence{told}"' in client.get(f"/cars/{key}{query}").text
+        page = client.get(f"/cars/{key}/evidence{query}").text
+        assert f'href="/cars/{key}/evidence.zip{told}"' in page
+        assert f'href="/cars/{key}/evidence.pdf{told}"' in page
     answer = client.get(f"/cars/{key}/evidence.zip")
     assert 'filename="evidence-ZQKX-104512-2026-11-25.zip"' in answer.headers["content-disposition"]
 
@@ -137,6 +139,16 @@ def test_a_list_without_a_car_and_a_filter_that_cannot_be_read_are_told(listed: 
     assert listed.client.get("/fleet/evidence.zip?q=ZQZZ").status_code == 422
     assert listed.client.get("/fleet/evidence?as_of=soon").status_code == 422
     assert listed.client.get("/due/evidence.zip?item=nothing").status_code == 422
+
+
+def test_more_cars_than_a_packet_holds_are_refused(
+    listed: Listed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.pages.evidence.MOST_CARS", 2)
+    monkeypatch.setattr("app.actions.evidence.MOST_CARS", 2)
+    for address in ("/fleet/evidence", "/due/evidence"):
+        assert "These are more than 2 cars" in Page(listed.client.get(address).text).words
+        assert listed.client.post(address).status_code == 422
 
 
 def test_the_lists_lead_there_with_their_filter(listed: Listed) -> None:
