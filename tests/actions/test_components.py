@@ -307,3 +307,17 @@ def test_an_inspection_of_the_relief_devices_counts_for_each_of_them(any_db):
 def test_an_unknown_installation_is_not_found(db):
     with pytest.raises(NotFound, match="number 5"):
         components.remove(db, 5, TODAY, stamp())
+
+
+def test_a_lot_that_is_learned_later_is_kept_and_another_lot_is_another_component(any_db):
+    """Directives ask by lot, so what a correction says of it must not be lost."""
+    car = add_car(any_db)
+    row = components.install(any_db, car.id, relief_valve(), stamp())
+    learned = relief_valve()
+    learned = replace(learned, component=replace(learned.component, lot="L12"))
+    components.correct(any_db, row.id, learned, stamp(1))
+    [mounted_now] = mounted.on_car(any_db, car.id, TODAY)
+    assert (mounted_now.component.lot, mounted_now.component.serial) == ("L12", "RV-1")
+    other = add_car(any_db, 1046)
+    with pytest.raises(Conflict, match="is on ZQKX 1045"):
+        components.install(any_db, other.id, relief_valve(), stamp(2))
