@@ -15,9 +15,9 @@ import trustme
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult, Envelope, Session
 
+from app import mail
 from app.errors import Refused
 from app.settings import Settings
-from app import mail
 from app.web import openid
 from app.web.openid import Begun
 
