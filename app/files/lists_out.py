@@ -194,8 +194,138 @@ EFFECT = ListOut(
         _yes_no("no_longer_loadable", "its car could be loaded no longer"),
     ),
 )
+EVENTS = ListOut(
+    "Inspections and changes",
+    "/fleet/events",
+    (
+        MARK,
+        NUMBER,
+        _day(
+            "happened_on", "the day of the report; the first of its month where only that is known"
+        ),
+        _yes_no("month_only", "only the month is known"),
+        Column(
+            "items",
+            "what was inspected or done, by the names of files in, with a semicolon between",
+        ),
+        Column("outcome", "pass or fail", total="each"),
+        Column("opens", "what a change opened"),
+        Column("facility", "where"),
+        Column("inspector", "by whom"),
+        Column("reference", "number of the report"),
+        Column("notes", "what was noted"),
+        Column("recorded_at", "the moment at which it was recorded", "moment"),
+        Column("recorded_by", "who recorded it"),
+        _number("event", "its number in the register"),
+    ),
+)
+COMPONENTS = ListOut(
+    "Components",
+    "/fleet/components",
+    (
+        MARK,
+        NUMBER,
+        Column("kind", "what it is", total="each"),
+        Column("position", "where on the car; left and right as seen from the B end"),
+        Column("maker", "who made it"),
+        Column("model", "its model"),
+        Column("lot", "its lot"),
+        Column("serial", "its serial number"),
+        _day("installed_on", "the day on which it was put on; empty: not known"),
+        _yes_no("installed_month_only", "only the month is known"),
+        _day("tested_on", "of a relief device, the day of its last test before that"),
+        _number("set_psig", "of a relief device, its start-to-discharge pressure"),
+        _number("interval_months", "the owner’s interval, where it is shorter than the rule’s"),
+        Column("owner", "whose it is"),
+    ),
+)
+LADINGS = ListOut(
+    "Ladings",
+    "/ladings",
+    (
+        Column("name", "the shipping name"),
+        Column("un", "the identification number"),
+        _yes_no("hazardous", "a hazardous material"),
+        Column("hazard_class", "such as 8 or 2.3"),
+        Column("packing_group", "I, II or III"),
+        _yes_no("poison_by_inhalation", "poisonous by inhalation"),
+        _yes_no(
+            "corrosive_or_reactive",
+            "stated as corrosive or reactive to the tank; empty: not stated",
+        ),
+        _number("corrosion_rate_mil_per_year", "on steel, mil a year"),
+        _number("vapor_pressure_psig_115f", "vapor pressure at 115 F, psig"),
+        _number("vapor_pressure_psig_105f", "vapor pressure at 105 F, psig"),
+        _yes_no("counts_as_corrosive", "how the rules take it: not stated counts as yes"),
+    ),
+)
+FACILITIES = ListOut(
+    "Facilities",
+    "/facilities",
+    (
+        Column("party", "whose it is"),
+        Column("name", "as reports name it"),
+        Column("address", "where it is"),
+        Column("station_code", "its code, where it has one"),
+    ),
+)
+INSTRUCTIONS = ListOut(
+    "Owners’ steps",
+    "/instructions",
+    (
+        OWNER,
+        ITEM,
+        _day("from_on", "the first day on which the steps hold"),
+        _yes_no(
+            "in_place_of_built_in",
+            "they are done in the place of the built-in steps, not after them",
+        ),
+        _number("step", "its place among them"),
+        Column("look_at", "what is looked at"),
+        Column("where", "where on the car"),
+        Column("measure", "what is done there"),
+        Column("unit", "of what is measured"),
+        Column("acceptance", "what is accepted"),
+        Column("caution", "what to mind"),
+        Column("source", "what it rests on, as the owner says"),
+    ),
+)
+RETENTION = ListOut(
+    "What need be kept no longer",
+    "/retention",
+    (
+        Column(
+            "what", "report: of an inspection in the register; papers: outside of it", total="each"
+        ),
+        Column("car", "mark and number"),
+        _number("event", "the number of the event in the register"),
+        _day("since", "the day from which it need be kept no longer"),
+        Column("reason", "why"),
+        Column("citation", "the section that asks for keeping it until then"),
+    ),
+)
+IMPORTS = ListOut(
+    "Files in",
+    "/imports",
+    (
+        _number("import", "its number"),
+        Column("kind", "cars, components, events, ladings or visits", total="each"),
+        Column("file_name", "what the file was called"),
+        _number("rows", "rows of the file", added=True),
+        _number("added", "rows that added something", added=True),
+        _number("changed", "rows that changed something", added=True),
+        _number("repeated", "rows that said what was known", added=True),
+        Column("recorded_at", "the moment at which it was brought in", "moment"),
+        Column("recorded_by", "who brought it in"),
+        Column(
+            "taken_back_at", "the moment at which it was taken back; empty: it counts", "moment"
+        ),
+        Column("sha256", "the digest of the file"),
+    ),
+)
 LISTS: Sequence[ListOut] = (
-    FLEET, DUE, OVERDUE, MORNING, VISITS, PLAN, CHANGES, TRIAL, EFFECT,
+    FLEET, DUE, OVERDUE, MORNING, EVENTS, COMPONENTS, VISITS, PLAN, LADINGS, CHANGES, TRIAL, EFFECT,
+    FACILITIES, INSTRUCTIONS, RETENTION, IMPORTS,
 )  # fmt: skip
 KINDS: Mapping[Kind, tuple[str, str, str]] = {
     "text": ("text", "text", "text"),

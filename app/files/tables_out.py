@@ -9,9 +9,10 @@ import csv
 import io
 import json
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import chain, islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Literal
@@ -209,7 +210,7 @@ class _Writing:
     book: Workbook
     sheet: Worksheet
     table: Sheet
-    notes: list[tuple[int, int, str]] = field(default_factory=list)
+    with_notes: bool = False
 
     def __post_init__(self) -> None:
         columns = self.table.columns
@@ -233,22 +234,27 @@ class _Writing:
             self.sheet.set_column(place, place, max(11, len(name) + 2))
         self.sheet.write_row(0, 0, names, self.bold)
         last = 0
-        for last, row in enumerate(self.table.rows, start=1):
+        for last, row in enumerate(self._rows(), start=1):
             _refuse_beyond(last)
             self._row(last, row)
         self.sheet.autofilter(0, 0, last, len(names) - 1)
-        for number, place, text in self.notes if last <= MOST_NOTED else ():
-            self.sheet.write_comment(number, place, text, {"x_scale": 3, "y_scale": 2})
         if any(column.total for column in self.table.columns):
             self._totals(last)
+
+    def _rows(self) -> Iterator[Sequence[Value]]:
+        """The rows, and whether they are few enough for notes: a row that is written takes none any more."""
+        coming = iter(self.table.rows)
+        first = list(islice(coming, MOST_NOTED + 1))
+        self.with_notes = len(first) <= MOST_NOTED
+        return chain(first, coming)
 
     def _row(self, number: int, row: Sequence[Value]) -> None:
         for place, value in enumerate(row):
             self._cell(number, place, value)
-        if number <= MOST_NOTED:
-            for place, told in self.noted:
-                if row[told]:
-                    self.notes.append((number, place, str(row[told])[:LONGEST_NOTE]))
+        for place, told in self.noted if self.with_notes else ():
+            if row[told]:
+                text = str(row[told])[:LONGEST_NOTE]
+                self.sheet.write_comment(number, place, text, {"x_scale": 3, "y_scale": 2})
         for place, found in self.each.items():
             text = str(row[place] or "")
             found[text] = found.get(text, 0) + 1

@@ -25,6 +25,7 @@ from app.pages import (
     joining,
     labels,
     ladings,
+    lists_away,
     loading,
     many,
     morning,
@@ -55,6 +56,8 @@ from app.pages import (
 PAGES = (
     health,
     home,
+    # Before what holds the key of a thing in the place of a name.
+    lists_away,
     fleet,
     due,
     morning,
