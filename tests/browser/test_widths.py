@@ -11,7 +11,8 @@ PAGES = (
     "/", "/fleet", "/due", "/overdue", "/cars/1", "/cars/2", "/cars/7", "/cars/1/worked-out",
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
     "/visits", "/loading", "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
-    "/people/invite", "/account", "/account/tokens",
+    "/people/invite", "/account", "/account/tokens", "/account/notices", "/morning", "/morning/lists",
+    "/morning/parts/moved", "/morning/seen/1/visual",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 
