@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import json
 import re
 import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -20,7 +19,7 @@ from app.cli.due_lines import COLUMNS, Question, lines
 from app.cli.register import moment, register, today_in
 from app.cli.status import FINE, STATUSES, Unusable
 from app.errors import Fault, Refused
-from app.files.tables_out import csv_bytes, xlsx_bytes
+from app.files.tables_out import csv_bytes, json_bytes, plain, xlsx_bytes
 from app.settings import Settings, read_settings
 from app.store.asked import Standpoint
 from app.store.cars import party_by_name
@@ -126,24 +125,15 @@ def _owner(db: Session, name: str | None) -> Party | None:
 
 def _write(out: BinaryIO, kind: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     if kind == "json":
-        pieces = _json_pieces(dict(zip(columns, row, strict=True)) for row in rows)
+        pieces = json_bytes(columns, rows)
     elif kind == "xlsx":
-        pieces = xlsx_bytes(columns, rows, "Due")
+        pieces = xlsx_bytes(plain(*columns), rows, "Due")
     else:
         # For programs as much as for people: no byte order mark before the first column's name.
         pieces = csv_bytes(columns, rows, byte_order_mark=False)
     for piece in pieces:
         out.write(piece)
     out.flush()
-
-
-def _json_pieces(rows: Iterable[Mapping[str, Any]]) -> Iterator[bytes]:
-    """A list with one row a line, as it comes."""
-    before = b"[\n"
-    for row in rows:
-        yield before + json.dumps(row, default=str).encode()
-        before = b",\n"
-    yield b"[]\n" if before == b"[\n" else b"\n]\n"
 
 
 @contextmanager

@@ -33,6 +33,7 @@ from app.pages import (
     joining,
     labels,
     ladings,
+    lists_away,
     loading,
     loading_lists,
     many,
@@ -66,6 +67,8 @@ from app.pages import (
 PAGES = (
     health,
     home,
+    # Before what holds the key of a thing in the place of a name.
+    lists_away,
     fleet,
     fleet_wear,
     due,

@@ -19,12 +19,13 @@ from app.actions.standpoint import Lookback, in_text
 from app.core.audit.points import ANSWERS
 from app.core.audit.sampling import METHOD, discovery_size, place_of, wrong_ones
 from app.errors import Problem
-from app.files.tables_out import Sheet, Value
+from app.files.lists_out import DRAWN_FROM
+from app.files.tables_out import Sheet, Value, plain
 from app.pages import forms
 from app.pages.audit_selection import LISTS, Chosen, address_then, chosen
 from app.pages.changing import Looking, faults_of
 from app.pages.due import CARS_CHOICES, ITEM_CHOICES, RULE_CHOICES
-from app.pages.exports import Table, as_csv, as_workbook
+from app.pages.exports import Table, as_asked, as_workbook
 from app.pages.fleet import STANDING_CHOICES
 from app.pages.forms import Entries
 from app.pages.plan_basis import planning_party
@@ -156,14 +157,16 @@ def list_then(request: Request, audit: Audit, today: date) -> str:
 
 
 @router.get("/audits/{audit_id}/population.csv")
+@router.get("/audits/{audit_id}/population.xlsx")
+@router.get("/audits/{audit_id}/population.json")
 @web.may("record_work")
-def population(audit_id: web.Key, db: web.Db) -> Response:
+def population(request: Request, audit_id: web.Key, db: web.Db) -> Response:
     """The cars drawn from with what they are sorted by, in that order, so that the draw can be done again."""
     audit = auditing.audit_or_raise(db, audit_id)
     names = auditing.names_drawn_from(db, audit_id)
     rows = _sorted(audit, names)
-    header = ("place", "mark", "number", "sorted_by", "drawn")
-    return as_csv(Table(f"audit-{audit_id}-drawn-from", "Drawn from", header, rows))
+    name = f"audit-{audit_id}-drawn-from"
+    return as_asked(request, Table(name, "Drawn from", DRAWN_FROM.columns, rows))
 
 
 def _sorted(audit: Audit, names: Sequence[str]) -> Iterator[Sequence[str | int | bool]]:
@@ -202,11 +205,11 @@ def _about(found: Summary) -> Sheet:
         ("cars looked at", found.done), ("cars that do not conform", found.wrong),
         (f"of all at most, with {CONFIDENCE} percent", found.most_wrong),
     ]  # fmt: skip
-    return Sheet("Audit", ("what", "is"), rows)
+    return Sheet("Audit", plain("what", "is"), rows)
 
 
 def _answers(found: Summary) -> Sheet:
-    header = (
+    header = plain(
         "place", "mark", "number", "point", "citation", "answer", "note", "answered_at", "answered_by",
     )  # fmt: skip
     return Sheet("Answers", header, _answer_rows(found))
@@ -224,7 +227,7 @@ def _answer_rows(found: Summary) -> Iterator[Sequence[str | int | None]]:
 
 
 def _findings(found: Summary) -> Sheet:
-    header = (
+    header = plain(
         "number", "car", "what", "severity", "due_on", "responsible", "found_by", "state",
         "said", "evidence", "by",
     )  # fmt: skip

@@ -13,9 +13,10 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.access import Viewer
+from app.files import lists_out
 from app.pages.change_words import DEEDS, InWords, in_words
 from app.pages.choices import Choice
-from app.pages.exports import Table, as_csv
+from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.store import cars, change_list, proof
 from app.store.change_list import Listed, Wanted
@@ -25,9 +26,6 @@ router = APIRouter()
 NAMES = ("by", "deed", "q", "about", "from", "to")
 PAGE = 50
 ABOUT: Sequence[Choice] = (("rulebook", "the rules"), ("ladings", "the list of ladings"))
-EXPORTED = (
-    "entry", "at", "by", "deed", "did", "cars", "told", "origin", "address", "request", "hash",
-)  # fmt: skip
 # All that the program knows of: what others did here is nobody's to learn from a filter.
 DEED_CHOICES: Sequence[Choice] = tuple(sorted(DEEDS.items(), key=lambda each: each[1]))
 CAUTION = "Entries are added, never changed. Corrections are entries of their own."
@@ -61,15 +59,17 @@ def changes(request: Request, db: web.Db, viewer: web.Seeing) -> Response:
 
 
 @router.get("/changes.csv")
+@router.get("/changes.xlsx")
+@router.get("/changes.json")
 @web.may("keep_record")
-def changes_csv(request: Request, db: web.Db, viewer: web.Seeing) -> Response:
+def changes_file(request: Request, db: web.Db, viewer: web.Seeing) -> Response:
     filtered = _filtered(request, _zone(request))
     filtered.asked.refuse()
     seen = change_list.whose(db, viewer)
     found = change_list.each(db, seen, filtered.wanted)
-    return as_csv(
-        Table("record-of-change", "Record of change", EXPORTED, _cells(db, found, _zone(request)))
-    )
+    rows = _cells(db, found, _zone(request))
+    table = Table("record-of-change", "Record of change", lists_out.CHANGES.columns, rows)
+    return as_asked(request, table)
 
 
 @router.get("/changes/{change_id}")

@@ -16,12 +16,13 @@ from app.actions.directives import NewClosing
 from app.core.words import capitalized
 from app.errors import Problem
 from app.files import cells, days
+from app.files.lists_out import DIRECTIVE
 from app.files.tables_out import Value
 from app.pages import directive_words as in_words
 from app.pages import fields, forms
 from app.pages.changing import Looking, faults_of, kept
 from app.pages.directive_new import TERM, term_of
-from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.exports import Table, as_asked
 from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.filters import Asked
@@ -42,10 +43,6 @@ CLOSING = (
 )  # fmt: skip
 OTHER_TERM = Field(
     "reason", "Who gave it, and why", cells.notes, "Such as the letter that extends it", "notes", (), True
-)  # fmt: skip
-EXPORTED = (
-    "directive", "mark", "number", "owner", "component", "came_by", "by_hand", "facts", "due_on",
-    "status", "component_is_now_on", "done_on", "outcome", "reference", "note", "closed_by",
 )  # fmt: skip
 STATES = tuple((name, capitalized(text)) for name, text in in_words.STATES.items())
 SAVED = {
@@ -86,15 +83,11 @@ def directive(request: Request, directive_id: web.Key, db: web.Db, seen: Wanted)
 
 
 @router.get("/directives/{directive_id}/matches.csv")
-@web.may("read")
-def matches_csv(directive_id: web.Key, db: web.Db, seen: Wanted) -> Response:
-    return as_csv(_table(db, directive_id, seen))
-
-
 @router.get("/directives/{directive_id}/matches.xlsx")
+@router.get("/directives/{directive_id}/matches.json")
 @web.may("read")
-def matches_xlsx(directive_id: web.Key, db: web.Db, seen: Wanted) -> Response:
-    return as_xlsx(_table(db, directive_id, seen))
+def matches_file(request: Request, directive_id: web.Key, db: web.Db, seen: Wanted) -> Response:
+    return as_asked(request, _table(db, directive_id, seen))
 
 
 @router.get("/directives/{directive_id}/report")
@@ -266,7 +259,7 @@ def _table(db: Session, directive_id: int, seen: tuple[Asked, MatchFilter]) -> T
     row = directive_list.one(db, directive_id, filter_.today).row
     found = directive_list.matches_of(db, directive_id, filter_)
     name = f"directive-{directive_id}-{filter_.today}"
-    return Table(name, "Directive", EXPORTED, _cells(row.name, found))
+    return Table(name, "Directive", DIRECTIVE.columns, _cells(row.name, found))
 
 
 def _cells(name: str, found: Sequence[MatchShown]) -> Iterator[Sequence[Value]]:

@@ -18,9 +18,11 @@ from app.actions.standpoint import Lookback
 from app.core.facts import ITEMS, Reason, Status
 from app.core.words import capitalized, label
 from app.errors import NotFound, Refused
+from app.files import lists_out
+from app.files.tables_out import counted
 from app.pages import looking_back as from_where
 from app.pages.choices import Choice, Choices, choices
-from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.rules.reader import default_rulebook
 from app.store import cars
@@ -51,10 +53,6 @@ RULE_CHOICES = tuple(
     if rule.feeds
 )
 CARS_CHOICES = (("all", "in service or not"),)
-EXPORTED = (
-    "mark", "number", "item", "status", "due_on", "days_left", "basis_on", "interval_months",
-    "calculated_due_on", "citation", "confidence", "owner", "region", "reasons",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -145,15 +143,11 @@ def due_list(at: At) -> Response:
 
 
 @router.get("/due.csv")
-@web.may("read", looks_back=True)
-def due_csv(at: At) -> Response:
-    return as_csv(_table(at, DUE))
-
-
 @router.get("/due.xlsx")
+@router.get("/due.json")
 @web.may("read", looks_back=True)
-def due_xlsx(at: At) -> Response:
-    return as_xlsx(_table(at, DUE))
+def due_file(at: At) -> Response:
+    return as_asked(at.request, _table(at, DUE))
 
 
 @router.get("/overdue")
@@ -163,15 +157,11 @@ def overdue_list(at: At) -> Response:
 
 
 @router.get("/overdue.csv")
-@web.may("read", looks_back=True)
-def overdue_csv(at: At) -> Response:
-    return as_csv(_table(at, OVERDUE))
-
-
 @router.get("/overdue.xlsx")
+@router.get("/overdue.json")
 @web.may("read", looks_back=True)
-def overdue_xlsx(at: At) -> Response:
-    return as_xlsx(_table(at, OVERDUE))
+def overdue_file(at: At) -> Response:
+    return as_asked(at.request, _table(at, OVERDUE))
 
 
 @router.get("/due/totals")
@@ -288,7 +278,8 @@ def _table(at: Here, kind: Kind) -> Table:
     seen = wanted(at, kind)
     rows, back = rows_or_refuse(at, seen), seen.back
     name = f"{kind.heading.lower()}-{back.name if back else seen.filter.as_of}"
-    return Table(name, kind.heading, (*EXPORTED, *from_where.columns(back)), _cells(at, rows, back))
+    columns = (*lists_out.DUE.columns, *from_where.columns(back))
+    return Table(name, kind.heading, columns, _cells(at, rows, back))
 
 
 def _cells(at: Here, rows: Rows, back: Lookback | None) -> Iterator[Sequence[Any]]:
@@ -302,9 +293,11 @@ def _cells(at: Here, rows: Rows, back: Lookback | None) -> Iterator[Sequence[Any
 
 
 def cells(row: DueListRow) -> list[Any]:
-    """A line of a file: the columns EXPORTED, its reasons as sentences."""
-    *plain, _ = [getattr(row, name) for name in EXPORTED]
-    return [*plain, " ".join(_spoken(reason) for reason in row.reasons)]
+    """A line of a file: the columns of `lists_out.DUE`."""
+    found = {name: getattr(row, name) for name in lists_out.DUE.names}
+    found["reasons"] = " ".join(_spoken(reason) for reason in row.reasons)
+    found["calculated_due_on"] = counted(row.basis_on, row.interval_months, row.calculated_due_on)
+    return list(found.values())
 
 
 def _spoken(reason: Reason) -> str:

@@ -18,11 +18,11 @@ from app.actions.evidence import MOST_CARS, View, chosen
 from app.actions.standpoint import Lookback
 from app.errors import Refused
 from app.files.packet import IN_A_VOLUME
-from app.pages import due, fleet
+from app.pages import audits, due, fleet
 from app.pages.exports import HELD_IN_MEMORY, PIECE, download
 from app.pages.looking_back import Back
 from app.pictures import Attachments
-from app.store import cars
+from app.store import auditing, cars
 from app.web import keeping
 from app.web.headers import as_file
 from app.web.rendering import counted
@@ -123,9 +123,18 @@ def _selected(
     return Selection(in_words, address, list(ids), back)
 
 
+def of_audit(request: Request, audit_id: web.Key, db: web.Db, today: web.Today) -> Selection:
+    """The cars of a sample, seen as they were when it was drawn."""
+    audit = auditing.audit_or_raise(db, audit_id)
+    found = (each.car_id for each in auditing.drawn(db, audit_id))
+    back = audits.back_to(request, audit, today)
+    return _selected(db, f"The sample of {audit.title}.", f"/audits/{audit_id}", found, back)
+
+
 Fleet = Annotated[Selection, Depends(of_fleet)]
 Due = Annotated[Selection, Depends(of_due)]
 Overdue = Annotated[Selection, Depends(of_overdue)]
+Sample = Annotated[Selection, Depends(of_audit)]
 
 
 @dataclass(frozen=True)
@@ -201,6 +210,24 @@ def overdue_zip(at: At, selection: Overdue) -> Response:
 @router.post("/overdue/evidence")
 @web.may("read")
 def overdue_job(at: At, selection: Overdue) -> Response:
+    return _ask(at, selection)
+
+
+@router.get("/audits/{audit_id}/evidence")
+@web.may("record_work")
+def sample_form(at: At, selection: Sample) -> Response:
+    return _form(at, selection)
+
+
+@router.get("/audits/{audit_id}/evidence.zip")
+@web.may("record_work")
+def sample_zip(at: At, selection: Sample) -> Response:
+    return _at_once(at, selection)
+
+
+@router.post("/audits/{audit_id}/evidence")
+@web.may("record_work")
+def sample_job(at: At, selection: Sample) -> Response:
     return _ask(at, selection)
 
 

@@ -1,4 +1,4 @@
-"""A list taken away as a file: CSV or XLSX of exactly the rows that the list holds; and pictures."""
+"""A list taken away as a file: CSV, XLSX or JSON of exactly the rows that the list holds; and pictures."""
 
 from __future__ import annotations
 
@@ -6,10 +6,19 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from tempfile import SpooledTemporaryFile
 
+from fastapi import Request
 from fastapi.responses import Response, StreamingResponse
 
 from app.files.charts import style_sums
-from app.files.tables_out import Sheet, Value, csv_bytes, workbook_bytes, xlsx_bytes
+from app.files.tables_out import (
+    Column,
+    Sheet,
+    Value,
+    csv_bytes,
+    json_bytes,
+    workbook_bytes,
+    xlsx_bytes,
+)
 from app.web.headers import POLICY, as_file
 
 CSV = "text/csv; charset=utf-8"
@@ -18,14 +27,27 @@ HELD_IN_MEMORY = 8_000_000
 PIECE = 1 << 16
 
 
+JSON = "application/json"
+
+
 @dataclass(frozen=True)
 class Table:
-    """What a file is called (without its ending), the title of its sheet, and what it holds."""
+    """What a file is called (without its ending), the title of its sheet, its columns and its rows."""
 
     name: str
     title: str
-    header: Sequence[str]
+    columns: Sequence[Column]
     rows: Iterable[Sequence[Value]]
+
+    @property
+    def header(self) -> list[str]:
+        return [each.name for each in self.columns]
+
+
+def as_asked(request: Request, table: Table) -> Response:
+    """The table in the form that the address ends with: .csv, .xlsx or .json."""
+    form = request.url.path.rpartition(".")[2]
+    return {"csv": as_csv, "xlsx": as_xlsx, "json": as_json}[form](table)
 
 
 def as_csv(table: Table) -> Response:
@@ -33,8 +55,12 @@ def as_csv(table: Table) -> Response:
 
 
 def as_xlsx(table: Table) -> Response:
-    made = xlsx_bytes(table.header, table.rows, table.title)
+    made = xlsx_bytes(table.columns, table.rows, table.title)
     return _download(made, f"{table.name}.xlsx", XLSX)
+
+
+def as_json(table: Table) -> Response:
+    return _download(json_bytes(table.header, table.rows), f"{table.name}.json", JSON)
 
 
 def as_workbook(name: str, sheets: Sequence[Sheet]) -> Response:

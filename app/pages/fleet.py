@@ -18,9 +18,10 @@ from app.core.due import state_on
 from app.core.facts import State, Status
 from app.core.words import label
 from app.errors import Refused
+from app.files import lists_out
 from app.pages import looking_back as from_where
 from app.pages.choices import Choices, choices
-from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.store import cars
 from app.store.cars import CarListRow, RegisterFilter
@@ -37,10 +38,6 @@ STANDING_CHOICES = (
 )
 # An export is read by pages too, only larger ones.
 EXPORT_PAGE = 1000
-EXPORTED = (
-    "mark", "number", "owner", "region", "standing", "specification", "lading", "built_on",
-    "next_item", "next_status", "next_due_on",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,19 +106,13 @@ def register(request: Request, db: web.Db, today: web.Today, settings: web.Confi
 
 
 @router.get("/fleet.csv")
-@web.may("read", looks_back=True)
-def register_csv(
-    request: Request, db: web.Db, today: web.Today, settings: web.Configured
-) -> Response:
-    return as_csv(_table(request, db, today, settings.soon_days))
-
-
 @router.get("/fleet.xlsx")
+@router.get("/fleet.json")
 @web.may("read", looks_back=True)
-def register_xlsx(
+def register_file(
     request: Request, db: web.Db, today: web.Today, settings: web.Configured
 ) -> Response:
-    return as_xlsx(_table(request, db, today, settings.soon_days))
+    return as_asked(request, _table(request, db, today, settings.soon_days))
 
 
 def _table(request: Request, db: Session, today: date, soon_days: int) -> Table:
@@ -130,8 +121,8 @@ def _table(request: Request, db: Session, today: date, soon_days: int) -> Table:
     back = seen.back
     day, looked_from = back.at.as_of if back else today, from_where.cells(back)
     rows = ((*_cells(_line(car, day, soon_days)), *looked_from) for car in made(db, seen).each())
-    header = (*EXPORTED, *from_where.columns(back))
-    return Table(f"fleet-{back.name if back else today}", "Fleet", header, rows)
+    columns = (*lists_out.FLEET.columns, *from_where.columns(back))
+    return Table(f"fleet-{back.name if back else today}", "Fleet", columns, rows)
 
 
 class Rows(Protocol):

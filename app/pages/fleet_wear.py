@@ -19,7 +19,7 @@ from app import web
 from app.actions import fleet_wear as actions
 from app.actions.fleet_wear import FleetWear, LinedCar, Shell, Valve, median_wear
 from app.errors import Refused
-from app.files.tables_out import Sheet, Value
+from app.files.tables_out import Sheet, Value, plain
 from app.pages.choices import choices
 from app.pages.exports import as_workbook
 from app.pages.filters import Asked
@@ -271,7 +271,7 @@ def _table(table: Grouped) -> Sheet:
     header += ["Readings", "Median wear, mil a year"] if shells else []
     return Sheet(
         f"{table.part.title[:13]} by {table.by}",
-        header,
+        plain(*header),
         [
             [
                 group.name,
@@ -291,4 +291,4 @@ def _list(found: FleetWear, part: Part, by: str) -> Sheet:
         [each.car.mark, each.car.number, each.car.owner, part.groupings[by](row), *each.cells]
         for row, each in listed
     ]
-    return Sheet(f"{part.title[:13]}, each", header, rows)
+    return Sheet(f"{part.title[:13]}, each", plain(*header), rows)

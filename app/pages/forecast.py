@@ -21,7 +21,7 @@ from app.core.plan.problem import month_text
 from app.core.words import capitalized, label
 from app.errors import NotFound
 from app.files.charts import Chart, svg
-from app.files.tables_out import Sheet, Value
+from app.files.tables_out import Sheet, Value, plain
 from app.pages.choices import choices
 from app.pages.exports import as_picture, as_workbook
 from app.pages.filters import Asked
@@ -237,7 +237,7 @@ def _sheets(found: Forecast, wanted: ForecastFilter) -> list[Sheet]:
         _due_sheet(found, wanted),
         _days_sheet(found),
         _years_sheet(found),
-        Sheet("Last service days", ["mark", "number", "owner", "item", "last day"], cars),
+        Sheet("Last service days", plain("mark", "number", "owner", "item", "last day"), cars),
     ]
 
 
@@ -252,7 +252,7 @@ def _due_sheet(found: Forecast, wanted: ForecastFilter) -> Sheet:
         ]
         for month in found.months
     ]
-    return Sheet("Due by month", header, rows)
+    return Sheet("Due by month", plain(*header), rows)
 
 
 def _days_sheet(found: Forecast) -> Sheet:
@@ -266,11 +266,11 @@ def _days_sheet(found: Forecast) -> Sheet:
         ]
         for month in found.months
     ]
-    return Sheet("Shop days", header, rows)
+    return Sheet("Shop days", plain(*header), rows)
 
 
 def _years_sheet(found: Forecast) -> Sheet:
-    plain, planned = found.by_year(found.plain), found.by_year(found.planned)
+    without, planned = found.by_year(found.plain), found.by_year(found.planned)
     last = found.last_by_year()
     header = [
         "year", "items", "items with planned visits", "cost", "cost with planned visits",
@@ -278,6 +278,6 @@ def _years_sheet(found: Forecast) -> Sheet:
     ]  # fmt: skip
     rows: Rows = []
     for year in found.years:
-        one, other = plain[year], planned[year]
+        one, other = without[year], planned[year]
         rows.append([year, one.number, other.number, one.cost, other.cost, last[year]])
-    return Sheet("By year", header, rows)
+    return Sheet("By year", plain(*header), rows)

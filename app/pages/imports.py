@@ -16,6 +16,7 @@ from app.actions import uploads
 from app.errors import NotFound, Refused
 from app.files import columns, sheets
 from app.files.columns import COLUMNS, KINDS, Kind
+from app.files.tables_out import plain
 from app.pages.changing import Looking, Seen
 from app.pages.exports import CSV, Table, as_csv, download
 from app.pages.looked_through import LookedThrough, of_preview, read_job
@@ -104,7 +105,7 @@ def faults(request: Request, upload_id: str, db: web.Db, looking: Looking) -> Re
     upload = imports.upload_or_raise(db, upload_id)
     seen = _preview(db, upload, looking, request.query_params.get("preview"))
     rows = ((each.row, each.column, each.found, each.wanted) for each in seen.faults)
-    return as_csv(Table("faults", "Faults", ("row", "column", "found", "wanted"), rows))
+    return as_csv(Table("faults", "Faults", plain("row", "column", "found", "wanted"), rows))
 
 
 @router.post("/waiting/{upload_id}/confirm")

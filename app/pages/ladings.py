@@ -46,7 +46,7 @@ class Line:
 @web.may("read")
 def ladings_list(request: Request, db: web.Db) -> Response:
     rulebook = rulebooks.in_force(db).everyone.rulebook
-    lines = [_line(each, rulebook) for each in ladings.all(db)]
+    lines = [line(each, rulebook) for each in ladings.all(db)]
     saved = request.query_params.get("saved", "")
     return web.page(request, "ladings/list.html", lines=lines, saved=saved)
 
@@ -109,7 +109,8 @@ def _form(
     )
 
 
-def _line(lading: Lading, rulebook: Rulebook) -> Line:
+def line(lading: Lading, rulebook: Rulebook) -> Line:
+    """An entry with what it means for a tank."""
     rate = lading.corrosion_rate_mil_per_year
     service = Service(
         commodity=lading.name,

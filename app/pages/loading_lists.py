@@ -19,9 +19,10 @@ from app.core.moving import OPEN
 from app.errors import Refused
 from app.files import sheets, train_list
 from app.files.days import day
+from app.files.lists_out import LOADING
 from app.files.tables_out import Value
 from app.pages import filters
-from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.exports import Table, as_asked
 from app.pages.loading import within_days
 from app.store import bearers, cars, ladings, loading
 from app.store.loading import UNANSWERED, LoadingQuestion
@@ -38,10 +39,6 @@ VERDICT_WORDS = {
 VERDICTS = tuple((verdict or UNANSWERED, words) for verdict, words in VERDICT_WORDS.items())
 FIELDS = ("cars", "q", "region", "lading", "on", "within")
 NAMES = ("q", "verdict", "on")
-HEADER = (
-    "car", "lading", "answer", "reasons", "in_date_through", "falls_due_soon", "on", "within_days",
-    "asked_at", "asked_by",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,15 +150,11 @@ def _form(
 
 # The files first: a key with its ending would pass for a key.
 @router.get("/lists/{list_key}.csv")
-@web.may("load_check")
-def list_csv(request: Request, list_key: str, db: web.Db) -> Response:
-    return as_csv(_table(request, loading.of_list(db, list_key)))
-
-
 @router.get("/lists/{list_key}.xlsx")
+@router.get("/lists/{list_key}.json")
 @web.may("load_check")
-def list_xlsx(request: Request, list_key: str, db: web.Db) -> Response:
-    return as_xlsx(_table(request, loading.of_list(db, list_key)))
+def list_file(request: Request, list_key: str, db: web.Db) -> Response:
+    return as_asked(request, _table(request, loading.of_list(db, list_key)))
 
 
 @router.get("/lists/{list_key}")
@@ -205,15 +198,13 @@ def asked_before(request: Request, db: web.Db, after: str = "") -> Response:
 
 
 @router.get("/asked.csv")
-@web.may("load_check")
-def asked_csv(request: Request, db: web.Db) -> Response:
-    return as_csv(_table(request, loading.each(db, _wanted_or_refused(request))))
-
-
 @router.get("/asked.xlsx")
+@router.get("/asked.json")
 @web.may("load_check")
-def asked_xlsx(request: Request, db: web.Db) -> Response:
-    return as_xlsx(_table(request, loading.each(db, _wanted_or_refused(request))))
+def asked_file(request: Request, db: web.Db) -> Response:
+    asked, wanted = _wanted(request)
+    asked.refuse()
+    return as_asked(request, _table(request, loading.each(db, wanted)))
 
 
 def _wanted(request: Request) -> tuple[filters.Asked, loading.Wanted]:
@@ -223,18 +214,12 @@ def _wanted(request: Request) -> tuple[filters.Asked, loading.Wanted]:
     )
 
 
-def _wanted_or_refused(request: Request) -> loading.Wanted:
-    asked, wanted = _wanted(request)
-    asked.refuse()
-    return wanted
-
-
 def _table(request: Request, rows: Iterable[LoadingQuestion]) -> Table:
     zone = ZoneInfo(request.app.state.settings.time_zone)
     return Table(
         "loading-answers",
         "May they be loaded",
-        HEADER,
+        LOADING.columns,
         (_cells(Line.of(row), zone) for row in rows),
     )
 

@@ -12,6 +12,8 @@ from app.actions.rulebooks import in_force
 from app.actions.standpoint import Lookback, lookback
 from app.core.stencil import Unreadable, decode
 from app.errors import Refused
+from app.files.lists_out import SEEN_FROM
+from app.files.tables_out import Column
 from app.pages.choices import Choices
 from app.pages.filters import Asked
 from app.pages.forms import as_sentence
@@ -64,9 +66,9 @@ def choices_then(db: Session, at: Standpoint) -> Choices:
     )
 
 
-def columns(back: Lookback | None) -> tuple[str, ...]:
+def columns(back: Lookback | None) -> tuple[Column, ...]:
     """The columns by which a file says from where it was seen; none for today."""
-    return ("as_of", "known_at") if back else ()
+    return SEEN_FROM if back else ()
 
 
 def cells(back: Lookback | None) -> tuple[object, ...]:

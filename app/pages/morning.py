@@ -13,10 +13,11 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import morning
-from app.actions.morning import CHANGES, MOST_COUNTED, STANDING, Listed, Part, View
+from app.actions.morning import CHANGES, MOST_COUNTED, PARTS, STANDING, Part, View
+from app.files import lists_out
 from app.pages.choices import choices
-from app.pages.due import EXPORTED, ITEM_CHOICES, cells
-from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.due import ITEM_CHOICES, cells
+from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.pages.morning_kept import SAVED
 from app.pages.morning_lines import lines
@@ -34,9 +35,9 @@ FEW, PAGE = 8, 50
 HEADINGS: dict[Part, str] = {
     "passed": "Became overdue",
     "moved": "Moved by what was recorded",
-    "nearing": "Came within the days looked ahead",
+    "nearing": "Came within {days} days",
     "overdue": "Overdue",
-    "within": "Due within the days looked ahead",
+    "within": "Due within {days} days",
     "due_now": "Due now, by an event",
     "unknown": "Cannot be dated, for lack of a fact",
 }
@@ -133,15 +134,11 @@ def morning_list(at: Seen) -> Response:
 
 
 @router.get("/morning.csv")
-@web.may("watch")
-def morning_csv(at: Seen) -> Response:
-    return as_csv(_table(at))
-
-
 @router.get("/morning.xlsx")
+@router.get("/morning.json")
 @web.may("watch")
-def morning_xlsx(at: Seen) -> Response:
-    return as_xlsx(_table(at))
+def morning_file(at: Seen) -> Response:
+    return as_asked(at.request, _table(at))
 
 
 @router.get("/morning/parts/{part}")
@@ -156,7 +153,7 @@ def part(part: Part, at: Seen) -> Response:
         422 if wrong else 200,
         **_around(at),
         part=None if wrong else _shown(at, part, after, PAGE),
-        heading=HEADINGS[part],
+        heading=_heading(at, part),
         address=f"/morning/parts/{part}",
         after=after,
     )
@@ -167,14 +164,11 @@ class PartShown:
     """A part: how many lines it has, and a page of them; `capped` where there are at least so many."""
 
     name: Part
+    heading: str
     count: int
     rows: Sequence[Any]
     previous: str | None
     next_after: str | None
-
-    @property
-    def heading(self) -> str:
-        return HEADINGS[self.name]
 
     @property
     def short(self) -> str:
@@ -194,13 +188,17 @@ def _parts(at: Wanted) -> dict[Part, PartShown]:
 
 
 def _shown(at: Wanted, part: Part, after: str | None, limit: int) -> PartShown:
-    count = morning.count(at.db, at.view, part)
+    count, heading = morning.count(at.db, at.view, part), _heading(at, part)
     if part == "moved":
         moves = morning.moved(at.db, at.view, after, limit)
-        return PartShown(part, count, moves.rows, moves.previous, moves.next_after)
+        return PartShown(part, heading, count, moves.rows, moves.previous, moves.next_after)
     found = morning.lines(at.db, at.view, part, after, limit)
     rows = lines(at.db, found.rows, at.view.seen.as_of)
-    return PartShown(part, count, rows, found.previous, found.next_after)
+    return PartShown(part, heading, count, rows, found.previous, found.next_after)
+
+
+def _heading(at: Wanted, part: Part) -> str:
+    return HEADINGS[part].format(days=at.view.seen.soon_days)
 
 
 def _around(at: Wanted) -> dict[str, Any]:
@@ -238,14 +236,23 @@ def _in_words(at: Wanted) -> str:
 
 
 def _table(at: Wanted) -> Table:
-    """Every line of every part but of what moved, with the part that it stands in."""
+    """Every line of every part, with the part that it stands in."""
     at.asked.refuse()
     name = f"morning-{at.view.seen.as_of}"
-    return Table(name, "Morning list", ("part", *EXPORTED), _cells(at))
+    return Table(name, "Morning list", lists_out.MORNING.columns, _cells(at))
 
 
 def _cells(at: Wanted) -> Iterator[Sequence[Any]]:
-    parts: tuple[Listed, ...] = ("passed", "nearing", *STANDING)
-    for part in parts:
-        for row in morning.every_line(at.db, at.view, part):
-            yield (part, *cells(row))
+    for part in PARTS:
+        if part == "moved":
+            yield from _moves(at)
+        else:
+            for row in morning.every_line(at.db, at.view, part):
+                yield (part, *cells(row), None, None)
+
+
+def _moves(at: Wanted) -> Iterator[Sequence[Any]]:
+    """What moved: how it stands and stood, without what it was counted from."""
+    for move in due_before.each_moved(at.db, at.view.seen, at.view.since):
+        known = {name: getattr(move, name, None) for name in lists_out.DUE.names}
+        yield ("moved", *known.values(), move.was, move.was_due_on)

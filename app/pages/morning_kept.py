@@ -42,7 +42,7 @@ SAVED = {
     "ended": "The list was removed.",
 }
 WHOSE: tuple[forms.Choice, ...] = (
-    ("", "Myself alone"),
+    ("no", "Myself alone"),
     ("yes", "Everybody in my company who has the morning list"),
 )
 
@@ -108,7 +108,8 @@ def _aside(
 def lists(request: Request, db: web.Db) -> Response:
     """The lists there are, and a form that takes its filters from the address."""
     typed = {name: request.query_params.get(name, "") for name in ASKED}
-    return _lists(request, db, forms.filled({key: text for key, text in typed.items() if text}))
+    first = {"shared": "no"} | {key: text for key, text in typed.items() if text}
+    return _lists(request, db, forms.filled(first))
 
 
 @router.post(LISTS)

@@ -14,14 +14,16 @@ from app.store.due import DueListRow
 from app.store.visiting import VisitShown
 from app.store.watch import DueSeen
 
-# The fact whose lack leaves an item without a date, by the form that states it; else when the car was built.
-LACKING: Mapping[str, tuple[str, str]] = {
+BUILT = ("State its tank and when it was built", "facts/details")
+# The fact whose lack leaves an item without a date, by the form that states it; None where only the work does;
+# else when the car was built.
+LACKING: Mapping[str, tuple[str, str] | None] = {
+    "leakage": None,
     "lining": ("State its lining", "facts/lining"),
     "reflective_sheeting": ("State its sheeting", "facts/fitting"),
     "relief_device": ("Put its device on record", "components/new"),
     "rupture_disc": ("Put its device on record", "components/new"),
 }
-BUILT = ("State its tank and when it was built", "facts/details")
 OUT_OF_SERVICE = ("Take it out of service", "facts/standing")
 
 
@@ -59,14 +61,13 @@ def closing(row: DueListRow, visit: VisitShown | None, own: bool) -> list[Link]:
     """Where to go for what closes a due item; facts are stated by whose the car is."""
     links = [Link(_told(visit), f"/visits/{visit.id}")] if visit else []
     car = f"/cars/{row.car_id}"
-    if own and row.status == "unknown":
-        label, form = LACKING.get(row.item, BUILT)
-        links.append(Link(label, f"{car}/{form}"))
-    if row.item in EVENT_ITEMS:
+    inspected = row.item in EVENT_ITEMS
+    if own:
+        form = LACKING.get(row.item, BUILT) if row.status == "unknown" else None
+        form = form or (None if inspected else OUT_OF_SERVICE)
+        links += [Link(form[0], f"{car}/{form[1]}")] if form else []
+    if inspected:
         links.append(Link("Record it done", f"{car}/events/new?item={row.item}"))
-    elif own and row.status != "unknown":
-        label, form = OUT_OF_SERVICE
-        links.append(Link(label, f"{car}/{form}"))
     return links
 
 

@@ -20,9 +20,10 @@ from app.core.plan.demand import BETWEEN
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
 from app.errors import Conflict, NotFound, Refused
+from app.files import lists_out
 from app.pages import forms
 from app.pages.changing import Looking
-from app.pages.exports import Table, as_csv, as_xlsx
+from app.pages.exports import Table, as_asked
 from app.pages.plan_basis import MONTH
 from app.pages.plan_view import (
     by_kind,
@@ -43,28 +44,21 @@ router = APIRouter(prefix="/plans/versions")
 MOST_LEFT = 200
 MOST_WRONG = 50
 KINDS = get_args(Kind)
-EXPORTED = (
-    "car", "shop", "month", "work", "days", "latest_month", "months_late", "locked", "visit_cost",
-    "move_cost", "early_cost", "late_cost",
-)  # fmt: skip
 Shop = Annotated[str, Query(max_length=200)]
 Month = Annotated[str, Query(pattern=MONTH.pattern)]
 
 
 @router.get("/{version_id}.csv")
-@web.may("plan")
-def as_csv_file(version_id: web.Key, db: web.Db) -> Response:
-    return as_csv(_table(actions.opened(db, version_id)))
-
-
 @router.get("/{version_id}.xlsx")
+@router.get("/{version_id}.json")
 @web.may("plan")
-def as_xlsx_file(version_id: web.Key, db: web.Db) -> Response:
-    return as_xlsx(_table(actions.opened(db, version_id)))
+def version_file(request: Request, version_id: web.Key, db: web.Db) -> Response:
+    return as_asked(request, _table(actions.opened(db, version_id)))
 
 
 def _table(at: Opened) -> Table:
-    return Table(f"plan-{at.plan.id}-version-{at.row.id}", "Visits", EXPORTED, _cells(at))
+    name = f"plan-{at.plan.id}-version-{at.row.id}"
+    return Table(name, "Visits", lists_out.PLAN.columns, _cells(at))
 
 
 def _cells(at: Opened) -> Iterator[Sequence[Any]]:

@@ -16,8 +16,9 @@ from app.actions.rulebook_effect import KEPT, Effect, Shift
 from app.core.facts import ITEMS
 from app.core.words import capitalized, label
 from app.errors import Conflict, NotFound, Refused
+from app.files import lists_out
 from app.pages.changing import Looking, Seen
-from app.pages.exports import Table, as_csv
+from app.pages.exports import Table, as_asked
 from app.pages.rulebook import Asked
 from app.store import cars
 from app.store import jobs as job_rows
@@ -29,10 +30,6 @@ router = APIRouter(prefix="/rulebook/effect")
 # Cars; the effect on more is worked out by a job, which shows how far it is.
 AT_ONCE = 5_000
 PAGE = 50
-EXPORTED = (
-    "mark", "number", "owner", "item", "state", "due_on", "new_state", "new_due_on", "days",
-    "newly_past", "no_longer_loadable",
-)  # fmt: skip
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in ITEMS)
 
 
@@ -107,13 +104,18 @@ def effect(
 
 
 @router.get(".csv")
+@router.get(".xlsx")
+@router.get(".json")
 @web.may("try_out")
-def effect_csv(at: At, db: web.Db, looking: Looking, job: str = "", item: str = "") -> Response:
+def effect_file(
+    request: Request, at: At, db: web.Db, looking: Looking, job: str = "", item: str = ""
+) -> Response:
     found = _found(db, at, looking, job)
     if found is None:
         raise Conflict("The effect on so many cars is worked out first. Open its page.")
     name = f"effect-of-{at.edition.code if at.edition else 'going-back'}-{looking.stamp.today}"
-    return as_csv(Table(name, "Effect", EXPORTED, _cells(db, _listed(found, item), looking)))
+    rows = _cells(db, _listed(found, item), looking)
+    return as_asked(request, Table(name, "Effect", lists_out.EFFECT.columns, rows))
 
 
 @router.post("")

@@ -16,9 +16,10 @@ from app.actions import rulebooks
 from app.core.facts import ITEMS, LoadingVerdict, Settings
 from app.core.trial import Direction
 from app.errors import Refused
+from app.files import lists_out
 from app.pages import fleet, trial_form
 from app.pages.changing import Looking, Seen
-from app.pages.exports import Table, as_csv
+from app.pages.exports import Table, as_asked
 from app.pages.fleet import Wanted
 from app.pages.trial import Trial, TrialLine, compared, with_ladings
 from app.pages.trial_form import SEEN_ON, Tried
@@ -33,11 +34,6 @@ MOST = 5_000
 CHUNK = 250
 # Rows of a page; a car's rows stay together.
 PAGE = 60
-EXPORTED = (
-    "mark", "number", "owner", "item", "moves", "days", "what_changes",
-    "status_before", "due_before", "status_after", "due_after", "loading_before", "loading_after",
-    "reasons_after",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,15 +114,17 @@ def trial_page(request: Request, db: web.Db, looking: Looking) -> Response:
 
 
 @router.get("/fleet/trial.csv")
+@router.get("/fleet/trial.xlsx")
+@router.get("/fleet/trial.json")
 @web.may("try_out")
-def trial_csv(request: Request, db: web.Db, looking: Looking) -> Response:
+def trial_file(request: Request, db: web.Db, looking: Looking) -> Response:
     seen = fleet.wanted(request, db, trial_form.NAMES)
     seen.asked.refuse()
     tried = trial_form.read(request, db, looking.stamp.today)
     if not tried.ready or cars.count(db, seen.filter) > MOST:
         raise Refused(f"A file needs something to try, on at most {MOST} cars.")
     rows = (row for one in _each(db, seen, tried, looking, None) for row in _cells(one))
-    return as_csv(Table(f"trial-{tried.on}", "Trial", EXPORTED, rows))
+    return as_asked(request, Table(f"trial-{tried.on}", "Trial", lists_out.TRIAL.columns, rows))
 
 
 def _shown(db: Session, seen: Wanted, tried: Tried, looking: Seen, after: str | None) -> Shown:

@@ -15,9 +15,9 @@ from app import web
 from app.core.months import month_end
 from app.core.words import words
 from app.errors import Fault, Refused
-from app.files import calendars
+from app.files import calendars, lists_out
 from app.files.tables_out import Value
-from app.pages.exports import Table, as_csv, as_xlsx, download
+from app.pages.exports import Table, as_asked, download
 from app.pages.filters import Asked
 from app.store import visit_lists, visiting
 from app.store.visit_lists import VisitFilter
@@ -34,11 +34,6 @@ HEADINGS = {
     "planned": "Planned", "sent": "Sent", "in_shop": "In the shop", "released": "Lately released",
 }  # fmt: skip
 STATES = tuple(HEADINGS.items())
-EXPORTED = (
-    "state", "late", "mark", "number", "owner", "shop", "month", "planned_after_due", "sent_on",
-    "arrived_on", "released_on", "days_out_planned", "days_out", "work", "work_left",
-    "instructions",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,20 +155,18 @@ def _part(db: Session, asked: VisitFilter, state: str) -> Part:
 
 
 @router.get("/visits.csv")
-@web.may("read")
-def visits_csv(db: web.Db, seen: Seen) -> Response:
-    return as_csv(_table(db, seen))
-
-
 @router.get("/visits.xlsx")
+@router.get("/visits.json")
 @web.may("read")
-def visits_xlsx(db: web.Db, seen: Seen) -> Response:
-    return as_xlsx(_table(db, seen))
+def visits_file(request: Request, db: web.Db, seen: Seen) -> Response:
+    return as_asked(request, _table(db, seen))
 
 
 def _table(db: Session, seen: Wanted) -> Table:
     seen.asked.refuse()
-    return Table(f"visits-{seen.filter.today}", "Visits", EXPORTED, _cells(db, seen.filter))
+    return Table(
+        f"visits-{seen.filter.today}", "Visits", lists_out.VISITS.columns, _cells(db, seen.filter)
+    )
 
 
 def _cells(db: Session, asked: VisitFilter) -> Iterator[Sequence[Value]]:

@@ -211,7 +211,7 @@ def register(
             reach.whole(db, Car.owner_id, Car.id),
         )
         .join(Party, Party.id == Car.owner_id)
-        .where(*_conditions(db, wanted))
+        .where(*conditions(db, wanted))
     )  # fmt: skip
     keys: list[ColumnElement[Any]] = [Car.mark.expression, Car.number.expression, Car.id.expression]
     page = page_of(db, query, keys, (str, int, int), after, limit, _listed)
@@ -233,7 +233,7 @@ def _partly(row: CarListRow, first: due.First | None) -> CarListRow:
 
 
 def count(db: Session, wanted: RegisterFilter) -> int:
-    return db.scalar(select(func.count()).select_from(Car).where(*_conditions(db, wanted))) or 0
+    return db.scalar(select(func.count()).select_from(Car).where(*conditions(db, wanted))) or 0
 
 
 def register_place(row: CarListRow) -> str:
@@ -246,7 +246,8 @@ def _listed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], CarListRow]:
     return (shown.mark, shown.number, shown.id), shown
 
 
-def _conditions(db: Session, wanted: RegisterFilter) -> list[ColumnElement[bool]]:
+def conditions(db: Session, wanted: RegisterFilter) -> list[ColumnElement[bool]]:
+    """What a filter asks of a row of `car`, within what the session reaches."""
     named = matches(wanted.search, Car.mark.expression, Car.number.expression)
     conditions = [or_(named, Car.id.in_(wanted.once_so_named)) if wanted.once_so_named else named]
     # What a car of which only some items are reached carries and where it is, is not to be found out either.

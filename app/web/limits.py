@@ -21,7 +21,7 @@ from app.settings import Settings
 Whose = Literal["address", "person"]
 # A whole list as a file, or a file brought in, takes the work of so many pages.
 COSTLY = 10
-COSTLY_ENDINGS = (".csv", ".xlsx", ".pdf", ".zip", ".ics")
+COSTLY_ENDINGS = (".csv", ".xlsx", ".json", ".pdf", ".zip", ".ics")
 COSTLY_CHANGES = ("/imports", "/record", "/rulebook")
 # A provider hands one customer so much of the newer kind of addresses.
 ONE_CUSTOMER = 64

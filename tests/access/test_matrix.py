@@ -64,7 +64,7 @@ AT_THE_MACHINE = "/set-up/{key}"
 # What people did is for those who look after them.
 OF_PEOPLE = {"/people/{person_id}/changes"}
 # What tells people what they wrote themselves, the names of others' cars among it.
-OWN_WORDS = {"/loading/asked", "/loading/asked.csv", "/loading/asked.xlsx"}
+OWN_WORDS = {"/loading/asked", "/loading/asked.csv", "/loading/asked.json", "/loading/asked.xlsx"}
 # Keys that belong to one person, not to all of a party.
 PERSONAL = {"upload_id", "job_id"}
 OWNER_OF_PERSONAL = "planner"

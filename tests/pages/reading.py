@@ -4,6 +4,7 @@ import csv
 import io
 import re
 from html.parser import HTMLParser
+from itertools import takewhile
 
 from openpyxl import load_workbook
 
@@ -57,8 +58,9 @@ def csv_rows(content: bytes) -> list[dict[str, str]]:
 
 
 def xlsx_rows(content: bytes) -> list[dict[str, str]]:
-    """The rows as CSV would write them, so that both can be compared."""
-    header, *rows = load_workbook(io.BytesIO(content)).active.iter_rows(values_only=True)
+    """The rows of the table as CSV would write them, so that both can be compared; not the totals below."""
+    sheet = load_workbook(io.BytesIO(content), data_only=True).active
+    header, *rows = takewhile(any, sheet.iter_rows(values_only=True))
 
     def written(value: object) -> str:
         if value is None:

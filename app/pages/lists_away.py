@@ -1,0 +1,137 @@
+"""Lists taken away beside their pages: events and components of the fleet, ladings, facilities, steps, files in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app import web
+from app.actions import retention, rulebooks
+from app.files import lists_out
+from app.files.lists_out import ListOut
+from app.pages import fleet
+from app.pages.exports import Table, as_asked
+from app.pages.ladings import line
+from app.store import away, facilities, imports, instructions, ladings
+
+router = APIRouter()
+EVERY = 1_000_000
+
+
+@router.get("/fleet/events.csv")
+@router.get("/fleet/events.xlsx")
+@router.get("/fleet/events.json")
+@web.may("read")
+def events_file(request: Request, db: web.Db, today: web.Today) -> Response:
+    """Inspections and changes of the cars of the fleet's filter."""
+    seen = fleet.wanted(request, db)
+    seen.asked.refuse()
+    rows = (_event(row) for row in away.events(db, seen.filter))
+    return _taken(request, lists_out.EVENTS, f"events-{today}", rows)
+
+
+@router.get("/fleet/components.csv")
+@router.get("/fleet/components.xlsx")
+@router.get("/fleet/components.json")
+@web.may("read")
+def components_file(request: Request, db: web.Db, today: web.Today) -> Response:
+    """What is on the cars of the fleet's filter."""
+    seen = fleet.wanted(request, db)
+    seen.asked.refuse()
+    rows = (tuple(row) for row in away.components(db, seen.filter))
+    return _taken(request, lists_out.COMPONENTS, f"components-{today}", rows)
+
+
+@router.get("/ladings.csv")
+@router.get("/ladings.xlsx")
+@router.get("/ladings.json")
+@web.may("read")
+def ladings_file(request: Request, db: web.Db) -> Response:
+    return _taken(request, lists_out.LADINGS, "ladings", _ladings(db))
+
+
+@router.get("/facilities.csv")
+@router.get("/facilities.xlsx")
+@router.get("/facilities.json")
+@web.may("read")
+def facilities_file(request: Request, db: web.Db) -> Response:
+    rows = (
+        (each.party, each.row.name, each.row.address, each.row.station_code)
+        for each in facilities.mine(db)
+    )
+    return _taken(request, lists_out.FACILITIES, "facilities", rows)
+
+
+@router.get("/instructions.csv")
+@router.get("/instructions.xlsx")
+@router.get("/instructions.json")
+@web.may("read")
+def instructions_file(request: Request, db: web.Db) -> Response:
+    return _taken(request, lists_out.INSTRUCTIONS, "steps-of-owners", _instructions(db))
+
+
+@router.get("/retention.csv")
+@router.get("/retention.xlsx")
+@router.get("/retention.json")
+@web.may("read")
+def retention_file(request: Request, db: web.Db, today: web.Today) -> Response:
+    found = (
+        (kind, each.car, each.event_id, each.since, each.reason, each.citation)
+        for kind, rows in (
+            ("report", retention.free_reports(db, today)),
+            ("papers", retention.free_papers(db, today)),
+        )
+        for each in rows
+    )
+    return _taken(request, lists_out.RETENTION, f"kept-no-longer-{today}", found)
+
+
+@router.get("/imports.csv")
+@router.get("/imports.xlsx")
+@router.get("/imports.json")
+@web.may("bring_in")
+def imports_file(request: Request, db: web.Db) -> Response:
+    rows = (
+        (
+            each.id, each.kind, each.file_name, each.rows, each.added, each.changed, each.repeated,
+            _moment(each.recorded_at), each.recorded_by, _moment(each.taken_back_at), each.sha256,
+        )
+        for each in imports.runs(db, EVERY)
+    )  # fmt: skip
+    return _taken(request, lists_out.IMPORTS, "files-in", rows)
+
+
+def _taken(request: Request, kind: ListOut, name: str, rows: Iterator[Sequence[Any]]) -> Response:
+    return as_asked(request, Table(name, kind.title, kind.columns, rows))
+
+
+def _event(row: Any) -> Sequence[Any]:
+    *plain, recorded_at, by, key = row
+    return (*plain, _moment(recorded_at), by, key)
+
+
+def _moment(at: Any) -> str | None:
+    return f"{at:%Y-%m-%dT%H:%M:%S}Z" if at else None
+
+
+def _ladings(db: Session) -> Iterator[Sequence[Any]]:
+    rulebook = rulebooks.in_force(db).everyone.rulebook
+    names = lists_out.LADINGS.names[:-1]
+    for each in ladings.all(db):
+        known = [getattr(each, name) for name in names]
+        yield (*known, line(each, rulebook).corrosive.yes)
+
+
+def _instructions(db: Session) -> Iterator[Sequence[Any]]:
+    for each in instructions.mine(db):
+        if each.row.superseded_at is None:
+            row = each.row
+            for place, step in enumerate(each.steps, start=1):
+                yield (
+                    each.owner, row.item, row.from_on, row.in_place_of_built_in, place, step.look_at,
+                    step.spot, step.measure, step.unit, step.acceptance, step.caution, step.source,
+                )  # fmt: skip
