@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
@@ -10,10 +11,12 @@ from pydantic import ValidationError
 from app.answers.faults import WHOLE, faults_of
 from app.answers.faults import path as path_of
 from app.answers.plan_request import PlanRequest
+from app.core.plan.choices import Used, instead
 from app.core.plan.contradictions import Fault as Contradiction
 from app.core.plan.contradictions import contradictions
-from app.core.plan.cost import cost, left_out, load
-from app.core.plan.problem import Problem, Solved, Visit, by_name
+from app.core.plan.cost import cost, cost_of_car, left_out, load
+from app.core.plan.problem import Car, Problem, Solved, Visit, by_name
+from app.core.plan.revise import Draft
 from app.core.plan.soonest import Soonest, soonest_due_first
 from app.core.plan.why import unplaced
 from app.errors import Fault, Refused
@@ -22,6 +25,8 @@ from app.solve.watch import Tell, nobody
 
 # How long a search goes on when nobody says, and at most: a day.
 SECONDS, MOST_SECONDS = 60.0, 86_400
+# One car is proven in a fraction of this.
+SECONDS_A_CAR = 2.0
 
 
 def plan(payload: object, seconds: float = SECONDS, tell: Tell = nobody) -> dict[str, Any]:
@@ -48,6 +53,26 @@ def solved(
     visits = soonest_due_first(problem)
     left = sum(1 for _ in left_out(problem, visits))
     return solve(problem, seconds, tell, stop, known), Soonest(cost(problem, visits), left)
+
+
+@dataclass(frozen=True, slots=True)
+class NextBest:
+    """What a car would do without one of its visits: all of its visits then, what that adds, and the work then left."""
+
+    visits: tuple[Visit, ...]
+    adds: float
+    left: tuple[str, ...]
+
+
+def next_best(draft: Draft, car: Car, visit: Visit, used: Used) -> NextBest:
+    """The cheapest plan of a car in which this visit is not, while every other car's stays."""
+    alone = instead(draft, car, visit, used)
+    now = draft.of_car(car.name)
+    visits = solve(alone, SECONDS_A_CAR).visits
+    left = {job.name for _, job in left_out(alone, visits)}
+    left -= {job.name for _, job in left_out(alone, now)}
+    adds = cost_of_car(alone, car, visits) - cost_of_car(alone, car, now)
+    return NextBest(tuple(sorted(visits, key=lambda each: each.month)), adds, tuple(sorted(left)))
 
 
 def problem_of(payload: object) -> Problem:

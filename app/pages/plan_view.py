@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from app.actions.plans import Opened
+from app.answers import planning
 from app.core.plan.check import faults
 from app.core.plan.choices import Choice, Parts, Used, choices, least_change, parts
 from app.core.plan.cost import cost, days_used, left_out, visits_by_car
@@ -238,6 +239,15 @@ class WorkShown:
 
 
 @dataclass(frozen=True, slots=True)
+class NextShown:
+    """What the car would do without a visit: shop, month and work of each then, what that adds, what is left then."""
+
+    visits: Sequence[tuple[str, str, str]]
+    adds: float
+    left: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
 class VisitShown:
     """A visit of a plan with what it costs, what else there was and what stood in the way."""
 
@@ -252,7 +262,7 @@ class VisitShown:
     fixed: bool
     parts: Parts
     choices: Sequence[Choice] = ()
-    next_best: Choice | None = None
+    next_best: NextShown | None = None
     cheaper: Sequence[Choice] = ()
 
 
@@ -321,12 +331,26 @@ def car_shown(at: Opened, name: str) -> CarShown:
 def _with_reasons(at: Opened, car: Car, visit: Visit, used: Used) -> VisitShown:
     found = choices(at.draft, car, visit, used)
     with_room = [each for each in found if each.has_room]
+    shown = visit_shown(at, car, visit)
     return replace(
-        visit_shown(at, car, visit),
+        shown,
         choices=with_room[:MOST_CHOICES],
-        next_best=next(iter(with_room), None),
+        next_best=None if shown.fixed else _next_best(at, car, visit, used),
         cheaper=[each for each in found if each.adds < 0 and not each.has_room][:3],
     )
+
+
+def _next_best(at: Opened, car: Car, visit: Visit, used: Used) -> NextShown:
+    found = planning.next_best(at.draft, car, visit, used)
+    visits = [
+        (each.shop, at.draft.problem.month(each.month), _all_in_words(each.jobs))
+        for each in found.visits
+    ]
+    return NextShown(visits, found.adds, [in_words(name) for name in found.left])
+
+
+def _all_in_words(jobs: Sequence[str]) -> str:
+    return ", ".join(in_words(name) for name in jobs)
 
 
 def left_shown(at: Opened) -> list[LeftShown]:

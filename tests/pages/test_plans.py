@@ -90,7 +90,7 @@ def test_moving_a_visit_answers_with_what_it_did_to_the_cost(at_work: Planner, r
     at, visit, month, car_id = first_visit(record, version)
     page = at_work.page(version, f"/cars/{car_id}")
     assert "Why there and then" in page
-    assert "The next best with room is" in page
+    assert "The next best for this car, while all others stay" in page
     answer = at_work.change(
         version, "move", car=visit.car, month=month, shop=SOUTH, to_month="2027-03"
     )

@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from app.core.plan.cost import cost_of_car
-from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Visit, by_name
-from app.core.plan.revise import Draft
+from app.core.plan.cost import cost_of_car, days_used
+from app.core.plan.problem import (
+    TOLERANCE,
+    Car,
+    Forbidden,
+    Job,
+    Problem,
+    Shop,
+    Visit,
+    by_name,
+)
+from app.core.plan.revise import Draft, around_locked
 
 Used = Mapping[tuple[str, int], float]
 
@@ -60,6 +69,27 @@ def choices(draft: Draft, car: Car, visit: Visit, used: Used) -> list[Choice]:
         free = shop.capacity_days[month] - used.get((shop.code, month), 0.0)
         found.append(Choice(shop.code, month, adds, free, days))
     return sorted(found, key=lambda each: (each.adds, each.month, each.shop))
+
+
+def instead(draft: Draft, car: Car, visit: Visit, used: Used) -> Problem:
+    """What the car would do without this visit, as a problem of its own: not there, with the days that others leave."""
+    own = days_used(draft.problem, draft.of_car(car.name))
+    shops = tuple(
+        replace(
+            shop,
+            capacity_days=tuple(
+                max(
+                    0.0, days - used.get((shop.code, month), 0.0) + own.get((shop.code, month), 0.0)
+                )
+                for month, days in enumerate(shop.capacity_days)
+            ),
+        )
+        for shop in draft.problem.shops
+    )
+    barred = replace(car, forbid=(*car.forbid, Forbidden(visit.shop, visit.month)))
+    alone = replace(draft.problem, shops=shops, cars=(barred,))
+    locked = draft.locked - {(car.name, visit.month)}
+    return around_locked(Draft(alone, tuple(draft.of_car(car.name)), locked))
 
 
 def _places(
