@@ -71,19 +71,25 @@ class _Search:
         known: tuple[Visit, ...] | None = None,
     ) -> tuple[Solved, Soonest]:
         """The best plan found, and soonest due first beside it."""
-        began = monotonic()
+        began, latest = monotonic(), doing
 
         def told(bound: float, best: float) -> None:
+            nonlocal latest
             gap = 100 * (best - bound) / best if best > 0 else 0.0
             least = _whole(max(0.0, bound))
-            step = (
+            latest = (
                 f"Best so far {_whole(best)}; no plan costs less than {least} ({gap:.2f} % apart)"
             )
-            self.tell(step, min(int(monotonic() - began), int(seconds)), int(seconds))
+            stop()
 
-        self.tell(doing, 0, int(seconds))
+        def stop() -> bool:
+            """Asked all the time, so that the seconds go on where nothing new is found."""
+            self.tell(latest, min(int(monotonic() - began), int(seconds)), int(seconds))
+            return self.stop()
+
+        stop()
         asked = _with_a_day(self.problem, extra)
-        return solved(asked, seconds, told, self.stop, self.known if known is None else known)
+        return solved(asked, seconds, told, stop, self.known if known is None else known)
 
     def price(self, extra: Extra) -> dict[str, Any]:
         """What one day more saves, from two searches of the same problem, without the day and with it."""

@@ -70,6 +70,7 @@ def solve(
         total = cost(problem, first)
         return Solved(first, total, total, watch.spent)
     fleet = fleet_of(problem)
+    watch.tell = lambda bound, best: tell(bound + fleet.standing, best + fleet.standing)
     with helpers(far=_size(fleet) >= FEW_CARS) as beside, collected_rarely():
         found = _found(fleet, columns_for(fleet, first), watch, beside)
     visits = visits_of(fleet, {column.car: column.slots for column in found.columns})

@@ -29,6 +29,27 @@ def test_the_plan_costs_what_the_best_of_all_plans_does(portion: int) -> None:
         assert lower_bound(problem, solved.prices) <= solved.cost + 1e-6, seed
 
 
+class Told:
+    """Hears bound and best cost."""
+
+    def __init__(self) -> None:
+        self.pairs: list[tuple[float, float]] = []
+
+    def __call__(self, bound: float, best: float) -> None:
+        self.pairs.append((bound, best))
+
+
+def test_what_is_told_meanwhile_counts_the_visits_that_stand_as_well() -> None:
+    with_fixed = [each for each in map(small, range(60)) if any(car.fixed for car in each.cars)]
+    assert with_fixed
+    for problem in with_fixed:
+        told = Told()
+        solved = solve(problem, 20, told)
+        assert told.pairs
+        assert all(best >= solved.cost - 1e-6 for _, best in told.pairs)
+        assert all(bound <= solved.cost + 1e-6 for bound, _ in told.pairs)
+
+
 @pytest.mark.parametrize("seed", range(40))
 def test_what_is_left_has_a_reason_and_is_just_what_no_better_plan_places(seed: int) -> None:
     problem = small(seed, cars=4)
