@@ -173,3 +173,19 @@ def test_a_packet_made_before_the_sale_is_not_handed_out_after_it(
     gone = seller.get(f"{job}/evidence.zip")
     assert gone.status_code == 404
     assert "a car that you do not reach any more" in Page(gone.text).words
+
+
+def test_a_packet_asked_for_before_the_sale_is_not_made_after_it(
+    market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    app, car = market
+    monkeypatch.setattr("app.actions.packets.AT_ONCE", 0)
+    seller = browser(app, OWNER, "planner")
+    job = seller.post("/fleet/evidence", follow_redirects=False).headers["location"]
+    seller.post(f"/cars/{car}/facts/owner", data=SALE)
+    with Doer(app.state.engine, "UTC", Attachments(tmp_path / "kept")) as doer:
+        doer.do(job.rpartition("/")[2])
+    told = Page(seller.get(job).text).words
+    assert "No packet was made" in told
+    assert f"There is no car with the key {car}" in told
+    assert not (tmp_path / "kept").exists()

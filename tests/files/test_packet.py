@@ -144,6 +144,8 @@ def test_the_same_data_gives_the_same_bytes_and_the_sums_are_of_them() -> None:
         packet.write(out, FRONT, 2, [told(1), told(2)], nothing)
     assert one.getvalue() == two.getvalue()
     with ZipFile(one) as held_in:
+        # Members bear no moment of the making.
+        assert {each.date_time for each in held_in.infolist()} == {(1980, 1, 1, 0, 0, 0)}
         sums = held_in.read("SHA256SUMS").decode().splitlines()
         found = {line[66:]: line[:64] for line in sums}
         assert found == {
