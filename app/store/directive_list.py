@@ -265,8 +265,9 @@ def of_car(db: Session, car_id: int, wanted: MatchFilter) -> list[tuple[Directiv
     query = _match_query(
         db, and_(DirectiveMatch.car_id == car_id, Directive.superseded_at.is_(None))
     )
-    directives = {row.id: row for row in in_force(db)}
-    found = [(directives[each.row.directive_id], each) for each in _kept(db, query, wanted)]
+    matches = _kept(db, query, wanted)
+    directives = {row.id: row for row in in_force(db)} if matches else {}
+    found = [(directives[each.row.directive_id], each) for each in matches]
     return sorted(found, key=lambda pair: (pair[0].id, pair[1].row.id))
 
 

@@ -9,20 +9,26 @@ from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
+from sqlalchemy.orm import Session
 
+from app.actions import directives
+from app.actions.directives import NewDirective, Term
+from app.actions.stamp import Stamp
 from app.answers.request import Request
 from app.api.cars import NEW_CAR
 from app.api.cars_in import CarIn
 from app.api.event_schemas import EventIn
 from app.api.field import BEGUN
 from app.api.field_pictures import EXAMPLE
+from app.store import facilities
+from tests.fixtures.web import NOW, TODAY
 
 Operation = tuple[str, str, dict[str, Any]]
 # What the addresses name, by the examples that were sent before: the first of each.
 NAMED = {
     "car_id": 1, "event_id": 1, "visit_id": 1, "text": "DOT 111A100W1",
     "mark": NEW_CAR["mark"], "number": NEW_CAR["number"], "report_key": BEGUN["report"],
-    "digest": EXAMPLE,
+    "digest": EXAMPLE, "directive_id": 1,
 }  # fmt: skip
 DESCRIPTION = "/api/v1/openapi.json"
 
@@ -88,8 +94,9 @@ def test_the_pages_for_people_are_not_in_it(described) -> None:
     assert all(path.startswith("/api/v1/") for path in described["paths"])
 
 
-def test_every_example_fits_its_schema_and_works_when_it_is_sent(client, described) -> None:
+def test_every_example_fits_its_schema_and_works_when_it_is_sent(client, described, record) -> None:
     """In the order of the description: a car is added before an event of it is recorded."""
+    record(_directive)
     sent = 0
     order = sorted(operations(described), key=lambda each: (each[0] == "get", len(each[1])))
     for method, path, told in order:
@@ -104,7 +111,17 @@ def test_every_example_fits_its_schema_and_works_when_it_is_sent(client, describ
             assert answer.status_code in (200, 201), (address, answer.text)
             check(described, answer_schema(told, answer.status_code), answer.json())
             sent += 1
-    assert sent == 24
+    assert sent == 26
+
+
+def _directive(db: Session) -> None:
+    """Directives are made on pages alone."""
+    party = facilities.own_parties(db)[0]
+    order = NewDirective(
+        party.id, "maker", "Invented Works", "B-7", "Look at the skids", "Look at them.", TODAY, TODAY,
+        Term(due_days=90), {"specification": "DOT 111"},
+    )  # fmt: skip
+    directives.freeze(db, order, Stamp("Fixture", NOW, TODAY))
 
 
 def test_every_example_of_an_answer_fits_its_schema(described) -> None:
