@@ -55,11 +55,6 @@ def part_or_raise(db: Session, car_id: int) -> tuple[Car, frozenset[str] | None]
     return car, items
 
 
-def own(db: Session, car_ids: Sequence[int]) -> set[int]:
-    """Which of these are of the session's own parties or of those they keep."""
-    return set(db.scalars(select(Car.id).where(Car.id.in_(car_ids), reach.owned(db, Car.owner_id))))
-
-
 def reached(db: Session, car_id: int) -> bool:
     """Whether the session reaches all of the car, as after a change that may have given it away."""
     found = select(Car.id).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
