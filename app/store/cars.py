@@ -40,8 +40,7 @@ F = TypeVar("F", bound=CarFact)
 def car_or_raise(db: Session, car_id: int) -> Car:
     """The car, when the session reaches all of it; NotFound as well when there is none."""
     found = select(Car).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
-    car = db.scalars(found).first()
-    if car is None:
+    if (car := db.scalars(found).first()) is None:
         raise unknown(car_id)
     return car
 
@@ -421,8 +420,7 @@ def party_anywhere(db: Session, name: str) -> Party | None:
 
 def keeper(db: Session) -> int | None:
     """Who keeps the records of a party that this session adds; None before anybody was set up."""
-    members = reach.of(db).members
-    if members:
+    if members := reach.of(db).members:
         return min(members)
     return db.scalar(select(Party.id).where(Party.keeps_register))
 
