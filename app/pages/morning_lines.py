@@ -9,7 +9,7 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.core.facts import EVENT_ITEMS
-from app.store import aside, cars, visiting
+from app.store import aside, visiting, watching
 from app.store.due import DueListRow
 from app.store.visiting import VisitShown
 from app.store.watch import DueSeen
@@ -47,7 +47,7 @@ class Line:
 def lines(db: Session, rows: Sequence[DueListRow], today: date) -> list[Line]:
     """These rows as lines."""
     keys = sorted({each.car_id for each in rows})
-    visits, own = visiting.working_on(db, keys), cars.own(db, keys)
+    visits, own = visiting.working_on(db, keys), watching.own_cars(db, keys)
     seen = aside.latest(db, keys, today)
     found = []
     for row in rows:

@@ -40,8 +40,7 @@ F = TypeVar("F", bound=CarFact)
 def car_or_raise(db: Session, car_id: int) -> Car:
     """The car, when the session reaches all of it; NotFound as well when there is none."""
     found = select(Car).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
-    car = db.scalars(found).first()
-    if car is None:
+    if (car := db.scalars(found).first()) is None:
         raise unknown(car_id)
     return car
 
@@ -53,11 +52,6 @@ def part_or_raise(db: Session, car_id: int) -> tuple[Car, frozenset[str] | None]
     if car is None:
         raise unknown(car_id)
     return car, items
-
-
-def own(db: Session, car_ids: Sequence[int]) -> set[int]:
-    """Which of these are of the session's own parties or of those they keep."""
-    return set(db.scalars(select(Car.id).where(Car.id.in_(car_ids), reach.owned(db, Car.owner_id))))
 
 
 def reached(db: Session, car_id: int) -> bool:
@@ -412,8 +406,7 @@ def party_anywhere(db: Session, name: str) -> Party | None:
 
 def keeper(db: Session) -> int | None:
     """Who keeps the records of a party that this session adds; None before anybody was set up."""
-    members = reach.of(db).members
-    if members:
+    if members := reach.of(db).members:
         return min(members)
     return db.scalar(select(Party.id).where(Party.keeps_register))
 

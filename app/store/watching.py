@@ -14,6 +14,7 @@ from app.store import reach
 from app.store.due import DueFilter
 from app.store.names import read_prefix
 from app.store.people import Membership, Person
+from app.store.tables import Car
 from app.store.watch import Feed, NoticeSent, NoticeWish, SavedList
 
 # What a list keeps of the filters of the due list; days and statuses are those of the morning on which it is read.
@@ -92,6 +93,11 @@ def colleagues(db: Session) -> list[tuple[int, str]]:
         .order_by(Person.name, Person.id)
     )
     return [(key, name) for key, name in rows]
+
+
+def own_cars(db: Session, car_ids: Sequence[int]) -> set[int]:
+    """Which of these are of the session's own parties or of those they keep."""
+    return set(db.scalars(select(Car.id).where(Car.id.in_(car_ids), reach.owned(db, Car.owner_id))))
 
 
 def feeds(db: Session, person_id: int) -> Sequence[Feed]:
