@@ -72,6 +72,14 @@ def test_what_was_done_on_another_day_has_a_row_of_its_own(apart, labels):
     assert next(each for each in found.rows if each.items == (apart,)).due == date(2032, 5, 1)
 
 
+def test_what_another_facility_did_on_the_same_day_has_a_row_of_its_own():
+    stations = {("visual", DONE): "ZQ02"} | {(item, DONE): "ZQ01" for item in TANK_ITEMS[1:]}
+    found = panel_of(QUALIFIED, stations=stations)
+    assert [(each.label, each.station) for each in found.rows[:2]] == [
+        ("VISUAL", "ZQ02"), ("STRUCTURAL + SAFETY SYSTEMS", "ZQ01"),
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("event", "label", "done", "due", "says"),
     [
