@@ -220,7 +220,13 @@ def _cell(at: Opened, shop: Shop, number: int, load: _Load) -> Cell:
 
 
 def price_at(at: Opened, shop: str, number: int) -> float:
-    """What one shop day more would save there, by the relaxed problem: an estimate."""
+    """What one shop day more would save there, by the relaxed problem: an estimate.
+
+    0 once the plan was changed by hand: the prices are those of the plan as it was solved, and what was
+    moved since may have freed these days.
+    """
+    if counting(at.changes):
+        return 0.0
     prices = at.content.solved.prices.get(shop, ())
     return prices[number] if number < len(prices) else 0.0
 

@@ -3,12 +3,15 @@
 import re
 from dataclasses import replace
 from datetime import date
+from urllib.parse import quote
 
 import pytest
 
 from app.actions import plans
 from app.core.plan.basis import PlanShop
 from app.core.plan.check import faults
+from app.core.plan.revise import Change
+from app.pages import plan_view
 from app.store.plans import PlanChange, VisitPlan, VisitWork
 from app.store.visits import Visit
 from tests.fixtures.web import TestClient
@@ -83,6 +86,21 @@ def test_a_plan_places_every_car_in_time_and_shows_it_by_shop_and_month(at_work:
     assert f"of {CARS} cars" in page
     assert NORTH in page
     assert at.content.solved.cost <= at.content.soonest.cost
+
+
+def test_the_estimate_of_a_day_is_not_told_of_a_plan_that_was_changed_since(at_work, record):
+    version = at_work.plan()
+    at, visit, month, _ = first_visit(record, version)
+    code, number = visit.shop, visit.month
+    priced = dict.fromkeys(at.content.solved.prices, (9.0,) * at.draft.problem.months)
+    solved = replace(at.content.solved, prices=priced)
+    at = replace(at, content=replace(at.content, solved=solved))
+    assert plan_view.price_at(at, code, number) == 9.0
+    changed = replace(at, changes=(Change("lock", visit.car, number),))
+    assert plan_view.price_at(changed, code, number) == 0.0
+    at_work.change(version, "lock", car=visit.car, month=month)
+    page = at_work.page(version, f"/month?shop={quote(code)}&month={month}")
+    assert "changed by hand since" in Page(page).words
 
 
 def test_moving_a_visit_answers_with_what_it_did_to_the_cost(at_work: Planner, record):
