@@ -63,7 +63,8 @@ GOES_ALONG: tuple[type[Any], ...] = (
 )  # fmt: skip
 # What is told of a car and stays: derived, the business of the register, or about the hand-over itself.
 STAYS_HERE = (
-    "due", "car_reach", "visit", "visit_plan", "visit_work", "audit_car", "hand_over", "origin",
+    "due", "due_before", "due_seen", "car_reach", "visit", "visit_plan", "visit_work", "audit_car",
+    "directive_match", "loading_question", "hand_over", "origin",
 )  # fmt: skip
 # What the other register has its own of: cars, people, files, visits.
 STAYS = ("car_id", "person_id", "import_id", "visit_id")
