@@ -97,6 +97,10 @@ def test_the_sheet_is_tagged_carries_its_fonts_and_is_named():
     reader = PdfReader(BytesIO(panel_pdf(drawing(PANEL, "month"), SHEET)))
     assert reader.metadata.title == "Qualification panel of ZQKX 1"
     assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
+    # What a file says of itself that is PDF/A (ISO 19005-2).
+    told = reader.trailer["/Root"]["/Metadata"].get_data().decode()
+    assert "<pdfaid:part>2</pdfaid:part>" in told
+    assert "<pdfaid:conformance>A</pdfaid:conformance>" in told
     fonts = reader.pages[0]["/Resources"]["/Font"]
     assert any("DejaVuSansMono" in font.get_object()["/BaseFont"] for font in fonts.values())
 
