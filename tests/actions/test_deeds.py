@@ -13,7 +13,7 @@ WRITERS = {"add", "add_all", "delete", "supersede", "withdraw"}
 # Of what these write nothing is kept in the record of change: it is derived, or only passes.
 NOTHING_KEPT = ("attempts", "due", "fleet_due", "jobs", "may_load", "notices", "uploads")
 # Steps of other modules' actions, which name the deed.
-STEPS = ("rows", "change_events")
+STEPS = ("rows", "change_events", "directive_matches")
 # Counts attempts, and begins a sign-in only by way of `begin`.
 COUNTS_ALONE = (("sign_in", "try_password"), ("sign_in", "with_password"))
 

@@ -285,9 +285,12 @@ STORED: list[tuple[str, bytes, str]] = [
 @pytest.mark.parametrize(("what", "xml", "seen"), STORED)
 def test_a_formula_with_its_value_is_that_value(what: str, xml: bytes, seen: str) -> None:
     book = saved(workbook(("mark", "outcome"), ("ZQKX", "=A1")))
-    plain = b"<f>A1</f><v />"
-    before = b'">' + plain if xml.startswith(b'"') else plain
-    ((_, row),) = sheets.read("e.xlsx", rewritten(book, value=(before, xml))).rows()
+    # An empty element is written in either way, depending on which XML library is installed.
+    swaps = {
+        name: (b'">' + plain if xml.startswith(b'"') else plain, xml)
+        for name, plain in (("short", b"<f>A1</f><v />"), ("long", b"<f>A1</f><v></v>"))
+    }
+    ((_, row),) = sheets.read("e.xlsx", rewritten(book, **swaps)).rows()
     assert cells.as_text(row[1]) == seen, what
 
 
