@@ -1,0 +1,66 @@
+"""Makes the pictures of docs/compliance.md: `python -m docs.make_compliance_screens`, from the project's folder.
+
+It serves the demo fleet and walks through a morning as the browser test does. Needs Chromium, named by CHROMIUM when it
+is not on the path.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from playwright.sync_api import Page, sync_playwright
+
+from tests.browser.mornings import Morning
+from tests.fixtures.people import COOKIES, let_in_at
+from tests.fixtures.server import serving
+
+SCREENS = Path(__file__).parent / "screens" / "compliance"
+WIDTH, HEIGHT = 1180, 900
+
+
+def main() -> None:
+    shutil.rmtree(SCREENS, ignore_errors=True)
+    SCREENS.mkdir(parents=True)
+    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
+    with TemporaryDirectory() as name, sync_playwright() as playwright:
+        folder = Path(name)
+        url = f"sqlite:///{folder / 'store.db'}"
+        for command in ("migrate", "demo"):
+            subprocess.run(
+                [sys.executable, "-m", "app", command],
+                env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
+            )  # fmt: skip
+        let_in_at(url)
+        with serving(url, folder) as running:
+            browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+            context = browser.new_context(viewport={"width": WIDTH, "height": HEIGHT})
+            context.add_cookies(
+                [{"name": each, "value": key, "url": running.url} for each, key in COOKIES.items()]
+            )
+            walk(context.new_page(), running.url, folder)
+            browser.close()
+
+
+def walk(page: Page, url: str, folder: Path) -> None:
+    def take(name: str) -> None:
+        page.evaluate("document.activeElement?.blur(); scrollTo(0, 0)")
+        page.wait_for_timeout(300)
+        page.screenshot(path=SCREENS / f"{name}.png")
+
+    morning = Morning(page, url, take)
+    morning.look_at_the_list()
+    morning.mark_a_line_as_seen()
+    morning.hold_a_car()
+    morning.ask_the_rack()
+    morning.take_its_packet(folder)
+    morning.order_a_check_by_lot("L17")
+    morning.draw_a_sample()
+
+
+if __name__ == "__main__":
+    main()
