@@ -131,7 +131,9 @@ def loading(
 @router.post("/loading", summary="May these cars be loaded?")
 @web.may("load_check")
 def many(
-    sent: Annotated[CarsIn, Body(examples=[TRAIN])], opening: web.Opening, stamp: web.Stamped
+    sent: Annotated[CarsIn, Body(openapi_examples={"train": {"value": TRAIN}})],
+    opening: web.Opening,
+    stamp: web.Stamped,
 ) -> AnswersOut:
     """Each car with its own lading, all answered in one go; a car without an answer says why."""
     asked = [Asked(each.car, each.un) for each in sent.cars]

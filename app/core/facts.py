@@ -35,8 +35,10 @@ ITEMS = (
     "service_equipment", "relief_device", "rupture_disc", "tank_retest", "leakage",
     "air_brake", "reflective_sheeting", "age_limit", "service_end", "directive",
 )  # fmt: skip
-# Last days of a car are counted, never inspected; a directive is closed for itself, whatever is inspected.
-EVENT_ITEMS = tuple(item for item in ITEMS if item not in ("age_limit", "service_end", "directive"))
+# What a rule asks for; a directive is its own authority, and is closed for itself, whatever is inspected.
+RULE_ITEMS = tuple(item for item in ITEMS if item != "directive")
+# Last days of a car are counted, never inspected.
+EVENT_ITEMS = tuple(item for item in RULE_ITEMS if item not in ("age_limit", "service_end"))
 # What can be done or happen to a car that is no qualification but may open one (180.509(b), (d)(2), (f), (j)).
 CHANGES = (
     "damage", "fire_damage", "ordered_inspection", "lining_removed", "insulation_removed",

@@ -122,7 +122,9 @@ def test_rebuilding_as_columns_writes_only_what_moved(db, monkeypatch):
     db.execute(update(DueRow).where(DueRow.car_id == ids[1]).values(region="Spoilt"))
     with statements(db) as sent:
         rebuild.refresh(db, ids, TODAY)
-    assert [each for each in verbs(sent) if each != "SELECT"] == ["DELETE", "INSERT"]
+    # The first two keep how the car stood before the day, where that is not kept yet.
+    writing = [each for each in verbs(sent) if each != "SELECT"]
+    assert writing == ["INSERT", "INSERT", "DELETE", "INSERT"]
 
 
 def test_what_lists_filter_by_follows_the_car(any_db):
@@ -173,4 +175,4 @@ def test_rebuilding_takes_the_same_number_of_statements_for_one_car_as_for_many(
     with statements(db) as sent:
         rebuild.refresh(db, ids, TODAY)
     # Five of them are with whom the cars are shared.
-    assert len(sent) <= 23
+    assert len(sent) <= 25

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.answers import due_dates
-from app.core.facts import ITEMS
+from app.core.facts import ITEMS, RULE_ITEMS
 from tests.answers.shape import ANSWER
 from tests.core.cars import MECHANICAL, SHELL_AND_HEADS, Json
 from tests.core.drawn import INSPECTED, drawn
@@ -235,7 +235,7 @@ def test_every_status_and_verdict_is_met():
     assert loading == set(VERDICTS)
     calendar = {"due_now", "overdue", "soon", "in_date", "unknown"}
     for name, statuses in {
-        **dict.fromkeys(ITEMS, calendar),
+        **dict.fromkeys(RULE_ITEMS, calendar),
         "thickness": {*calendar, "by_event"},
         "lining": {*calendar, "not_required"},
         "leakage": {"due_now", "by_event", "unknown"},

@@ -292,7 +292,7 @@ def test_health_says_that_it_serves(client: TestClient) -> None:
 
 
 # Other places of an address, filled with something that is there to be asked.
-FITTING = {"kind": "owner", "item": "visual", "table": "lining"}
+FITTING = {"kind": "owner", "item": "visual", "table": "lining", "part": "overdue"}
 TEXTS = {"job_id", "upload_id", "key"}  # the key of an invitation is a secret, not a number
 
 

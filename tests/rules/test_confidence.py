@@ -122,6 +122,7 @@ def test_a_last_day_known_from_others_says_from_whom_and_that_no_rule_text_was_s
 def test_only_these_are_known_from_others():
     book = default_rulebook()
     assert {name: rule.known_from for name, rule in book.rules.items() if rule.known_from} == {
+        "movement_approval": "agency pages of 2014",
         "poison_non_normalized": "industry summaries of 2020",
         "poison_not_2009": "industry summaries of 2020",
     }
