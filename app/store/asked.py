@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from functools import cache, lru_cache
+from typing import Any, cast
 
 from sqlalchemy import (
     BigInteger,
+    BindParameter,
     ColumnElement,
+    Date,
     Row,
     Select,
     and_,
+    bindparam,
     inspect,
     or_,
     select,
@@ -20,7 +24,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from app.store.columns import CarFact, Exact, Recorded
+from app.store.columns import CarFact, Exact, Moment, Recorded
 
 AnyRow = Row[*tuple[Any, ...]]
 AnySelect = Select[*tuple[Any, ...]]
@@ -34,12 +38,25 @@ class Standpoint:
     known_at: datetime | None = None
 
 
-def counted(table: type[Recorded], known_at: datetime | None) -> ColumnElement[bool]:
+# What a statement is given each time that it is sent: putting it together takes longer than the database does.
+CAR_IDS: BindParameter[int] = bindparam("car_ids", expanding=True)
+AS_OF = bindparam("as_of", type_=Date)
+KNOWN_AT = bindparam("known_at", type_=Moment)
+
+
+def counted(
+    table: type[Recorded], known_at: datetime | BindParameter[datetime] | None
+) -> ColumnElement[bool]:
     """Whether a row counted at a moment (None: counts now): recorded by then, and replaced no earlier."""
     if known_at is None:
         return table.superseded_at.is_(None)
     later = or_(table.superseded_at.is_(None), table.superseded_at > known_at)
     return and_(table.recorded_at <= known_at, later)
+
+
+def known(table: type[Recorded], now: bool) -> ColumnElement[bool]:
+    """The same in a statement that is put together once: now, or at the moment that it is given."""
+    return counted(table, None if now else KNOWN_AT)
 
 
 class Asked:
@@ -50,25 +67,33 @@ class Asked:
     ) -> None:
         db.flush()
         # Past the session: its share of reading thousands of rows is larger than one thinks.
-        self.ask = db.connection().execute
-        self.car_ids, self.as_of, self.known_at = car_ids, as_of, known_at
+        self.execute = db.connection().execute
+        self.now = known_at is None
+        self.given = {"car_ids": car_ids, "as_of": as_of}
+        if known_at is not None:
+            self.given["known_at"] = known_at
 
-    def known(self, table: type[Recorded]) -> ColumnElement[bool]:
-        return counted(table, self.known_at)
+    def ask(self, query: AnySelect) -> Iterable[AnyRow]:
+        """The rows of a statement that asks for `CAR_IDS`, `AS_OF` and, where it is not about now, `KNOWN_AT`."""
+        return self.execute(query, self.given)
 
     def rows(self, table: type[CarFact], query: AnySelect) -> Iterable[AnyRow]:
-        """The rows of `query` in force, in the order in which a later one replaces an earlier."""
-        return self.ask(
-            query.where(
-                table.car_id.in_(self.car_ids), self.known(table), table.from_on <= self.as_of
-            ).order_by(table.car_id, table.from_on, table.id)
-        )
+        """The rows of `query`, always the same object, in force, in the order in which a later replaces an earlier."""
+        return self.ask(_in_force(cast(Hashable, table), query, self.now))
 
     def latest(self, table: type[CarFact]) -> dict[int, AnyRow]:
         """The row in force of each car."""
-        return {row.car_id: row for row in self.rows(table, facts_of(table))}
+        return {row.car_id: row for row in self.rows(table, facts_of(cast(Hashable, table)))}
 
 
+@lru_cache(maxsize=64)
+def _in_force(table: type[CarFact], query: AnySelect, now: bool) -> AnySelect:
+    return query.where(
+        table.car_id.in_(CAR_IDS), known(table, now), table.from_on <= AS_OF
+    ).order_by(table.car_id, table.from_on, table.id)
+
+
+@cache
 def facts_of(table: type[CarFact]) -> AnySelect:
     """The columns that state the fact, decimals as whole millionths."""
     return select(table.car_id, *(plain(getattr(table, name)) for name in stated(table)))

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 from sqlalchemy import BigInteger, and_, func, select, type_coerce
@@ -21,7 +21,7 @@ from app.core.devices import Whole, whole_answer
 from app.core.months import month_end
 from app.core.rule import Rulebook
 from app.core.trial import NOTHING, Change, changed
-from app.store.asked import AnyRow, Asked, facts_of
+from app.store.asked import AS_OF, CAR_IDS, AnyRow, AnySelect, Asked, facts_of, known
 from app.store.columns import CarFact, Exact
 from app.store.open_orders import open_orders
 from app.store.tables import (
@@ -283,10 +283,12 @@ def _day_or_year(text: str) -> str:
     return f"{text}-01" if len(text) == len("YYYY-MM") else text
 
 
+HOLDS = select(HoldFact.car_id, HoldFact.held, HoldFact.reason, HoldFact.from_on)
+
+
 def _holds(asked: Asked) -> dict[int, core.Hold]:
     """The cars that are on hold."""
-    query = select(HoldFact.car_id, HoldFact.held, HoldFact.reason, HoldFact.from_on)
-    last = {row.car_id: row for row in asked.rows(HoldFact, query)}
+    last = {row.car_id: row for row in asked.rows(HoldFact, HOLDS)}
     return {car_id: core.Hold(row.from_on, row.reason) for car_id, row in last.items() if row.held}
 
 
@@ -309,13 +311,15 @@ def _approvals(asked: Asked) -> dict[int, tuple[core.Approval, ...]]:
     }
 
 
-def _relief_devices(asked: Asked) -> dict[int, list[Relief]]:
+@cache
+def _devices_query(now: bool) -> AnySelect:
+    """The relief devices that are on a car."""
     gone = and_(
         Removal.installation_id == Installation.id,
-        Removal.removed_on <= asked.as_of,
-        asked.known(Removal),
+        Removal.removed_on <= AS_OF,
+        known(Removal, now),
     )
-    query = (
+    return (
         select(
             Installation.car_id,
             Installation.id,
@@ -333,8 +337,11 @@ def _relief_devices(asked: Asked) -> dict[int, list[Relief]]:
         .outerjoin(Removal, gone)
         .where(Removal.id.is_(None), Component.kind.in_(RELIEF_KINDS))
     )
+
+
+def _relief_devices(asked: Asked) -> dict[int, list[Relief]]:
     found: dict[int, list[Relief]] = defaultdict(list)
-    for row in asked.rows(Installation, query):
+    for row in asked.rows(Installation, _devices_query(asked.now)):
         label = " ".join(part for part in (row.position, row.serial) if part)
         found[row.car_id].append(Relief(row.id, _device(row), label or f"number {row.id}"))
     return found
@@ -354,17 +361,17 @@ def _device(row: AnyRow) -> core.ReliefDevice:
     )
 
 
-def _events(asked: Asked) -> dict[int, list[core.Event]]:
-    measured = _readings(asked)
-    rows = asked.ask(
+@cache
+def _events_query(now: bool) -> AnySelect:
+    return (
         select(
             EventRow.car_id, EventRow.id, EventRow.happened_on, EventRow.items, EventRow.outcome,
             EventRow.opens, EventRow.reference, EventRow.month_only,
         )
         .where(
-            EventRow.car_id.in_(asked.car_ids),
-            asked.known(EventRow),
-            EventRow.happened_on <= asked.as_of,
+            EventRow.car_id.in_(CAR_IDS),
+            known(EventRow, now),
+            EventRow.happened_on <= AS_OF,
         )
         .order_by(
             EventRow.car_id,
@@ -372,6 +379,11 @@ def _events(asked: Asked) -> dict[int, list[core.Event]]:
             func.coalesce(EventRow.original_id, EventRow.id),
         )
     )  # fmt: skip
+
+
+def _events(asked: Asked) -> dict[int, list[core.Event]]:
+    measured = _readings(asked)
+    rows = asked.ask(_events_query(asked.now))
     found: dict[int, list[core.Event]] = defaultdict(list)
     for car_id, event_id, on, items, outcome, opens, reference, month_only in rows:
         found[car_id].append(
@@ -388,16 +400,19 @@ def _names(joined: str) -> tuple[str, ...]:
     return tuple(joined.split(";")) if joined else ()
 
 
-def _readings(asked: Asked) -> dict[int, list[core.Reading]]:
-    rows = asked.ask(
+READINGS = (
         select(
             ReadingRow.event_id, ReadingRow.zone, type_coerce(ReadingRow.inches, BigInteger),
             ReadingRow.extent, type_coerce(ReadingRow.span_in, BigInteger),
             type_coerce(ReadingRow.apart_in, BigInteger),
         )
-        .where(ReadingRow.car_id.in_(asked.car_ids))
+        .where(ReadingRow.car_id.in_(CAR_IDS))
         .order_by(ReadingRow.event_id, ReadingRow.place)
     )  # fmt: skip
+
+
+def _readings(asked: Asked) -> dict[int, list[core.Reading]]:
+    rows = asked.ask(READINGS)
     found: dict[int, list[core.Reading]] = defaultdict(list)
     for event_id, zone, inches, extent, span, apart in rows:
         found[event_id].append(

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, datetime
-from typing import Any
+from functools import cache
+from typing import Any, cast
 
 from sqlalchemy import ColumnElement, Select, and_, exists, select
 
 from app.core.orders import due_day
-from app.store.asked import Asked, counted
+from app.store.asked import AS_OF, CAR_IDS, KNOWN_AT, Asked, counted
 from app.store.directives import Directive, DirectiveClosing, DirectiveMatch, DirectiveTerm
 
 OpenOrder = tuple[int, date, str, str, bool, str]
@@ -17,8 +18,13 @@ OpenOrder = tuple[int, date, str, str, bool, str]
 
 def open_orders(asked: Asked) -> Iterator[OpenOrder]:
     """Of each open match the car, the day it is due, the order's name and title, whether it forbids, and of what."""
-    query = open_query(asked.as_of, asked.known_at).where(DirectiveMatch.car_id.in_(asked.car_ids))
-    return as_orders(asked.ask(query))
+    return as_orders(asked.ask(_of_cars(asked.now)))
+
+
+@cache
+def _of_cars(now: bool) -> Select[*tuple[Any, ...]]:
+    query = open_query(cast(date, AS_OF), cast(datetime | None, None if now else KNOWN_AT))
+    return query.where(DirectiveMatch.car_id.in_(CAR_IDS))
 
 
 def as_orders(rows: Any) -> Iterator[OpenOrder]:
