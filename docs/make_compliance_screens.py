@@ -49,6 +49,9 @@ def main() -> None:
 def walk(page: Page, url: str, folder: Path) -> None:
     def take(name: str) -> None:
         page.evaluate("document.activeElement?.blur(); scrollTo(0, 0)")
+        if name == "matches":  # below a long form
+            page.get_by_role("heading", name="What matches").scroll_into_view_if_needed()
+            page.mouse.wheel(0, 500)
         page.wait_for_timeout(300)
         page.screenshot(path=SCREENS / f"{name}.png")
 
