@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -71,19 +72,30 @@ class MayLoad:
 
 
 Answered = MayLoad | Problem
+Opens = Callable[[], AbstractContextManager[Session]]
 
 
-def answer(db: Session, asked: Asked, when: When) -> Answered:
-    """About the car in record that bears this mark and number today.
+def answered_and_kept(
+    reading: Opens, writing: Opens, asked: Sequence[Asked], when: When, stamp: Stamp
+) -> tuple[list[Answered], str]:
+    """The answer to each, in their order, and the key of the list under which they are kept.
 
-    Refused for what is no mark and number, or no lading of the list; NotFound where the session
-    reaches no such car; Conflict where it reaches two, each in the register of another company.
+    Worked out in a session that only reads, so that others write meanwhile. Raises Refused for more
+    than are answered at once.
     """
-    return answers(db, [asked], when)[0]
+    with reading() as db:
+        found = answers(db, asked, when)
+    with writing() as db:
+        return found, keep(db, asked, when, found, stamp)
 
 
 def answers(db: Session, asked: Sequence[Asked], when: When) -> list[Answered]:
-    """The answer to each, in their order. Raises Refused for more than are answered at once."""
+    """About the cars in record that bear these marks and numbers today, in their order.
+
+    An answer is Refused for what is no mark and number, or no lading of the list; NotFound where the
+    session reaches no such car; Conflict where it reaches two, each in the register of another company.
+    Raises Refused for more than are answered at once.
+    """
     if len(asked) > MOST_CARS:
         raise Refused(
             f"{len(asked):,} cars were asked about; at most {MOST_CARS:,} are answered at once."

@@ -11,8 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from app import web
 from app.actions import may_load
-from app.actions.may_load import MOST_CARS, MOST_DAYS, WITHIN_DAYS, Answered, Asked, MayLoad, When
-from app.actions.stamp import Stamp
+from app.actions.may_load import MOST_CARS, MOST_DAYS, WITHIN_DAYS, Asked, MayLoad, When
 from app.answers.response import loading_as_json, reasons_as_json
 from app.api.exact import can_fail, subject
 from app.api.schemas import LoadingOut, Out, ReasonOut
@@ -122,7 +121,7 @@ def loading(
     instructions and the qualified shop decide.
     """
     asked, when = [Asked(f"{mark} {number}", un)], When(on or stamp.today, within)
-    found, _ = _asked(opening, asked, when, stamp)
+    found, _ = may_load.answered_and_kept(opening.reading, opening.writing, asked, when, stamp)
     if isinstance(found[0], Problem):
         raise found[0]
     return _answer(found[0])
@@ -137,7 +136,8 @@ def many(
 ) -> AnswersOut:
     """Each car with its own lading, all answered in one go; a car without an answer says why."""
     asked = [Asked(each.car, each.un) for each in sent.cars]
-    found, key = _asked(opening, asked, When(sent.on or stamp.today, sent.within), stamp)
+    when = When(sent.on or stamp.today, sent.within)
+    found, key = may_load.answered_and_kept(opening.reading, opening.writing, asked, when, stamp)
     return AnswersOut(
         key=key,
         answers=[
@@ -147,16 +147,6 @@ def many(
             for each, answer in zip(asked, found, strict=True)
         ],
     )
-
-
-def _asked(
-    opening: web.Sessions, asked: list[Asked], when: When, stamp: Stamp
-) -> tuple[list[Answered], str]:
-    """The answers, kept: worked out first, so that others write meanwhile."""
-    with opening.reading() as db:
-        found = may_load.answers(db, asked, when)
-    with opening.writing() as db:
-        return found, may_load.keep(db, asked, when, found, stamp)
 
 
 def _answer(found: MayLoad) -> LoadingAnswerOut:

@@ -64,8 +64,5 @@ def _answered(
     if car is None or asked.problems:
         return None
     question = [Asked(car, asked.values.get("lading", ""))]
-    with opening.reading() as db:
-        found = may_load.answers(db, question, when)
-    with opening.writing() as db:
-        may_load.keep(db, question, when, found, stamp)
+    found, _ = may_load.answered_and_kept(opening.reading, opening.writing, question, when, stamp)
     return found[0]

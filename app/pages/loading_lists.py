@@ -91,16 +91,16 @@ def ask_many(
     """Answer every car of what was pasted, handed in or chosen; the list then has an address of its own."""
     asked = filters.Asked({name: posted.one(name) for name in FIELDS if posted.one(name)})
     when = When(asked.read("on", day) or stamp.today, within_days(asked))
-    with opening.reading() as db:
-        try:
-            asked.refuse()
+    try:
+        asked.refuse()
+        with opening.reading() as db:
             questions = _questions(db, posted, asked)
-            found = may_load.answers(db, questions, when)
-        except Refused as wrong:
-            problems = asked.problems or {"cars": str(wrong)}
-            return _form(request, db, asked.values, problems)
-    with opening.writing() as db:
-        key = may_load.keep(db, questions, when, found, stamp)
+        _, key = may_load.answered_and_kept(
+            opening.reading, opening.writing, questions, when, stamp
+        )
+    except Refused as wrong:
+        with opening.reading() as db:
+            return _form(request, db, asked.values, asked.problems or {"cars": str(wrong)})
     return web.see_other(f"/loading/lists/{key}")
 
 
