@@ -46,7 +46,7 @@ class Measured(NamedTuple):
 def main() -> int:
     given = _arguments()
     missed = 0
-    for size in (each for each in SIZES if each.cars <= given.cars):
+    for size in (each for each in SIZES if each.cars in given.cars):
         found = [_measure(size, seed, given.seconds or size.seconds) for seed in given.seeds]
         missed += median(each.gap for each in found) > size.gap
         _told(size, found)
@@ -57,7 +57,11 @@ def main() -> int:
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
-        "--cars", type=int, default=SIZES[0].cars, help="the largest size to measure"
+        "--cars",
+        type=int,
+        nargs="+",
+        choices=[each.cars for each in SIZES],
+        default=[SIZES[0].cars],
     )
     parser.add_argument("--seeds", type=int, nargs="+", default=SEEDS)
     parser.add_argument("--seconds", type=float, help="instead of the time of each size")
