@@ -26,6 +26,7 @@ from app.core.relief import range_in_words
 from app.core.words import capitalized, label
 from app.store.change_list import version_of
 from app.web.hosts import own_address
+from app.web.navigation import leads
 from app.web.requests import today
 
 ROOT = Path(__file__).parents[2]
@@ -95,6 +96,7 @@ def _environment() -> Environment:
     made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
     made.tests["mechanical"] = MECHANICAL.__contains__
     made.globals |= {"asset": asset, "query": query, "counted": counted, "version_of": version_of}
+    made.globals["leads"] = leads
     return made
 
 

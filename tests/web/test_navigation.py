@@ -1,0 +1,51 @@
+"""Where the head of every page leads."""
+
+from __future__ import annotations
+
+import pytest
+
+from app.access import ROLES, Member, Viewer
+from app.web.navigation import AREAS, leads
+from tests.access.routes import NEEDS
+
+EVERYBODY = Viewer(
+    1, "Somebody", tuple(Member(1, "Example Party (invented)", role) for role in ROLES)
+)
+PLACES = [place for area in AREAS for place in area.places]
+
+
+@pytest.mark.parametrize("place", PLACES, ids=lambda place: place.address)
+def test_a_page_is_led_to_exactly_for_those_who_may_open_it(place) -> None:
+    assert NEEDS["GET", place.address] == (place.needs or "everyone")
+
+
+@pytest.mark.parametrize(
+    ("here", "area", "place"),
+    [
+        ("/", "Due dates", "Home"),
+        ("/due", "Due dates", "Due"),
+        ("/due/evidence", "Due dates", "Due"),
+        ("/cars/9/visits", "Cars", "Fleet"),
+        ("/fleet/labels", "Cars", "Fleet"),
+        ("/fleet/wear/rows", "Cars", "Wear"),
+        ("/plans/versions/1", "Work", "Plans"),
+        ("/audits/findings", "Compliance", "Audits"),
+        ("/people/invite", "Office", "People"),
+    ],
+)
+def test_a_page_lies_in_the_area_of_the_page_it_belongs_to(
+    here: str, area: str, place: str
+) -> None:
+    led = leads(EVERYBODY, here)
+    assert led.area and led.place
+    assert (led.area.name, led.place.name) == (area, place)
+
+
+@pytest.mark.parametrize("here", ["/account", "/duet", "/nowhere"])
+def test_a_page_of_no_area_shows_areas_alone(here: str) -> None:
+    led = leads(EVERYBODY, here)
+    assert led.areas and led.area is None and led.place is None
+
+
+def test_whoever_is_not_signed_in_is_led_to_what_everybody_may_see() -> None:
+    assert [place.address for area in leads(None, "/").areas for place in area.places] == ["/about"]
