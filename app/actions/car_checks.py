@@ -13,13 +13,7 @@ from app.core.facts import Car, Reason
 from app.core.relief import Judged, for_lading, in_words
 from app.core.rule import Rulebook
 from app.core.stencil import Specification, Unreadable, decode
-from app.core.test_pressure import (
-    LadingPressures,
-    PressureNeeded,
-    pressure_needed,
-    pressure_within,
-)
-from app.store import pressures
+from app.core.test_pressure import PressureNeeded, pressure_needed, pressure_within
 from app.store.asked import Standpoint
 from app.store.components import Mounted
 from app.store.facts import CarRecord
@@ -56,27 +50,22 @@ def checks(db: Session, record: CarRecord, mounted: Sequence[Mounted], at: Stand
     except Unreadable:
         return Checks((), (), None)
     kinds = {each.component.kind for each in mounted}
-    lading = pressures.of_car(db, record.car_id, at.as_of, at.known_at)
     devices = [
-        _device(spec, record.car, each, lading, rulebook)
-        for each in mounted
-        if each.is_relief_device
+        _device(spec, record.car, each, rulebook) for each in mounted if each.is_relief_device
     ]
     return Checks(
         of_car(record.car, record.events, kinds, rulebook),
         devices,
-        pressure_needed(spec, record.car, lading, rulebook),
+        pressure_needed(spec, record.car, rulebook),
     )
 
 
-def _device(
-    spec: Specification, car: Car, each: Mounted, lading: LadingPressures, rulebook: Rulebook
-) -> DeviceCheck:
+def _device(spec: Specification, car: Car, each: Mounted, rulebook: Rulebook) -> DeviceCheck:
     put_on = each.installation
     values = {name: getattr(put_on, name) for name in bench.VALUES}
     judged = bench.judged(spec.text, car.built_on, each.component.kind, values, rulebook)
     return DeviceCheck(
-        _label(put_on, each.component), judged, _too_low(spec, car, judged, lading, rulebook)
+        _label(put_on, each.component), judged, _too_low(spec, car, judged, rulebook)
     )
 
 
@@ -86,16 +75,12 @@ def _label(put_on: Installation, component: Component) -> str:
 
 
 def _too_low(
-    spec: Specification,
-    car: Car,
-    judged: Sequence[Judged],
-    lading: LadingPressures,
-    rulebook: Rulebook,
+    spec: Specification, car: Car, judged: Sequence[Judged], rulebook: Rulebook
 ) -> list[Reason]:
     """A setting below the pressure that the lading itself reaches on a hot day (179.15(b))."""
-    if spec.regime != "fusion_welded" or not lading.has_vapor_pressure:
+    if spec.regime != "fusion_welded" or not car.service.pressures.has_vapor_pressure:
         return []
-    floor = for_lading(pressure_within(spec, car, lading), rulebook)
+    floor = for_lading(pressure_within(spec, car), rulebook)
     return [
         Reason(
             f"{in_words(Judged('set', each.psig, 'outside', floor))}: {floor.reasons[0].text}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass, replace
 from datetime import date
@@ -15,17 +15,16 @@ from app.actions import rulebooks
 from app.actions.rulebooks import Programme
 from app.actions.stamp import Stamp
 from app.core.facts import Answer, Loading, Reason, Service
-from app.core.loading import falling_due, in_date_through, strictest, with_pressure
+from app.core.loading import falling_due, in_date_through, strictest
 from app.core.moving import Moving, moving
-from app.core.test_pressure import needed_for
 from app.core.trial import Change
 from app.errors import Conflict, NotFound, Problem, Refused
 from app.files.cells import Unreadable
 from app.files.names import un_number
-from app.store import bearers, facts, ladings, pressures, reach
+from app.store import bearers, facts, ladings, reach
 from app.store.facts import CarRecord
 from app.store.loading import LoadingQuestion
-from app.store.names import EVERY_NAME, LARGEST, Name, read_prefix
+from app.store.names import Name, read_name
 from app.store.tables import Lading
 
 # How long a car may be under way, where whoever asks says nothing else.
@@ -113,12 +112,9 @@ def answers(db: Session, asked: Sequence[Asked], when: When) -> list[Answered]:
 
 def _name(written: str) -> Name | Problem:
     try:
-        prefix = read_prefix(written)
-    except Refused:
-        prefix = EVERY_NAME
-    if prefix.mark and 1 <= int(prefix.digits or 0) <= LARGEST:
-        return prefix.mark, int(prefix.digits)
-    return Refused(f"{written.strip()!r} is not a mark and number. Write both, such as ZQKX 1045.")
+        return read_name(written)
+    except Refused as refused:
+        return refused
 
 
 @dataclass(frozen=True)
@@ -134,12 +130,9 @@ class _Rack:
     def answer(self, name: Name, lading: str) -> Answered:
         try:
             record = self._record(name)
-            entries = self._meant(record, lading)
+            return _strictest(lading, list(self._answers(record, lading)))
         except Problem as problem:
             return problem
-        if not entries:
-            return self._as_recorded(record)
-        return _strictest(lading, [self._with(record, each) for each in entries])
 
     def _record(self, name: Name) -> CarRecord:
         shown, found = f"{name[0]} {name[1]}", self.named.get(name, ())
@@ -157,18 +150,27 @@ class _Rack:
             raise NotFound(f"By what is recorded, there was no car {shown} on {self.when.on}.")
         return record
 
-    def _meant(self, record: CarRecord, lading: str) -> Sequence[Lading]:
-        """The entries of the list that were written; none where it is what the car is recorded with."""
-        if not lading.strip() or _is_recorded(lading, record.car.service):
-            return ()
-        if lading not in self._listed:
-            self._listed[lading] = ladings.meant(self.db, lading.strip(), _un(lading))
-        if not self._listed[lading]:
+    def _answers(self, record: CarRecord, lading: str) -> Iterator[MayLoad]:
+        """For each lading that was meant: the recorded one, and those of the list that go by what was written."""
+        held = record.car.service
+        recorded = not lading.strip() or _is_recorded(lading, held)
+        if recorded:
+            yield self._as_recorded(record)
+        listed = self._meant(lading)
+        if not recorded and not listed:
             raise Refused(
                 f"{lading.strip()!r} is not on the list of ladings, and not recorded of this car. Write a number "
                 f"such as UN1789 or a name that is on the list, or have it put on the list first."
             )
-        return self._listed[lading]
+        for entry in listed:
+            # What is recorded of the car's own lading goes before what the list says of it.
+            if not (recorded and _same(entry.name, held.commodity)):
+                yield self._with(record, entry)
+
+    def _meant(self, lading: str) -> Sequence[Lading]:
+        if lading.strip() and lading not in self._listed:
+            self._listed[lading] = ladings.meant(self.db, lading.strip(), _un(lading))
+        return self._listed.get(lading, ())
 
     @cached_property
     def _listed(self) -> dict[str, Sequence[Lading]]:
@@ -177,19 +179,14 @@ class _Rack:
 
     def _as_recorded(self, record: CarRecord) -> MayLoad:
         answer = self.programme.whole_answer(record, self.when.on).answer
-        return self._told(record, record.car.service, answer, answer.loading)
+        return self._told(record, record.car.service, answer)
 
     def _with(self, record: CarRecord, entry: Lading) -> MayLoad:
         service = facts.service_listed(entry)
         answer = self.programme.whole_answer(record, self.when.on, Change(service)).answer
-        car = replace(record.car, service=service)
-        rulebook = self.programme.of(record.owner_id).rulebook
-        needed = needed_for(car, pressures.as_stated(entry), rulebook)
-        return self._told(record, service, answer, with_pressure(answer.loading, needed))
+        return self._told(record, service, answer)
 
-    def _told(
-        self, record: CarRecord, service: Service, answer: Answer, loading: Loading
-    ) -> MayLoad:
+    def _told(self, record: CarRecord, service: Service, answer: Answer) -> MayLoad:
         car, (on, within) = record.car, (self.when.on, self.when.within)
         return MayLoad(
             record.car_id,
@@ -198,10 +195,10 @@ class _Rack:
             car.specification,
             service.commodity,
             on,
-            loading,
+            answer.loading,
             in_date_through(answer.items),
             falling_due(answer.items, on, within),
-            moving(loading, self.programme.of(record.owner_id).rulebook),
+            moving(answer.loading, self.programme.of(record.owner_id).rulebook),
             answer.warnings,
         )
 
@@ -210,7 +207,11 @@ def _is_recorded(written: str, held: Service) -> bool:
     number = _un(written)
     if number:
         return number == held.un
-    return written.strip().casefold() == (held.commodity or "").casefold()
+    return _same(written.strip(), held.commodity)
+
+
+def _same(name: str, other: str | None) -> bool:
+    return name.casefold() == (other or "").casefold()
 
 
 def _un(written: str) -> str | None:
@@ -227,8 +228,8 @@ def _strictest(lading: str, found: Sequence[MayLoad]) -> MayLoad:
     if len(found) == 1:
         return least
     several = Reason(
-        f"{lading.strip()} stands for {len(found)} ladings of the list; the strictest answer is given, "
-        f"the one for {least.commodity}"
+        f"{lading.strip()} stands for {len(found)} ladings; the strictest answer is given, the one for "
+        f"{least.commodity or 'the recorded one'}"
     )
     return replace(least, warnings=(several, *least.warnings))
 
@@ -271,6 +272,7 @@ def _answer_columns(answered: Answered) -> dict[str, object]:
         "verdict": answered.loading.verdict,
         "through": answered.through,
         "told": {
+            "car": f"{answered.mark} {answered.number}",
             "specification": answered.specification,
             "commodity": answered.commodity,
             "reasons": _plain(answered.loading.reasons),

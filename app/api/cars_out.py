@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 from pydantic import Field, PlainSerializer, SkipValidation
 
-from app.answers.request import CarPart
+from app.answers.request import CarPart, ServicePart
 from app.api.schemas import ItemOut, NextOut, Out, ReasonOut
 from app.core import facts
 from app.core.facts import Status
@@ -92,7 +92,7 @@ def facts_out(car: facts.Car) -> dict[str, Any]:
         "rebuilt_on": car.rebuilt_on,
         "tank": _part(car.tank) | {"required_thickness_in": dict(car.tank.required_thickness_in)},
         "lining": car.lining and _part(car.lining),
-        "service": _part(car.service),
+        "service": {name: getattr(car.service, name) for name in ServicePart.model_fields},
         "relief_device": car.relief_device and _relief(car.relief_device),
         "service_equipment": {"owner_interval_months": interval},
         "reflective_sheeting": _part(car.reflective_sheeting),

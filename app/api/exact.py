@@ -16,6 +16,8 @@ from app.errors import Fault, Problem, Refused
 from app.files.exact_json import read_json
 
 NOT_JSON = "is not marked as JSON, send it with the header Content-Type: application/json"
+# Parameters that ask for several things at once.
+MAY_REPEAT = frozenset({"car"})
 ERRORS: dict[int | str, dict[str, Any]] = {
     404: {"model": ErrorOut, "description": "What was named is not in the register."},
     409: {"model": ErrorOut, "description": "It contradicts what is recorded already."},
@@ -55,6 +57,7 @@ class ExactRoute(APIRoute):
 
         async def exact(request: Request) -> Response:
             asked = ExactRequest(request.scope, request.receive)
+            _refuse_repeated(asked)
             try:
                 if self.body_field and await asked.body() and not asked.says_json():
                     raise Refused.because([Fault("request", NOT_JSON)])
@@ -68,6 +71,18 @@ class ExactRoute(APIRoute):
                 raise
 
         return exact
+
+
+def _refuse_repeated(request: Request) -> None:
+    """What is given twice would be answered for the last of the two alone."""
+    asked = request.query_params
+    counts = {name: len(asked.getlist(name)) for name in asked.keys() - MAY_REPEAT}
+    if repeated := [
+        Fault(name, f"is given {many} times, give it once")
+        for name, many in counts.items()
+        if many > 1
+    ]:
+        raise Refused.because(repeated)
 
 
 def _faults(wrong: RequestValidationError) -> list[Fault]:

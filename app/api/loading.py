@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import date
 from typing import Annotated, Any, Literal
 
 from fastapi import Body, Path, Query
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from app import web
 from app.actions import may_load
 from app.actions.may_load import MOST_CARS, MOST_DAYS, WITHIN_DAYS, Asked, MayLoad, When
+from app.answers.faults import shown
 from app.answers.response import loading_as_json, reasons_as_json
 from app.api.exact import can_fail, subject
-from app.api.schemas import LoadingOut, Out, ReasonOut
+from app.api.schemas import LoadingOut, OnDay, Out, ReasonOut
 from app.core.facts import Reason
 from app.core.moving import OPEN
 from app.errors import Problem
@@ -22,18 +24,16 @@ from app.errors import Problem
 router = subject("loading")
 
 Mark = Annotated[str, Path(pattern="^[A-Za-z]{2,4}$", examples=["ZQKX"])]
-Number = Annotated[int, Path(ge=1, le=999_999, examples=[104512])]
-Within = Annotated[int, Query(ge=0, le=MOST_DAYS, description="Days ahead to warn of")]
-Lading = Annotated[
-    str,
-    Query(
-        max_length=200,
-        pattern=r"^[^\x00]*$",
-        description="The lading about to be loaded, by number or name; the recorded one when left out",
-        examples=["UN1789"],
-    ),
-]
 
+
+def _figures(value: object) -> object:
+    """Python reads 1_21 and +121 as numbers too; on a car they are not."""
+    if not re.fullmatch(r"\d{1,6}", str(value), re.ASCII):
+        raise ValueError(f"must be 1 to 6 figures, got {shown(value)}")
+    return value
+
+
+Number = Annotated[int, BeforeValidator(_figures), Path(ge=1, le=999_999, examples=[104512])]
 
 TRAIN: dict[str, Any] = {
     "cars": [{"car": "ZQKX 104512", "un": "UN1789"}, {"car": "ZQKX 104513"}],
@@ -75,7 +75,21 @@ class NoAnswerOut(Out):
 
 
 class _In(BaseModel):
+    """A misspelt name is refused: an answer for another lading or day would be taken for this one."""
+
     model_config = ConfigDict(extra="forbid")
+
+
+class LoadingIn(_In):
+    on: OnDay | None = Field(None, description="the day of loading, today when left out")
+    un: str = Field(
+        "",
+        max_length=200,
+        pattern=r"^[^\x00]*$",
+        description="The lading about to be loaded, by number or name; the recorded one when left out",
+        examples=["UN1789"],
+    )
+    within: int = Field(WITHIN_DAYS, ge=0, le=MOST_DAYS, description="Days ahead to warn of")
 
 
 class CarIn(_In):
@@ -89,7 +103,7 @@ class CarsIn(_In):
     """The cars of a train, or any others; `un` is what is about to be loaded, by number or name."""
 
     cars: list[CarIn] = Field(min_length=1, max_length=MOST_CARS)
-    on: date | None = None
+    on: OnDay | None = None
     within: int = Field(WITHIN_DAYS, ge=0, le=MOST_DAYS)
 
 
@@ -111,16 +125,14 @@ def loading(
     number: Number,
     opening: web.Opening,
     stamp: web.Stamped,
-    on: date | None = None,
-    un: Lading = "",
-    within: Within = WITHIN_DAYS,
+    sent: Annotated[LoadingIn, Query()],
 ) -> LoadingAnswerOut:
     """On a day (today when none is given), by all that is recorded of it, with the lading about to be loaded.
 
     The question is kept with its answer. A calculation aid: the rule in force, the owner's written
     instructions and the qualified shop decide.
     """
-    asked, when = [Asked(f"{mark} {number}", un)], When(on or stamp.today, within)
+    asked, when = [Asked(f"{mark} {number}", sent.un)], When(sent.on or stamp.today, sent.within)
     found, _ = may_load.answered_and_kept(opening.reading, opening.writing, asked, when, stamp)
     if isinstance(found[0], Problem):
         raise found[0]

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from app.actions import looking_back, rulebooks
 from app.actions.standpoint import Lookback, lookback
 from app.answers import answer_as_json
+from app.api.schemas import OnDay
 from app.core.devices import Whole
 from app.core.facts import Settings
 from app.core.rule import Rulebook
@@ -41,7 +42,7 @@ class Seen(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    as_of: date | None = Field(
+    as_of: OnDay | None = Field(
         None, description="facts and events after this day do not count; without it that of `known`"
     )
     known: Words | None = Field(None, description=KNOWN)

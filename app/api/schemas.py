@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Generic, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
+from app.answers.faults import shown
 from app.core.facts import Confidence, Extent, LoadingVerdict, Status, Verdict
 
 Row = TypeVar("Row")
+
+
+def _written_day(value: object) -> object:
+    """A number would be taken for the seconds since 1970."""
+    if not isinstance(value, date) and not re.fullmatch(r"\d{4}-\d\d-\d\d", str(value), re.ASCII):
+        raise ValueError(f"must be a day as YYYY-MM-DD, got {shown(value)}")
+    return value
+
+
+OnDay = Annotated[date, BeforeValidator(_written_day)]
 NOBODY = ""
 RecordedBy = Annotated[
     str,

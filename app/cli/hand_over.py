@@ -22,7 +22,7 @@ from app.store import bearers, cars
 from app.store.db import write_session
 from app.store.doer import Doer
 from app.store.moments import not_before
-from app.store.names import read_prefix
+from app.store.names import read_name
 from app.store.tables import Car
 
 EPILOG = f"""\
@@ -81,10 +81,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _named(db: Session, text: str) -> Car:
-    prefix = read_prefix(text)
-    if not (prefix.mark and prefix.digits):
-        raise Refused(f"{text!r} is no mark and number; want one such as ZQKX 1045.")
-    name = (prefix.mark, int(prefix.digits))
+    name = read_name(text)
     found = bearers.all_named(db, [name]).get(name)
     if not found:
         raise NotFound(f"There is no car {text} in the register.")

@@ -81,6 +81,23 @@ class Lining:
 
 
 @dataclass(frozen=True, slots=True)
+class LadingPressures:
+    """What is known of the pressures of a lading in a car, psig (173.31(c))."""
+
+    vapor_pressure_psig_115f: Fraction | None = None
+    vapor_pressure_psig_105f: Fraction | None = None
+    static_head_psig: Fraction | None = None
+    gas_pad_psig: Fraction | None = None
+    loading_pressure_psig: Fraction | None = None
+
+    @property
+    def has_vapor_pressure(self) -> bool:
+        return (
+            self.vapor_pressure_psig_115f is not None or self.vapor_pressure_psig_105f is not None
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Service:
     """The lading the car carries. `corrosive_or_reactive` is what the owner stated; None is not stated."""
 
@@ -93,6 +110,7 @@ class Service:
     corrosive_or_reactive: bool | None = None
     corrosion_rate_mil_per_year: Fraction | None = None
     fluorinated_hydrocarbon_only: bool = False
+    pressures: LadingPressures = LadingPressures()
 
 
 @dataclass(frozen=True, slots=True)

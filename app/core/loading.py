@@ -1,9 +1,8 @@
-"""May the car be loaded today (173.31(a)(3), (d)(1); 180.509(f)(4))?"""
+"""May the car be loaded today (173.31(a)(3), (c), (d)(1); 180.509(f)(4))?"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from datetime import date
 
 from app.core.decimal_text import near
@@ -12,7 +11,7 @@ from app.core.known import Case
 from app.core.orders import ITEM as ORDERED
 from app.core.orders import doubtful, forbidding, open_yet
 from app.core.status import days_left, state_on
-from app.core.test_pressure import PressureNeeded
+from app.core.test_pressure import pressure_needed
 from app.core.words import sentence
 
 # Mechanical items are told, but never decide.
@@ -39,7 +38,7 @@ def loading(
         _held(case)
         + forbidding(orders, case.as_of)
         + _condemned(case, zones)
-        + (_past(case, items) if hazardous else ())
+        + (_short(case) + _past(case, items) if hazardous else ())
     )
     told = _mechanical(case, items) + open_yet(orders, case.as_of)
     if forbidden:
@@ -56,18 +55,6 @@ def loading(
             ),
         )
     return Loading("may_load", told, CAUTION)
-
-
-def with_pressure(loading: Loading, needed: PressureNeeded | None) -> Loading:
-    """The answer for a lading about to be loaded that asks for more test pressure than the car is marked with."""
-    if needed is None or needed.verdict != "short":
-        return loading
-    short = Reason(
-        f"The lading asks for a test pressure of {near(needed.needed_psig)} psig, {needed.governing.text}; the car is "
-        f"marked with {near(needed.marked_psig)} psig",
-        needed.reasons[0].citation,
-    )
-    return replace(loading, verdict="may_not_load", reasons=(short, *loading.reasons))
 
 
 def strictest(answers: Iterable[Loading]) -> Loading:
@@ -99,7 +86,10 @@ def _in_days(days: int) -> str:
 def _held(case: Case) -> tuple[Reason, ...]:
     """Whatever the dates say: somebody who knew more stopped the car."""
     hold = case.car.hold
-    return (Reason(f"On hold since {hold.since}: {hold.reason}"),) if hold else ()
+    if hold is None:
+        return ()
+    since = "" if hold.since == date.min else f" since {hold.since}"
+    return (Reason(f"On hold{since}: {hold.reason}"),)
 
 
 def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:
@@ -108,6 +98,18 @@ def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]
         Reason(f"{sentence(zone.zone)} is below its condemning line", citation)
         for zone in zones if zone.verdict == "condemned"
     )  # fmt: skip
+
+
+def _short(case: Case) -> tuple[Reason, ...]:
+    """The lading asks for more test pressure than the car is marked with (173.31(c))."""
+    needed = pressure_needed(case.spec, case.car, case.rulebook)
+    if needed is None or needed.verdict != "short":
+        return ()
+    text = (
+        f"The lading asks for a test pressure of {near(needed.needed_psig)} psig, {needed.governing.text}; the car is "
+        f"marked with {near(needed.marked_psig)} psig"
+    )
+    return (Reason(text, needed.reasons[0].citation),)
 
 
 def _past(case: Case, items: Iterable[Due]) -> tuple[Reason, ...]:

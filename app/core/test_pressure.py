@@ -11,28 +11,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from app.core.facts import Car, Reason
+from app.core.facts import Car, LadingPressures, Reason
 from app.core.rule import Rule, Rulebook
 from app.core.stencil import Specification, Unreadable, decode
 
 PressureVerdict = Literal["enough", "short", "check"]
-
-
-@dataclass(frozen=True, slots=True)
-class LadingPressures:
-    """What is known of the pressures of a lading in this car, psig."""
-
-    vapor_pressure_psig_115f: Fraction | None = None
-    vapor_pressure_psig_105f: Fraction | None = None
-    static_head_psig: Fraction | None = None
-    gas_pad_psig: Fraction | None = None
-    loading_pressure_psig: Fraction | None = None
-
-    @property
-    def has_vapor_pressure(self) -> bool:
-        return (
-            self.vapor_pressure_psig_115f is not None or self.vapor_pressure_psig_105f is not None
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,15 +51,16 @@ class Within:
     missing: tuple[str, ...]
 
 
-def pressure_needed(
-    spec: Specification, car: Car, pressures: LadingPressures, rulebook: Rulebook
-) -> PressureNeeded | None:
-    """None for tanks that 173.31(c) is not about, and where no vapor or marked pressure is known."""
-    marked = spec.test_psig
+def pressure_needed(spec: Specification, car: Car, rulebook: Rulebook) -> PressureNeeded | None:
+    """What the car's lading asks for.
+
+    None for tanks that 173.31(c) is not about, and where no vapor or marked pressure is known.
+    """
+    marked, pressures = spec.test_psig, car.service.pressures
     if spec.regime != "fusion_welded" or marked is None or not pressures.has_vapor_pressure:
         return None
     rule = rulebook.rule("test_pressure")
-    within = pressure_within(spec, car, pressures)
+    within = pressure_within(spec, car)
     terms = _terms(within, car, pressures, rule)
     terms.append(Term(marked, f"the part 179 minimum of {spec.text}"))
     needed = max(term.psig for term in terms)
@@ -87,13 +71,13 @@ def pressure_needed(
     return PressureNeeded(needed, marked, verdict, tuple(terms), missing, reasons)
 
 
-def needed_for(car: Car, pressures: LadingPressures, rulebook: Rulebook) -> PressureNeeded | None:
+def needed_for(car: Car, rulebook: Rulebook) -> PressureNeeded | None:
     """The same for a car as it is stenciled; None as well where that cannot be read."""
     try:
         spec = decode(car.specification, rulebook.stencils)
     except Unreadable:
         return None
-    return pressure_needed(spec, car, pressures, rulebook)
+    return pressure_needed(spec, car, rulebook)
 
 
 def _terms(within: Within, car: Car, pressures: LadingPressures, rule: Rule) -> list[Term]:
@@ -123,8 +107,9 @@ def is_insulated(spec: Specification, car: Car) -> bool:
     return spec.insulation == "required"
 
 
-def pressure_within(spec: Specification, car: Car, pressures: LadingPressures) -> Within:
+def pressure_within(spec: Specification, car: Car) -> Within:
     """Vapor pressure at the temperature for the car, with static head and gas pad as far as known."""
+    pressures = car.service.pressures
     vapor, at, missing = _vapor(is_insulated(spec, car), pressures)
     total, more = vapor, []
     for psig, name in (

@@ -328,11 +328,17 @@ LOADING = ListOut(
     "/loading/lists/… and /loading/asked",
     (
         Column("car", "the car as it was written"),
+        Column("answered_for", "the car of the register that was answered for"),
         Column("lading", "the lading that was answered for"),
         Column("answer", "whether it may be loaded, in words", total="each"),
         Column("reasons", "why, as sentences with their sections"),
+        Column("warnings", "what else is to be known, such as which of several ladings was meant"),
         _day("in_date_through", "the last day on which no date of the car is past"),
         Column("falls_due_soon", "what falls due within the days asked for"),
+        Column(
+            "moving",
+            "what the rule leaves open where the car is loaded already or goes to a shop; never a yes",
+        ),
         _day("on", "the day that was asked about"),
         _number("within_days", "how many days ahead what falls due was asked for"),
         Column("asked_at", "the moment at which it was asked and answered", "moment"),

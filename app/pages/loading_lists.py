@@ -43,9 +43,13 @@ NAMES = ("q", "verdict", "on")
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A question with its answer, as a list shows it: the words that were given then."""
+    """A question with its answer, as a list shows it: the words that were given then.
+
+    `car` is the one that was answered for, "" where there was none.
+    """
 
     row: LoadingQuestion
+    car: str
     verdict: str
     reasons: Sequence[Reason]
     soon: Sequence[Reason]
@@ -57,6 +61,7 @@ class Line:
         told = row.told
         return cls(
             row,
+            told.get("car", ""),
             VERDICT_WORDS[row.verdict],
             _reasons(told.get("reasons", [{"text": told.get("problem", "")}])),
             _reasons(told.get("soon", ())),
@@ -227,7 +232,8 @@ def _table(request: Request, rows: Iterable[LoadingQuestion]) -> Table:
 def _cells(line: Line, zone: ZoneInfo) -> Sequence[Value]:
     row = line.row
     return (
-        row.asked, line.commodity, line.verdict, _joined(line.reasons), row.through, _joined(line.soon),
+        row.asked, line.car, line.commodity, line.verdict, _joined(line.reasons), _joined(line.warnings),
+        row.through, _joined(line.soon), _joined(each for _, reasons in line.moving for each in reasons),
         row.on_day, row.within_days, row.recorded_at.astimezone(zone).isoformat(timespec="seconds"),
         row.recorded_by,
     )  # fmt: skip

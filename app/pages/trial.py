@@ -114,7 +114,7 @@ def _pressure(record: CarRecord, tried: Tried, rulebook: Rulebook) -> PressureNe
     """The test pressure that the tried lading asks for, where its vapor pressure is on the list."""
     if tried.change.service is None:
         return None
-    return needed_for(replace(record.car, service=tried.change.service), tried.pressures, rulebook)
+    return needed_for(replace(record.car, service=tried.change.service), rulebook)
 
 
 def _line(move: Move, day: date, soon: int) -> TrialLine:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from typing import Any
@@ -12,15 +12,20 @@ from fastapi import Request
 from sqlalchemy.orm import Session
 
 from app import web
-from app.core.facts import STENCILED_ITEMS, Approval, Service, StencilMarks
-from app.core.test_pressure import LadingPressures
+from app.core.facts import (
+    STENCILED_ITEMS,
+    Approval,
+    LadingPressures,
+    Service,
+    StencilMarks,
+)
 from app.core.trial import Change, LiningWork
 from app.core.words import label
 from app.files import cells, days
 from app.pages import fields, forms
 from app.pages.fields import YES_NO, optional, same
 from app.pages.forms import Choice, Entries, Field, one_of
-from app.store import ladings, pressures
+from app.store import facts, ladings
 from app.store.tables import Lading
 
 WORK: tuple[Choice, ...] = (("applied", "Applied"), ("removed", "Removed"))
@@ -120,16 +125,12 @@ NAMES = frozenset(["on", *(group.prefix + each.name for group in GROUPS for each
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A trial as its address has it: the day it is seen on, the change, the form, what it is in words.
-
-    `pressures` are those of a lading from the list.
-    """
+    """A trial as its address has it: the day it is seen on, the change, the form, what it is in words."""
 
     on: date
     change: Change
     entries: Entries
     in_words: tuple[str, ...]
-    pressures: LadingPressures = field(default_factory=LadingPressures)
 
     @property
     def asked(self) -> Mapping[str, str]:
@@ -171,8 +172,7 @@ def read(request: Request, db: Session, today: date) -> Tried:
     if entries.problems:
         return Tried(on, Change(), entries, ())
     change = _change(values, chosen)
-    stated = pressures.as_stated(chosen) if chosen else LadingPressures()
-    return Tried(on, change, entries, tuple(in_words(change)), stated)
+    return Tried(on, change, entries, tuple(in_words(change)))
 
 
 def _group(of: Iterable[Field], entries: Entries, prefix: str) -> tuple[dict[str, Any], Entries]:
@@ -245,7 +245,8 @@ def _lading(
     listed = {each.name: _exact(getattr(chosen, each.name, None)) for each in LADING}
     listed |= {"commodity": chosen.name} if chosen else {}
     known = {name: value for name, value in (listed | stated).items() if value is not None}
-    return Service(**known), ()
+    pressures = facts.pressures_listed(chosen) if chosen else LadingPressures()
+    return Service(**known, pressures=pressures), ()
 
 
 def _exact(value: Any) -> Any:

@@ -22,7 +22,7 @@ from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
 from app.store import bearers, cars, components
-from app.store.names import read_prefix
+from app.store.names import read_name
 from app.store.tables import Car
 
 router = APIRouter()
@@ -138,10 +138,8 @@ def move_to_other_car(
 
 
 def _named(db: Session, text: str) -> Car:
-    prefix = read_prefix(text)
-    whole = prefix.mark and prefix.digits
-    name = (prefix.mark, int(prefix.digits or 0))
-    found = bearers.all_named(db, [name]).get(name, ()) if whole else ()
+    name = read_name(text)
+    found = bearers.all_named(db, [name]).get(name, ())
     if len(found) != 1:
         raise Refused(f"There is not one car named {text!r} in your reach. Give mark and number.")
     return cars.car_or_raise(db, found[0])

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from decimal import Decimal
 from fractions import Fraction
 from functools import cache, lru_cache
 from typing import NamedTuple
@@ -25,6 +26,7 @@ from app.store.asked import AS_OF, CAR_IDS, AnyRow, AnySelect, Asked, facts_of, 
 from app.store.columns import CarFact, Exact
 from app.store.open_orders import open_orders
 from app.store.tables import (
+    PRESSURES,
     RELIEF_KINDS,
     ApprovalFact,
     CarName,
@@ -157,7 +159,7 @@ def _car(
         rebuilt_on=built.rebuilt_on,
         tank=tank_of(built),
         lining=_lining(rows[LiningFact]),
-        service=service_of(rows[ServiceFact]),
+        service=_service(rows[ServiceFact]),
         relief_device=_none_at_all(fitting, on_it),
         service_equipment_interval_months=_equipment_interval(fitting),
         reflective_sheeting=_sheeting(fitting),
@@ -230,6 +232,14 @@ def service_of(row: AnyRow | None) -> core.Service:
     )
 
 
+def _service(row: AnyRow | None) -> core.Service:
+    """What the car carries, with the pressures of it, which no due date depends on."""
+    if row is None:
+        return core.Service()
+    known = core.LadingPressures(**{name: _exact(getattr(row, name)) for name in PRESSURES})
+    return replace(service_of(row), pressures=known)
+
+
 def service_listed(entry: Lading) -> core.Service:
     """What a car would carry with this entry of the list chosen for it."""
     return core.Service(
@@ -240,8 +250,18 @@ def service_listed(entry: Lading) -> core.Service:
         packing_group=entry.packing_group,
         poison_by_inhalation=entry.poison_by_inhalation,
         corrosive_or_reactive=entry.corrosive_or_reactive,
-        corrosion_rate_mil_per_year=_exact(entry.corrosion_rate_mil_per_year),
+        corrosion_rate_mil_per_year=_fraction(entry.corrosion_rate_mil_per_year),
+        pressures=pressures_listed(entry),
     )
+
+
+def pressures_listed(entry: Lading) -> core.LadingPressures:
+    """What the list says of the pressures of a lading, psig."""
+    return core.LadingPressures(**{name: _fraction(getattr(entry, name)) for name in PRESSURES})
+
+
+def _fraction(stated: Decimal | None) -> Fraction | None:
+    return None if stated is None else Fraction(stated)
 
 
 def _equipment_interval(fitting: AnyRow | None) -> int | None:

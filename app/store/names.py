@@ -13,6 +13,7 @@ from app.errors import Refused
 # A mark and its number.
 Name = tuple[str, int]
 LARGEST = 999_999
+WHOLE = re.compile(r"\s*([A-Za-z]{2,4})[\s\-_./,;]*([0-9]{1,6})\s*")
 WRITTEN = re.compile(r"([A-Z]{0,4})0*(\d{0,6})\Z")
 
 
@@ -25,6 +26,17 @@ class NamePrefix:
 
 
 EVERY_NAME = NamePrefix()
+
+
+def read_name(text: str) -> Name:
+    """The mark and number that "ZQKX 1045", "zqkx-001045" or "ZQKX,1045" stands for; Refused for anything else.
+
+    Nothing may stand within the number: an answer for another car would be worse than none.
+    """
+    match = WHOLE.fullmatch(text)
+    if match is None or int(match[2]) == 0:
+        raise Refused(f"{text.strip()!r} is not a mark and number. Write both, such as ZQKX 1045.")
+    return match[1].upper(), int(match[2])
 
 
 def read_prefix(text: str) -> NamePrefix:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from fractions import Fraction
 
 import pytest
 from dateutil.relativedelta import relativedelta
 
 from app.core.facts import Due, Loading, Reason
-from app.core.loading import CAUTION, falling_due, in_date_through, strictest, with_pressure
+from app.core.loading import CAUTION, falling_due, in_date_through, strictest
 from app.core.moving import OPEN, moving
-from app.core.test_pressure import PressureNeeded, Term
 from app.rules.reader import default_rulebook
 
 DAY = date(2026, 11, 25)
@@ -121,26 +119,3 @@ def test_a_car_is_in_date_through_the_soonest_day_that_decides(items, days):
 def test_of_several_answers_the_first_that_allows_least_counts(verdicts, chosen):
     answers = [answer(verdict) for verdict in verdicts]
     assert strictest(answers) is answers[chosen]
-
-
-def needed(verdict: str) -> PressureNeeded:
-    rule = Reason("The test pressure is at least the greatest", "49 CFR 173.31(c)")
-    term = Term(Fraction(266, 2), "133 % of vapor pressure at 115 F")
-    return PressureNeeded(term.psig, Fraction(100), verdict, (term,), (), (rule,))
-
-
-@pytest.mark.parametrize("pressure", [None, needed("enough"), needed("check")])
-def test_pressure_that_is_enough_or_not_known_leaves_the_answer_as_it_is(pressure):
-    assert with_pressure(answer("may_load"), pressure) == answer("may_load")
-
-
-def test_a_lading_that_asks_for_more_test_pressure_may_not_be_loaded():
-    """49 CFR 173.31(c), 2015 edition."""
-    told = with_pressure(answer("may_load"), needed("short"))
-    assert told.verdict == "may_not_load"
-    assert told.reasons[0].text == (
-        "The lading asks for a test pressure of 133 psig, 133 % of vapor pressure at 115 F; the car is marked "
-        "with 100 psig"
-    )
-    assert told.reasons[0].citation == "49 CFR 173.31(c)"
-    assert told.reasons[1:] == answer("may_load").reasons

@@ -21,7 +21,9 @@ WHOLE = ("visual", "structural_integrity", "safety_systems", "thickness", "servi
          "relief_device", "leakage")  # fmt: skip
 
 
-def add(db, party, number: int, inspected_on: date | None, mark: str = "ZQAX") -> int:
+def add(
+    db, party, number: int, inspected_on: date | None, mark: str = "ZQAX", **service: object
+) -> int:
     """A car of an invented mild lading, inspected in full on a day or never since it was built."""
     asks(db, party, "planner", "record_facts")
     car = cars.add_car(
@@ -29,7 +31,7 @@ def add(db, party, number: int, inspected_on: date | None, mark: str = "ZQAX") -
         NewCar(
             NewName(mark, number), NewOwnership(party.name), CarDetails("DOT 111A100W1", built_on=date(2005, 3, 1)),
             service=NewService(
-                "Invented mild lading", hazard_class="9", packing_group="III", corrosive_or_reactive=False
+                "Invented mild lading", hazard_class="9", packing_group="III", corrosive_or_reactive=False, **service
             ),
         ),
         STAMP,
@@ -66,6 +68,7 @@ def rack(rack_app: FastAPI) -> TestClient:
 ASKED = [
     ("ZQAX 1", "ZQAX 1 · DOT 111A100W1 · Invented mild lading"),
     ("zqax-000001", "ZQAX 1 · DOT 111A100W1"),
+    ("ZQAX,1", "ZQAX 1 · DOT 111A100W1"),
     ("ZQAX 2", "May not be loaded"),
 ]
 

@@ -6,13 +6,15 @@ unloading pressure, 300 psig for poison by inhalation, and the part 179 minimum.
 is missing is ours, on the safe side.
 """
 
+from datetime import date
 from fractions import Fraction
 
 import pytest
 
-from app.core.facts import Car, Service, Tank
+from app.core.due import due_dates as calculate
+from app.core.facts import Car, Facts, LadingPressures, Service, Settings, Tank
 from app.core.stencil import decode
-from app.core.test_pressure import LadingPressures, pressure_needed
+from app.core.test_pressure import pressure_needed
 from app.rules.reader import default_rulebook
 
 BOOK = default_rulebook()
@@ -23,12 +25,17 @@ ALL = {
 
 
 def needed(text="DOT 111A100W1", *, insulated=False, poison=False, **pressures):
-    car = Car(
-        "ZQKX", 1, text, tank=Tank(insulated=insulated),
-        service=Service(poison_by_inhalation=poison),
-    )  # fmt: skip
+    car = car_for(text, insulated, poison_by_inhalation=poison, pressures=stated(**pressures))
+    return pressure_needed(decode(text, BOOK.stencils), car, BOOK)
+
+
+def car_for(text, insulated, **service):
+    return Car("ZQKX", 1, text, tank=Tank(insulated=insulated), service=Service(**service))
+
+
+def stated(**pressures):
     known = {name: None if psig is None else Fraction(psig) for name, psig in pressures.items()}
-    return pressure_needed(decode(text, BOOK.stencils), car, LadingPressures(**known), BOOK)
+    return LadingPressures(**known)
 
 
 @pytest.mark.parametrize(
@@ -121,3 +128,22 @@ def test_the_hotter_figure_serves_an_insulated_car_of_which_the_cooler_is_not_kn
 )
 def test_nothing_is_said_where_nothing_can_be(text, pressures):
     assert needed(text, **pressures) is None
+
+
+@pytest.mark.parametrize(
+    ("psig", "hazardous", "forbids"),
+    [(75, True, True), (60, True, False), (75, False, False), (None, True, False)],
+)
+def test_a_car_marked_with_too_little_may_not_be_loaded_with_it(psig, hazardous, forbids):
+    """133 % of 75 + 3 + 5 psig are 110.39 psig; 173.31 is about hazardous materials."""
+    pressures = stated(
+        **(ALL | {"vapor_pressure_psig_115f": psig, "vapor_pressure_psig_105f": None})
+    )
+    car = car_for(
+        "DOT 111A100W1", False, poison_by_inhalation=False, hazardous=hazardous, pressures=pressures
+    )
+    told = calculate(Facts(date(2026, 11, 25), car, (), Settings()), BOOK).loading
+    short = "The lading asks for a test pressure of 110.39 psig, 133 % of vapor pressure at 115 F"
+    found = [each for each in told.reasons if each.text.startswith(short)]
+    assert [each.citation for each in found] == ["49 CFR 173.31(c)"] * forbids
+    assert (told.verdict == "may_not_load") >= forbids

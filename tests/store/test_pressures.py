@@ -10,8 +10,8 @@ from sqlalchemy.exc import DatabaseError
 
 from app.actions import cars
 from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewService
-from app.core.test_pressure import LadingPressures
-from app.store import pressures
+from app.core.facts import LadingPressures
+from app.store import facts
 from app.store.tables import PRESSURES
 from tests.actions.importing import bring_in, car, stamp
 
@@ -22,14 +22,18 @@ FILE = (
 )
 
 
+def held_on(db, car_id: int, day: date) -> LadingPressures:
+    return facts.load(db, [car_id], day)[car_id].car.service.pressures
+
+
 def test_the_pressures_that_hold_on_a_day_are_those_of_the_lading_then(any_db):
     bring_in(any_db, "cars", FILE.format(on="2019-05-02", vapor="40.25"))
     bring_in(any_db, "cars", FILE.format(on="2024-05-02", vapor="0"))
     car_id = car(any_db).id
-    early, late = (pressures.of_car(any_db, car_id, day) for day in (date(2020, 1, 1), TODAY))
+    early, late = (held_on(any_db, car_id, day) for day in (date(2020, 1, 1), TODAY))
     assert early == LadingPressures(Fraction("40.25"), gas_pad_psig=Fraction(0))
     assert late.vapor_pressure_psig_115f == 0
-    assert pressures.of_car(any_db, car_id, date(2001, 1, 1)) == LadingPressures()
+    assert held_on(any_db, car_id, date(2001, 1, 1)) == LadingPressures()
 
 
 def test_a_new_lading_says_nothing_of_the_pressures_of_the_one_before(any_db):
@@ -38,7 +42,7 @@ def test_a_new_lading_says_nothing_of_the_pressures_of_the_one_before(any_db):
         "mark,number,specification,commodity,service_from\nZQKX,1,DOT 111A100W1,Other,2025-01-01\n"
     )
     bring_in(any_db, "cars", other)
-    assert not pressures.of_car(any_db, car(any_db).id, TODAY).has_vapor_pressure
+    assert not held_on(any_db, car(any_db).id, TODAY).has_vapor_pressure
 
 
 def test_a_car_added_by_hand_keeps_every_pressure(any_db):
@@ -47,7 +51,7 @@ def test_a_car_added_by_hand_keeps_every_pressure(any_db):
         NewName("ZQKX", 1), NewOwnership("Example Alpha Lines"), CarDetails("DOT 111A100W1"),
         service=NewService("Mild lading", **stated),
     )  # fmt: skip
-    held = pressures.of_car(any_db, cars.add_car(any_db, new, stamp()).id, TODAY)
+    held = held_on(any_db, cars.add_car(any_db, new, stamp()).id, TODAY)
     assert held == LadingPressures(*(Fraction(place) for place in range(1, 6)))
 
 

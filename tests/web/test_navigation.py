@@ -37,14 +37,16 @@ def test_a_page_lies_in_the_area_of_the_page_it_belongs_to(
     here: str, area: str, place: str
 ) -> None:
     led = leads(EVERYBODY, here)
-    assert led.area and led.place
+    assert led.area
+    assert led.place
     assert (led.area.name, led.place.name) == (area, place)
 
 
 @pytest.mark.parametrize("here", ["/account", "/duet", "/nowhere"])
 def test_a_page_of_no_area_shows_areas_alone(here: str) -> None:
     led = leads(EVERYBODY, here)
-    assert led.areas and led.area is None and led.place is None
+    assert led.areas
+    assert (led.area, led.place) == (None, None)
 
 
 def test_whoever_is_not_signed_in_is_led_to_what_everybody_may_see() -> None:
