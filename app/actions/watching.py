@@ -11,8 +11,9 @@ from sqlalchemy.orm import Session
 
 from app.actions.checks import LONGEST_WORDS, Faults, tidy
 from app.actions.stamp import Stamp
+from app.core.orders import ITEM as ORDERED
 from app.errors import Fault, NotFound, Refused
-from app.store import due, reach, watching
+from app.store import due, facts, reach, watching
 from app.store.due import DueListRow
 from app.store.gathering import note
 from app.store.people import Person
@@ -95,7 +96,10 @@ def end_list(db: Session, list_id: int, now: datetime) -> None:
 def set_aside(
     db: Session, car_id: int, item: str, until: date, reason: str, stamp: Stamp
 ) -> DueSeen:
-    """Mark a due item as seen until a day. It comes back on that day, or as soon as it stands otherwise."""
+    """Mark a due item as seen until a day. It comes back on that day, or as soon as it stands otherwise.
+
+    A line of directives comes back at the latest when the next of them is overdue.
+    """
     row, faults, reason = _item(db, car_id, item, stamp.today), Faults(), reason.strip()
     if not stamp.today < until <= stamp.today + LONGEST_ASIDE:
         last = stamp.today + LONGEST_ASIDE
@@ -105,7 +109,15 @@ def set_aside(
             "reason", f"say in 1 to {LONGEST_REASON:,} characters why it can wait until then"
         )
     faults.refuse()
-    return _mark(db, row, until, reason, stamp)
+    return _mark(db, row, min([until, *_next_orders(db, row, stamp.today)]), reason, stamp)
+
+
+def _next_orders(db: Session, row: DueListRow, today: date) -> list[date]:
+    """The days after which a further directive of the car is overdue: one line stands for them all."""
+    if row.item != ORDERED:
+        return []
+    orders = facts.load(db, [row.car_id], today)[row.car_id].car.orders
+    return [each.due_on + timedelta(days=1) for each in orders if each.due_on >= today]
 
 
 def bring_back(db: Session, car_id: int, item: str, stamp: Stamp) -> DueSeen:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.files.tables_out import Column, Kind
 
@@ -73,7 +73,8 @@ MORNING = ListOut(
         Column("part", "the part of the morning list: passed (became overdue since the day asked for), nearing (came "
                "within the days looked ahead since then), moved (moved by what was recorded since then), overdue, "
                "within, due_now, unknown", total="each"),
-        *_DUE,
+        # An item that moved stands in another part as well; a total over all would count it twice.
+        *(replace(each, total="") if each.name == "status" else each for each in _DUE),
         Column("was", "of what moved, how it stood when the day asked for began; empty: it was not there, or its car "
                "not in service"),
         _day("was_due_on", "of what moved, its day then"),
@@ -323,6 +324,20 @@ IMPORTS = ListOut(
         Column("sha256", "the digest of the file"),
     ),
 )
+HOLDS = ListOut(
+    "Cars on hold",
+    "/loading/held",
+    (
+        MARK,
+        NUMBER,
+        OWNER,
+        REGION,
+        _day("since", "the day since which the car is on hold; empty: always"),
+        Column("reason", "why"),
+        Column("recorded_at", "the moment at which it was recorded", "moment"),
+        Column("recorded_by", "who recorded it"),
+    ),
+)
 LOADING = ListOut(
     "May they be loaded",
     "/loading/lists/… and /loading/asked",
@@ -380,7 +395,7 @@ DRAWN_FROM = ListOut(
 )
 LISTS: Sequence[ListOut] = (
     FLEET, DUE, OVERDUE, MORNING, EVENTS, COMPONENTS, VISITS, PLAN, LADINGS, CHANGES, TRIAL, EFFECT,
-    FACILITIES, INSTRUCTIONS, RETENTION, IMPORTS, LOADING, DIRECTIVE, DRAWN_FROM,
+    FACILITIES, INSTRUCTIONS, RETENTION, IMPORTS, LOADING, HOLDS, DIRECTIVE, DRAWN_FROM,
 )  # fmt: skip
 KINDS: Mapping[Kind, tuple[str, str, str]] = {
     "text": ("text", "text", "text"),

@@ -21,7 +21,7 @@ from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.pages.morning_kept import SAVED
 from app.pages.morning_lines import lines
-from app.store import cars, due_before, watching
+from app.store import cars, due_before, holding, watching
 from app.store.due import DueFilter
 
 router = APIRouter()
@@ -129,6 +129,7 @@ def morning_list(at: Seen) -> Response:
         people=[] if wrong else morning.by_person(at.db, at.view),
         some_cars=bool(cars.highest_key_reached(at.db)),
         kept_from=due_before.kept_from(at.db),
+        on_hold=len(holding.on_hold(at.db, at.view.seen.as_of)),
         saved=SAVED.get(at.request.query_params.get("saved", "")),
     )
 

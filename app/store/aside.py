@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import date
 
-from sqlalchemy import ColumnElement, and_, case, exists, select
+from sqlalchemy import ColumnElement, and_, case, exists, or_, select
 from sqlalchemy.orm import Session, aliased
 
+from app.core.orders import ITEM as ORDERED
 from app.store import reach
 from app.store.derived import DueRow
+from app.store.directives import DirectiveMatch, DirectiveTerm
 from app.store.watch import DueSeen
 
 
@@ -36,7 +38,23 @@ def _as_it_stands(today: date) -> tuple[ColumnElement[bool], ...]:
         DueSeen.state == DueRow.state,
         DueSeen.due_on.is_not_distinct_from(DueRow.due_on),
         DueSeen.past == past,
+        or_(DueRow.item != ORDERED, ~_ordered_since()),
     )
+
+
+def _ordered_since() -> ColumnElement[bool]:
+    """Whether another directive was given for the car, or a term changed, since somebody looked."""
+    orders = and_(
+        DirectiveMatch.car_id == DueSeen.car_id,
+        DirectiveMatch.superseded_at.is_(None),
+        DirectiveTerm.directive_id == DirectiveMatch.directive_id,
+        DirectiveTerm.superseded_at.is_(None),
+    )
+    later = or_(
+        DirectiveMatch.recorded_at > DueSeen.recorded_at,
+        DirectiveTerm.recorded_at > DueSeen.recorded_at,
+    )
+    return exists().where(orders, later)
 
 
 def _counts(db: Session) -> ColumnElement[bool]:

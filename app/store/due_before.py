@@ -30,6 +30,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.core.due import state_on
 from app.core.facts import Status
+from app.core.status import days_left
 from app.store import due
 from app.store.columns import table_of
 from app.store.derived import DueRow
@@ -54,12 +55,14 @@ class Moved:
     mark: str
     number: int
     owner: str
+    region: str
     item: str
     item_no: int
     was: Status | None
     was_due_on: date | None
     status: Status | None
     due_on: date | None
+    days_left: int | None
     new: bool
 
     @property
@@ -163,7 +166,7 @@ def _moved(db: Session, wanted: DueFilter, since: date) -> Select[*tuple[Any, ..
     written = select(DueBefore.car_id).where(DueBefore.day >= since)
     return (
         select(
-            DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.item, DueRow.item_no,
+            DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region, DueRow.item, DueRow.item_no,
             DueRow.state, DueRow.due_on, DueRow.listed, before.car_id.label("before"),
             before.state.label("was_state"), before.due_on.label("was_due_on"),
             before.listed.label("was_listed"),
@@ -188,11 +191,13 @@ def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter, since: date) -> Moved:
         mark=row.mark,
         number=row.number,
         owner=row.name,
+        region=row.region,
         item=row.item,
         item_no=row.item_no,
         was=status(row.was_listed, row.was_state, row.was_due_on, since),
         was_due_on=row.was_due_on,
         status=status(row.listed, row.state, row.due_on, wanted.as_of),
         due_on=row.due_on,
+        days_left=days_left(row.due_on, wanted.as_of),
         new=row.before is None,
     )

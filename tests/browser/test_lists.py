@@ -46,6 +46,7 @@ PAGES = [
     "/loading",
     "/loading/many",
     "/loading/asked",
+    "/loading/held",
     "/loading?car=ZQKX+104512",
     "/changes",
     "/changes?from=yesterday",

@@ -11,7 +11,7 @@ PAGES = (
     "/", "/fleet", "/due", "/overdue", "/cars/1", "/cars/2", "/cars/7", "/cars/1/worked-out",
     "/cars/1/trend", "/cars/1/panel", "/fleet/wear",
     "/cars/1/events/new", "/record", "/rulebook", "/rulebook/tables", "/rulebook/questions",
-    "/visits", "/loading", "/loading/many", "/loading/asked",
+    "/visits", "/loading", "/loading/many", "/loading/asked", "/loading/held",
     "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
     "/people/invite", "/audits", "/audits/new", "/cars/1/hand-over", "/account", "/account/tokens",
     "/account/notices", "/morning", "/morning/lists", "/morning/parts/moved", "/morning/seen/1/visual",

@@ -1,18 +1,24 @@
 """The morning list: its parts, lines set aside, saved lists and who answers, and what each line leads to."""
 
+import io
 import re
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from urllib.parse import urlencode
 
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from openpyxl import load_workbook
 from sqlalchemy import select, update
+from sqlalchemy.orm import Session
 
-from app.actions import events
-from app.actions.changes import NewEvent
+from app.actions import cars as car_facts
+from app.actions import directives, events
+from app.actions.changes import NewEvent, NewHold
+from app.actions.directives import NewDirective, Term
 from app.actions.stamp import Stamp
 from app.store.people import Person
+from app.store.tables import Party
 from app.store.watch import DueBefore, DueSeen, SavedList
 from tests.fixtures.people import NAME
 from tests.fixtures.web import NOW, TODAY, Record
@@ -183,6 +189,41 @@ def test_a_line_comes_back_when_it_moves(client, keys, record):
     assert cars(lines(client, "due_now", item="visual")) == {"ZQKX 1001"}
 
 
+def ordered(record: Record, number: str, due_on: date, at: datetime) -> None:
+    """A directive about the cars built on the day on which the overdue one was."""
+    built = {"built_from": "2016-11-24", "built_to": "2016-11-24"}
+
+    def freeze(db: Session) -> None:
+        party = db.scalars(select(Party.id).where(Party.name == QUILLON)).one()
+        new = NewDirective(
+            party_id=party, ordered_by="authority", orderer="Invented Authority", number=number,
+            title="Look at the frame", what="Look.", ordered_on=date(2026, 10, 1), as_of=TODAY,
+            term=Term(due_on=due_on), condition=built,
+        )  # fmt: skip
+        directives.freeze(db, new, Stamp("Ida", at, TODAY))
+
+    record(freeze)
+
+
+def test_a_line_of_directives_comes_back_when_another_is_given(client, keys, record):
+    ordered(record, "1", TODAY - timedelta(days=3), NOW - timedelta(hours=2))
+    set_aside(client, keys["overdue"], "directive")
+    assert cars(lines(client, "overdue", item="directive")) == set()
+    ordered(record, "2", TODAY + timedelta(days=40), NOW + timedelta(hours=2))
+    assert cars(lines(client, "overdue", item="directive")) == {"ZQKX 1001"}
+
+
+@pytest.mark.parametrize(("days", "there"), [(2, False), (3, True)])
+def test_a_line_of_directives_comes_back_when_the_next_of_them_is_overdue(
+    web_app: FastAPI, client, keys, record, days, there
+):
+    ordered(record, "1", TODAY - timedelta(days=3), NOW - timedelta(hours=2))
+    ordered(record, "2", TODAY + timedelta(days=2), NOW - timedelta(hours=2))
+    set_aside(client, keys["overdue"], "directive")
+    web_app.state.clock = lambda: NOW + timedelta(days=days)
+    assert ("ZQKX 1001" in cars(lines(client, "overdue", item="directive"))) == there
+
+
 def test_a_line_can_be_brought_back_at_once_and_what_set_it_aside_stays_on_record(
     client, keys, record
 ):
@@ -299,3 +340,30 @@ def test_the_files_hold_the_lines_of_the_list(client, keys, record):
         held = [row for row in rows if row["part"] == part]
         assert len(held) == len(lines(client, part)), part
         assert all(row["reasons"] for row in held)
+
+
+# Cars on hold -------------------------------------------------------------------------------------------------------
+
+
+def test_cars_on_hold_are_counted_and_listed_with_why_until_they_are_released(client, keys, record):
+    def hold(held: bool, reason: str, day: date) -> None:
+        new = NewHold(held=held, reason=reason, from_on=day)
+        stamp = Stamp("Ida", NOW, TODAY)
+        record(lambda db: car_facts.hold_or_release(db, keys["overdue"], new, stamp))
+
+    assert "No car is on hold" in page(client, "/loading/held").words
+    hold(True, "=cmd|valve weeps", date(2026, 11, 20))
+    assert "1 car on hold" in page(client).words
+    assert "ZQKX 1001 2026-11-20 =cmd|valve weeps Ida" in page(client, "/loading/held").words
+    [row] = csv_rows(client.get("/loading/held.csv").content)
+    assert (row["number"], row["since"]) == ("1001", "2026-11-20")
+    hold(False, "Valve changed", TODAY)
+    assert "on hold" not in page(client).words
+    assert "No car is on hold" in page(client, "/loading/held").words
+
+
+def test_the_workbook_counts_a_line_once_for_its_part_alone(client, keys):
+    sheet = load_workbook(io.BytesIO(client.get("/morning.xlsx").content)).worksheets[0]
+    cells = [str(cell.value) for row in sheet.iter_rows() for cell in row]
+    counted = {each[9] for each in cells if each.startswith("=COUNTIF(")}
+    assert counted == {"A"}  # the part; nothing is counted by its status

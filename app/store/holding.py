@@ -1,0 +1,59 @@
+"""Which cars somebody stopped from being loaded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import NamedTuple
+
+from sqlalchemy import and_, exists, or_, select
+from sqlalchemy.orm import Session, aliased
+
+from app.store import reach
+from app.store.tables import IN_RECORD, Car, HoldFact, Party
+
+
+class Held(NamedTuple):
+    """A car on hold: since when and why, and who said so when."""
+
+    car_id: int
+    mark: str
+    number: int
+    owner: str
+    region: str
+    since: date
+    reason: str
+    recorded_at: datetime
+    recorded_by: str
+
+
+def on_hold(db: Session, today: date) -> Sequence[Held]:
+    """The cars in record that are on hold on this day, by mark and number, of those that the session reaches."""
+    later = aliased(HoldFact)
+    replaced = exists().where(
+        later.car_id == HoldFact.car_id,
+        later.superseded_at.is_(None),
+        later.from_on <= today,
+        or_(
+            later.from_on > HoldFact.from_on,
+            and_(later.from_on == HoldFact.from_on, later.id > HoldFact.id),
+        ),
+    )
+    rows = db.execute(
+        select(
+            Car.id, Car.mark, Car.number, Party.name, Car.region, HoldFact.from_on,
+            HoldFact.reason, HoldFact.recorded_at, HoldFact.recorded_by,
+        )
+        .join(Car, Car.id == HoldFact.car_id)
+        .join(Party, Party.id == Car.owner_id)
+        .where(
+            HoldFact.superseded_at.is_(None),
+            HoldFact.from_on <= today,
+            HoldFact.held,
+            ~replaced,
+            Car.standing.in_(IN_RECORD),
+            reach.whole(db, Car.owner_id, Car.id),
+        )
+        .order_by(Car.mark, Car.number, Car.id)
+    )  # fmt: skip
+    return [Held._make(row) for row in rows]
