@@ -36,6 +36,12 @@ ALLOWED: Mapping[Role, frozenset[Capability]] = {
     "administrator": frozenset(("administer", "keep_record", "own_account")),
 }
 
+
+def roles_that_may(capability: Capability) -> tuple[Role, ...]:
+    """The roles that allow it."""
+    return tuple(role for role in ROLES if capability in ALLOWED[role])
+
+
 # What all parties share, so that only those who keep the register may change it.
 FOR_ALL: frozenset[Capability] = frozenset(("keep_ladings",))
 

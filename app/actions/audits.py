@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from sqlalchemy.orm import Session
 
@@ -13,7 +13,7 @@ from app.actions import looking_back, rulebooks
 from app.actions.checks import LONGEST_WORDS, tidy
 from app.actions.stamp import Stamp
 from app.core import contradictions
-from app.core.audit.points import ANSWERS, OnRecord, Point, Says, register_says
+from app.core.audit.points import ANSWERS, AnswerWord, OnRecord, Point, Says, register_says
 from app.core.audit.sampling import at_most_wrong, drawn
 from app.core.loading import MECHANICAL
 from app.errors import Conflict, Fault, NotFound, Refused
@@ -108,6 +108,8 @@ def draw(db: Session, party_id: int, new: NewAudit, stamp: Stamp) -> Audit:
     faults = [*_wrong_words(title, seed), *_wrong_size(new.size, len(among))]
     if not checklist:
         faults.append(Fault("points", "want one point at least"))
+    if len(set(new.own_points)) < len(new.own_points):
+        faults.append(Fault("own_points", "the same point is given twice"))
     if len(new.own_points) > MOST_OWN_POINTS:
         faults.append(Fault("own_points", f"want {MOST_OWN_POINTS} at most"))
     if faults:
@@ -289,6 +291,9 @@ def _wrong_finding(audit: Audit, new: NewFinding) -> Iterable[Fault]:
         yield Fault("severity", "choose how bad it is")
     elif new.severity != "remark" and new.due_on is None:
         yield Fault("due_on", "want the day until which it is to be mended")
+    # The day of the draw where it was drawn can be a day less than in UTC.
+    if new.due_on is not None and new.due_on < (audit.recorded_at - timedelta(days=1)).date():
+        yield Fault("due_on", f"{new.due_on} lies before the draw, on {audit.recorded_at:%Y-%m-%d}")
     if new.severity != "remark" and not tidy(new.responsible):
         yield Fault("responsible", "want who sees to it")
     if len(tidy(new.responsible)) > LONGEST_WORDS:
@@ -344,8 +349,9 @@ class PointSummed:
 class Summary:
     """An audit as a whole: its cars, what counts of each, the points summed, and its findings.
 
-    `most_wrong` is how many cars of all drawn from may have a point that does not conform, at most and with
-    `CONFIDENCE` percent; None until every point of every car was looked at.
+    `begun` counts the cars of which a point was looked at, `judged` those of which one applies. `most_wrong` is how
+    many cars of all drawn from may have a point that does not conform, at most and with `CONFIDENCE` percent, by
+    the cars that were judged; None until every point of every car was looked at.
     """
 
     audit: Audit
@@ -355,6 +361,8 @@ class Summary:
     findings: Sequence[FindingShown]
     wrong: int
     done: int
+    begun: int
+    judged: int
     most_wrong: int | None
 
     def left(self, car: AuditCar) -> int:
@@ -366,15 +374,23 @@ def summed(db: Session, audit_id: int) -> Summary:
     audit = auditing.audit_or_raise(db, audit_id)
     sample, counts = auditing.drawn(db, audit_id), auditing.answers(db, audit_id)
     points = points_of(audit)
-    wrong = sum(
-        any(each.answer == "does_not" for each in counts.get(car.id, {}).values()) for car in sample
-    )
+    wrong = _with_any(sample, counts, "does_not")
+    judged = _with_any(sample, counts, "does_not", "conforms")
+    begun = _with_any(sample, counts, "does_not", "conforms", "not_applicable")
     done = sum(not _left(counts, car, len(points)) for car in sample)
+    known = judged > 0 and done == len(sample)
     return Summary(
         audit, sample, counts, [_summed(each, sample, counts) for each in points],
-        auditing.findings(db, audit_id), wrong, done,
-        at_most_wrong(audit.population, audit.size, wrong, CONFIDENCE) if done == len(sample) else None,
+        auditing.findings(db, audit_id), wrong, done, begun, judged,
+        at_most_wrong(audit.population, judged, wrong, CONFIDENCE) if known else None,
     )  # fmt: skip
+
+
+def _with_any(sample: Sequence[AuditCar], answers: Answers, *words: AnswerWord) -> int:
+    """How many cars have one of these answers to a point."""
+    return sum(
+        any(each.answer in words for each in answers.get(car.id, {}).values()) for car in sample
+    )
 
 
 def _left(answers: Answers, car: AuditCar, points: int) -> int:

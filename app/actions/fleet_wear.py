@@ -43,6 +43,12 @@ class Shell:
     a_year: float | None
     failed_on: tuple[date, ...]
 
+    @property
+    def mil_a_year(self) -> float | None:
+        """The wear as it is listed, to a hundredth of a mil."""
+        # Zero is added so that a zero has no sign.
+        return None if self.a_year is None else round(-1000 * self.a_year, 2) + 0.0
+
 
 @dataclass(frozen=True, slots=True)
 class LinedCar:
@@ -215,6 +221,6 @@ VALVES_BY: Mapping[str, Callable[[Valve], str]] = {
 
 
 def median_wear(shells: Iterable[Shell]) -> float | None:
-    """The median of the cars' fastest wear, inches a year; None where no car has a rate."""
-    rates = [each.a_year for each in shells if each.a_year is not None]
+    """The median of the cars' fastest wear as listed, mil a year; None where no car has a rate."""
+    rates = [each.mil_a_year for each in shells if each.mil_a_year is not None]
     return median(rates) if rates else None

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from app.actions import rulebooks
 from app.actions.rulebooks import Programme
 from app.actions.stamp import Stamp
-from app.core.facts import Answer, Loading, Reason, Service
+from app.core.facts import Answer, Car, Loading, Reason, Service
 from app.core.loading import falling_due, in_date_through, strictest
 from app.core.moving import Moving, moving
 from app.core.trial import Change
@@ -184,7 +184,8 @@ class _Rack:
     def _with(self, record: CarRecord, entry: Lading) -> MayLoad:
         service = facts.service_listed(entry)
         answer = self.programme.whole_answer(record, self.when.on, Change(service)).answer
-        return self._told(record, service, answer)
+        told = self._told(record, service, answer)
+        return replace(told, warnings=(*told.warnings, *_not_compared(record.car, service)))
 
     def _told(self, record: CarRecord, service: Service, answer: Answer) -> MayLoad:
         car, (on, within) = record.car, (self.when.on, self.when.within)
@@ -201,6 +202,20 @@ class _Rack:
             moving(answer.loading, self.programme.of(record.owner_id).rulebook),
             answer.warnings,
         )
+
+
+def _not_compared(car: Car, lading: Service) -> Iterator[Reason]:
+    """What stays open of a lading that the car is not recorded with."""
+    if not lading.pressures.has_vapor_pressure:
+        yield Reason(
+            f"The list has no vapor pressure of {lading.commodity}: whether the test pressure that the car is marked "
+            f"with is enough was not compared",
+            "49 CFR 173.31(c)",
+        )
+    yield Reason(
+        f"Whether {car.specification} is authorised for {lading.commodity} is not looked up here",
+        "49 CFR part 173",
+    )
 
 
 def _is_recorded(written: str, held: Service) -> bool:

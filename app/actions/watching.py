@@ -78,7 +78,7 @@ def _check_answers(db: Session, faults: Faults, person_id: int | None, shared: b
     if not shared:
         faults.add("answers", "somebody can answer only for a list that all in the party see")
     if person_id not in dict(watching.colleagues(db)):
-        faults.add("answers", "choose a person of your own party")
+        faults.add("answers", "choose a person of your own party who has the morning list")
 
 
 def end_list(db: Session, list_id: int, now: datetime) -> None:

@@ -11,7 +11,7 @@ from app.core.known import Case
 from app.core.orders import ITEM as ORDERED
 from app.core.orders import doubtful, forbidding, open_yet
 from app.core.status import days_left, state_on
-from app.core.test_pressure import pressure_needed
+from app.core.test_pressure import PressureNeeded, pressure_needed
 from app.core.words import sentence
 
 # Mechanical items are told, but never decide.
@@ -34,17 +34,18 @@ def loading(
     zones = tuple(zones)
     hazardous = case.car.service.hazardous
     orders = case.car.orders
+    needed = pressure_needed(case.spec, case.car, case.rulebook)
     forbidden = (
         _held(case)
         + forbidding(orders, case.as_of)
         + _condemned(case, zones)
-        + (_short(case) + _past(case, items) if hazardous else ())
+        + (_short(needed) + _past(case, items) if hazardous else ())
     )
     told = _mechanical(case, items) + open_yet(orders, case.as_of)
     if forbidden:
         return Loading("may_not_load", forbidden + told, CAUTION)
     doubts = doubtful(orders, case.as_of)
-    doubts += (_unknown(items, zones) + tuple(stale)) if hazardous else ()
+    doubts += (_perhaps_short(needed) + _unknown(items, zones) + tuple(stale)) if hazardous else ()
     if doubts:
         return Loading("check", doubts + told, CAUTION)
     if not hazardous:
@@ -100,14 +101,23 @@ def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]
     )  # fmt: skip
 
 
-def _short(case: Case) -> tuple[Reason, ...]:
+def _short(needed: PressureNeeded | None) -> tuple[Reason, ...]:
     """The lading asks for more test pressure than the car is marked with (173.31(c))."""
-    needed = pressure_needed(case.spec, case.car, case.rulebook)
     if needed is None or needed.verdict != "short":
         return ()
     text = (
         f"The lading asks for a test pressure of {near(needed.needed_psig)} psig, {needed.governing.text}; the car is "
         f"marked with {near(needed.marked_psig)} psig"
+    )
+    return (Reason(text, needed.reasons[0].citation),)
+
+
+def _perhaps_short(needed: PressureNeeded | None) -> tuple[Reason, ...]:
+    if needed is None or needed.verdict != "check":
+        return ()
+    text = (
+        f"Whether the marked test pressure of {near(needed.marked_psig)} psig is enough for the lading cannot be told "
+        f"without {', '.join(needed.missing)}"
     )
     return (Reason(text, needed.reasons[0].citation),)
 

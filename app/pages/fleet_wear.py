@@ -66,10 +66,8 @@ class Part:
 
 
 def _shell(each: Shell) -> Listed:
-    # Zero is added so that a zero has no sign.
-    worn = None if each.a_year is None else round(-1000 * each.a_year, 2) + 0.0
     failed = ", ".join(map(str, each.failed_on))
-    return Listed(each.car, (each.measured.readings, worn, failed))
+    return Listed(each.car, (each.measured.readings, each.mil_a_year, failed))
 
 
 def _lining(each: LinedCar) -> Listed:
@@ -129,7 +127,7 @@ class Group:
     counts: Mapping[str, int]
     share: float | None
     readings: int = 0
-    a_year: float | None = None
+    mil_a_year: float | None = None
 
 
 @dataclass(frozen=True)
@@ -277,7 +275,7 @@ def _table(table: Grouped) -> Sheet:
                 group.name,
                 *group.counts.values(),
                 group.share,
-                *((group.readings, group.a_year and -1000 * group.a_year) if shells else ()),
+                *((group.readings, group.mil_a_year) if shells else ()),
             ]
             for group in table.groups
         ],
@@ -285,10 +283,15 @@ def _table(table: Grouped) -> Sheet:
 
 
 def _list(found: FleetWear, part: Part, by: str) -> Sheet:
-    header = ["mark", "number", "owner", by, *part.columns]
+    """Each row with what it is grouped by, where no column of its own says that."""
+    own = by in part.columns
+    header = ["mark", "number", "owner", *(() if own else (by,)), *part.columns]
     listed = ((row, part.listed(row)) for row in part.rows(found))
     rows = [
-        [each.car.mark, each.car.number, each.car.owner, part.groupings[by](row), *each.cells]
+        [
+            each.car.mark, each.car.number, each.car.owner,
+            *(() if own else (part.groupings[by](row),)), *each.cells,
+        ]
         for row, each in listed
-    ]
+    ]  # fmt: skip
     return Sheet(f"{part.title[:13]}, each", plain(*header), rows)

@@ -9,6 +9,7 @@ from datetime import date
 from sqlalchemy import and_, or_, select
 from sqlalchemy.orm import Session
 
+from app.access import roles_that_may
 from app.errors import NotFound
 from app.store import reach
 from app.store.due import DueFilter
@@ -80,7 +81,7 @@ def answered_for(db: Session, person_id: int, seen: DueFilter) -> tuple[DueFilte
 
 
 def colleagues(db: Session) -> list[tuple[int, str]]:
-    """People of the session's own parties, by name: who may answer for a list."""
+    """People of the session's own parties who have the morning list, by name: who may answer for a list."""
     rows = db.execute(
         select(Person.id, Person.name)
         .join(Membership, Membership.person_id == Person.id)
@@ -88,6 +89,7 @@ def colleagues(db: Session) -> list[tuple[int, str]]:
             Membership.ended_at.is_(None),
             Person.ended_at.is_(None),
             Membership.party_id.in_(sorted(reach.of(db).members)),
+            Membership.role.in_(roles_that_may("watch")),
         )
         .distinct()
         .order_by(Person.name, Person.id)

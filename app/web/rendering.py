@@ -96,7 +96,7 @@ def _environment() -> Environment:
     made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
     made.tests["mechanical"] = MECHANICAL.__contains__
     made.globals |= {"asset": asset, "query": query, "counted": counted, "version_of": version_of}
-    made.globals["leads"] = leads
+    made.globals["main_navigation"] = leads
     return made
 
 

@@ -261,6 +261,7 @@ def test_a_finding_is_closed_with_its_proof_opened_again_and_keeps_every_step(an
         ({"what": " "}, "what"),
         ({"severity": "awful"}, "severity"),
         ({"due_on": None}, "due_on"),
+        ({"due_on": date(2020, 1, 1)}, "due_on"),
         ({"responsible": ""}, "responsible"),
         ({"point": "no_point"}, "point"),
     ],
@@ -280,13 +281,30 @@ def test_the_summary_counts_and_says_what_is_proven_once_all_is_looked_at(any_db
         audits.answer(any_db, car.id, {each: Given("conforms") for each in points}, STAMP)
     audits.answer(any_db, sample[1].id, {points[0]: Given("does_not", "lacks")}, LATER)
     found = audits.summed(any_db, audit.id)
-    assert (found.done, found.wrong) == (3, 1)
+    assert (found.done, found.begun, found.judged, found.wrong) == (3, 3, 3, 1)
     assert found.points[0].counts == dict(zip(ANSWERS, (2, 1, 0, 0), strict=True))
     # Of 6 cars 3 were seen and 1 was wrong: with 5 wrong ones at most 1 among 3 is no sample at all;
     # with 4 it is 4 of the 20 samples, with confidence 95 too many to be ruled out.
     assert found.most_wrong == 4
     audits.answer(any_db, sample[0].id, {points[0]: Given("not_looked_at")}, LATER)
     assert audits.summed(any_db, audit.id).left(sample[0]) == 1
+
+
+def test_the_summary_tells_how_many_cars_were_begun_and_judges_by_those_to_which_a_point_applies(
+    any_db, audit
+):
+    one, two, three = auditing.drawn(any_db, audit.id)
+    points = [each.id for each in audits.points_of(audit)]
+    audits.answer(any_db, one.id, {points[0]: Given("conforms")}, STAMP)
+    found = audits.summed(any_db, audit.id)
+    assert (found.begun, found.done, found.most_wrong) == (1, 0, None)
+    for car, word in ((one, "conforms"), (two, "conforms"), (three, "not_applicable")):
+        audits.answer(any_db, car.id, {each: Given(word) for each in points}, STAMP)
+    found = audits.summed(any_db, audit.id)
+    assert (found.begun, found.judged) == (3, 2)
+    # Two of six cars were seen and none was wrong: with 5 wrong ones no two right ones could be drawn, with 4 one pair
+    # of the 15 is, which is too much to be ruled out.
+    assert found.most_wrong == 4
 
 
 @pytest.mark.parametrize(

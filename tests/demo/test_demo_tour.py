@@ -6,6 +6,7 @@ parts 215, 224 and 232, 2015 edition; last days for a lading as the built-in rul
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from app.core.stencil import decode
 from app.core.test_pressure import pressure_needed
 from app.core.trend import trends
 from app.rules.reader import default_rulebook
-from app.store import cars, components, due, events, facts, ladings, pressures
+from app.store import cars, components, due, events, facts, ladings
 from app.store.asked import Standpoint
 from app.store.db import make_engine, sessions
 from app.store.tables import Car, EventRow
@@ -381,12 +382,12 @@ def test_what_is_said_of_tour_cars_are_whole_sentences(demo, loaded_on):
 def test_a_trial_with_the_invented_lading_asks_for_more_than_some_cars_are_marked(demo, loaded_on):
     listed = ladings.by_name(demo, "Example light hydrocarbon (invented)")
     assert listed is not None
-    stated, book = pressures.as_stated(listed), rulebooks.in_force(demo).everyone.rulebook
+    service, book = facts.service_listed(listed), rulebooks.in_force(demo).everyone.rulebook
     verdicts = {}
     for number in (101, 209):
         key = _car_id(demo, number)
-        car = facts.load(demo, [key], loaded_on)[key].car
-        needed = pressure_needed(decode(car.specification, book.stencils), car, stated, book)
+        car = replace(facts.load(demo, [key], loaded_on)[key].car, service=service)
+        needed = pressure_needed(decode(car.specification, book.stencils), car, book)
         assert needed is not None
         verdicts[number] = float(needed.needed_psig), needed.verdict
 

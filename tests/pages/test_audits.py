@@ -92,6 +92,7 @@ def test_the_list_as_it_was_then_is_one_link_away(client, audit):
         ({"seed": ""}, "Want a seed"),
         ({"title": ""}, "Want a title"),
         ({"points": (), "own_points": " \n "}, "Want one point"),
+        ({"own_points": "Is it whole?\nIs it whole?"}, "The same point is given twice"),
         ({"region": "Nowhere"}, "none of the choices"),
     ],
 )

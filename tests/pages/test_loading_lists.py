@@ -131,6 +131,17 @@ def test_a_recorded_lading_that_asks_for_more_pressure_than_is_marked_is_not_to_
     assert "a test pressure of 119.7 psig" in told["loading"]["reasons"][0]["text"]
 
 
+def test_what_is_not_compared_of_another_lading_is_said(rack):
+    def told(lading: str) -> str:
+        answer = rack.get("/api/v1/cars/ZQAX/1/loading", params={"un": lading}).json()
+        return " ".join(each["text"] for each in answer["warnings"])
+
+    assert "The list has no vapor pressure of Invented thin lading" in told("UN9001")
+    assert "Whether DOT 111A100W1 is authorised for Invented thin lading" in told("UN9001")
+    assert "vapor pressure" not in told(SHARP)
+    assert "authorised" not in told("")
+
+
 def test_a_lading_with_a_known_corrosion_rate_is_answered_for(rack):
     answer = rack.get("/api/v1/cars/ZQAX/1/loading", params={"un": "UN9004"})
     assert answer.json()["lading"] == "Invented wearing lading"

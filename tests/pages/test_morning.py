@@ -17,7 +17,7 @@ from app.actions import directives, events
 from app.actions.changes import NewEvent, NewHold
 from app.actions.directives import NewDirective, Term
 from app.actions.stamp import Stamp
-from app.store.people import Person
+from app.store.people import Membership, Person
 from app.store.tables import Party
 from app.store.watch import DueBefore, DueSeen, SavedList
 from tests.fixtures.people import NAME
@@ -320,6 +320,22 @@ def test_a_removed_list_is_nowhere_and_a_private_one_is_ones_own(client, keys, r
     save(client, name="Prairie", region="Prairie", shared="yes")
     client.post("/morning/lists/2/end")
     assert "Prairie" not in [name for name, *_ in page(client, "/morning/lists").rows]
+
+
+def test_nobody_answers_for_a_list_that_they_may_not_see(client, keys, record):
+    def join(db: Session) -> None:
+        party = db.scalars(select(Party.id).where(Party.keeps_register)).one()
+        for name, role in (("Ina Inspects", "inspector"), ("Pia Plans", "planner")):
+            person = Person(name=name, email=f"{name[:3]}@people.invalid", added_at=NOW)
+            db.add(person)
+            db.flush()
+            member = {"added_at": NOW, "added_by": "Nobody"}
+            db.add(Membership(person_id=person.id, party_id=party, role=role, **member))
+
+    record(join)
+    words = page(client, "/morning").words
+    assert "Pia Plans" in words
+    assert "Ina Inspects" not in words
 
 
 def another(db):

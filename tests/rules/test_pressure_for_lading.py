@@ -147,3 +147,13 @@ def test_a_car_marked_with_too_little_may_not_be_loaded_with_it(psig, hazardous,
     found = [each for each in told.reasons if each.text.startswith(short)]
     assert [each.citation for each in found] == ["49 CFR 173.31(c)"] * forbids
     assert (told.verdict == "may_not_load") >= forbids
+
+
+def test_what_cannot_be_told_of_the_pressure_asks_for_a_check():
+    car = car_for("DOT 112A200W", False, pressures=stated(vapor_pressure_psig_115f=100))
+    told = calculate(Facts(date(2026, 11, 25), car, (), Settings()), BOOK).loading
+    said = "Whether the marked test pressure of 200 psig is enough for the lading cannot be told without"
+    [found] = [each for each in told.reasons if each.text.startswith(said)]
+    assert told.verdict == "check"
+    assert "the static head, the gas pad" in found.text
+    assert found.citation == "49 CFR 173.31(c)"
