@@ -15,7 +15,7 @@ from app.actions.checks import LONGEST_WORDS, Faults, tidy
 from app.actions.directive_matches import add, add_followed, add_later, made
 from app.actions.stamp import Stamp
 from app.core.component_kinds import COMPONENT_KINDS
-from app.core.directive import Condition, Outcome, comparable
+from app.core.directive import OF_COMPONENTS, Condition, Outcome, comparable
 from app.errors import Conflict, NotFound
 from app.rules.reader import default_rulebook
 from app.store import directive_keeping, directive_list, directive_matching, facilities
@@ -35,7 +35,6 @@ from app.store.gathering import note
 LONGEST_TEXT = 10_000
 LONGEST_ORDERER, LONGEST_NUMBER = 50, 29
 MOST_DAYS = 3_650
-OF_COMPONENTS = ("maker", "model", "lot", "serial_from", "serial_to")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +132,9 @@ def _condition(stated: Mapping[str, Any], faults: Faults) -> Condition | None:
 def _check_condition(condition: Condition, faults: Faults) -> None:
     if not condition.stated():
         faults.add("condition", "say what it is about: at least one field of the condition")
+    for name, value in condition.stated().items():
+        if isinstance(value, str) and not any(sign.isalnum() for sign in value):
+            faults.add(name, f"{value!r} has neither a letter nor a figure")
     if condition.kind is None:
         for name in OF_COMPONENTS:
             if getattr(condition, name) is not None:
@@ -151,10 +153,14 @@ def _check_condition(condition: Condition, faults: Faults) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What a condition finds: on the day to be frozen, and today."""
+    """What a condition finds: on the day to be frozen, and today.
+
+    `unrecorded` cars have nothing on record of what it is about on the day, and are in neither.
+    """
 
     then: Sequence[Matched]
     now: Sequence[Matched]
+    unrecorded: int
 
     @property
     def sure(self) -> list[Matched]:
@@ -181,7 +187,7 @@ def preview(db: Session, party_id: int, condition: Condition, as_of: date, today
     then = directive_matching.found(db, condition, keys, Standpoint(as_of))
     same = as_of == today
     now = then if same else directive_matching.found(db, condition, keys, Standpoint(today))
-    return Preview(then, now)
+    return Preview(then, now, directive_matching.unrecorded(db, condition, keys, Standpoint(as_of)))
 
 
 def freeze(db: Session, new: NewDirective, stamp: Stamp) -> Directive:

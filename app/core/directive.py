@@ -22,6 +22,8 @@ Fact = tuple[str, str]
 
 # An unspecific kind of component may be any of these.
 RELIEF_DEVICES = ("relief_valve", "relief_disc", "relief_combination")
+# What a condition asks of a component beside its kind.
+OF_COMPONENTS = ("maker", "model", "lot", "serial_from", "serial_to")
 AGENCIES = ("DOT", "TC", "AAR", "ICC", "CTC")
 
 
@@ -175,10 +177,16 @@ def plain(text: str) -> str:
 
 
 def same(wanted: str, found: str | None) -> Held:
-    """Whether two names are one; None where nothing is on record."""
+    """Whether two names are one; None where nothing is on record, or where they differ in spaces and signs alone."""
     if not found or not found.strip():
         return None
-    return plain(wanted) == plain(found)
+    if plain(wanted) == plain(found):
+        return True
+    return None if _bare(wanted) == _bare(found) else False
+
+
+def _bare(text: str) -> str:
+    return re.sub(r"[\W_]", "", plain(text))
 
 
 def same_kind(wanted: str, found: str) -> Held:
@@ -240,9 +248,13 @@ class Serial:
 
 
 @lru_cache(maxsize=65_536)
-def read_serial(text: str) -> Serial:
-    """A serial in its parts: spaces, hyphens, dots and slashes do not count, nor does case."""
-    written = re.sub(r"[\s\-./_]+", "", text.upper())
+def read_serial(text: str, apart: bool = False) -> Serial:
+    """A serial in its parts: spaces, hyphens, dots and slashes do not count, nor does case.
+
+    With `apart` those between two figures part a number from another: of 2024-7 the number is 7, else 20247.
+    """
+    written = re.sub(r"(?<=[0-9])[\s\-./_]+(?=[0-9])", "|" if apart else "", text.upper())
+    written = re.sub(r"[\s\-./_]+", "", written)
     parts = re.fullmatch(r"(.*?)([0-9]{1,40})?([^0-9]*)", written, re.DOTALL)
     assert parts is not None  # it takes anything
     front, digits, behind = parts.groups()
@@ -256,11 +268,17 @@ def in_range(text: str, first: str | None, last: str | None) -> Held:
 
     Compared are serials that end in a number and have the same in front of it, by that number: AB-7 lies between
     AB1 and AB20. Other letters in front are another range. Not to be told are: no serial, or none with a number; and,
-    where the number would lie within, letters behind it (AB7R) or in front on one side only (7, of AB1 to AB20).
+    where the number would lie within, letters behind it (AB7R) or in front on one side only (7, of AB1 to AB20); and
+    where it depends on whether a sign between figures counts (A1-50, of A1-001 to A1-100).
     """
-    ends = [None if each is None else read_serial(each) for each in (first, last)]
+    joined, apart = (_in_range(text, first, last, reading) for reading in (False, True))
+    return joined if joined == apart else None
+
+
+def _in_range(text: str, first: str | None, last: str | None, apart: bool) -> Held:
+    ends = [None if each is None else read_serial(each, apart) for each in (first, last)]
     front = next(each.front for each in ends if each is not None)
-    found = read_serial(text)
+    found = read_serial(text, apart)
     if found.number is None:
         return None if not found.behind or found.behind.startswith(front) else False
     if found.front != front and found.front and front:

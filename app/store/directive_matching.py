@@ -6,7 +6,7 @@ What is installed where that day, and what the car was then, is read here; wheth
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -14,6 +14,7 @@ from sqlalchemy import ColumnElement, Select, and_, or_, select
 from sqlalchemy.orm import Session
 
 from app.core.directive import (
+    OF_COMPONENTS,
     CarLooks,
     ComponentLooks,
     Condition,
@@ -129,6 +130,35 @@ def _found(
         match = matches(condition, car, each.looks) if car else None
         if match is not None:
             yield Matched(each.car_id, each.component_id, match, each.about, each.thing)
+
+
+def unrecorded(db: Session, condition: Condition, car_ids: Sequence[int], at: Standpoint) -> int:
+    """How many of these cars have on record nothing of what is asked: no component of the kind, or no lining fact.
+
+    Of those that are as is asked of cars otherwise. They are taken as not meant, so somebody is to know.
+    """
+    if condition.kind is None and condition.lining is None:
+        return 0
+    otherwise = replace(condition, kind=None, lining=None, **dict.fromkeys(OF_COMPONENTS))
+    return sum(
+        _unrecorded(db, condition, otherwise, car_ids[first : first + AT_ONCE], at)
+        for first in range(0, len(car_ids), AT_ONCE)
+    )
+
+
+def _unrecorded(
+    db: Session, condition: Condition, otherwise: Condition, car_ids: Sequence[int], at: Standpoint
+) -> int:
+    if condition.kind is not None:
+        there = {each.car_id for each in placed(db, car_ids, at, kinds_asked(condition.kind))}
+    else:
+        asked = AskedPlainly(db, car_ids, at.as_of, at.known_at)
+        there = {row[0] for row in asked.latest(LiningFact, ("lined",))}
+    looks = _looks(db, otherwise, car_ids, at)
+    return sum(
+        car_id not in there and matches(otherwise, each) is not None
+        for car_id, each in looks.items()
+    )
 
 
 def placed(

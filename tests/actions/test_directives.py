@@ -243,6 +243,24 @@ def test_a_preview_tells_the_day_from_today(any_db):
     assert seen.by_hand == []
 
 
+@pytest.mark.parametrize(
+    ("more", "many"),
+    [({}, 2), ({"specification": "DOT 105"}, 0), ({"kind": "bottom_outlet"}, 3)],
+)
+def test_a_preview_counts_the_cars_of_which_nothing_of_the_kind_is_on_record(any_db, more, many):
+    one = fitted(any_db, 1, "A1")
+    add_car(any_db, 2)
+    add_car(any_db, 3)
+    condition = directives.condition_from({"kind": "relief_valve", "lot": "L12"} | more)
+    seen = directives.preview(any_db, owner_of(any_db, one), condition, TODAY, TODAY)
+    assert seen.unrecorded == many
+
+
+def test_a_condition_without_a_letter_or_a_figure_is_refused():
+    with pytest.raises(Refused, match="neither a letter nor a figure"):
+        directives.condition_from({"specification": "!!"})
+
+
 # Its due item -----------------------------------------------------------------------------------------------------
 
 

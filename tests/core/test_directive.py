@@ -17,6 +17,7 @@ from app.core.directive import (
     condition_of,
     in_range,
     matches,
+    same,
 )
 
 CAR = CarLooks(
@@ -37,7 +38,8 @@ VALVE = ComponentLooks("relief_valve", "Brindle Invented Valves", "EX-1", "L12",
         ("AB251", False),
         ("AB0150", True),  # zeros in front do not count
         ("ab-150", True),  # nor do case, hyphens, spaces, dots, slashes
-        (" AB 1.5/0 ", True),
+        (" A.B/ 150 ", True),
+        ("AB 1.5/0", None),  # between figures a sign may part one number from another
         ("XY150", False),  # another maker's letters, another range
         ("XY150R", False),
         ("150", None),  # somebody may have left the letters away
@@ -72,6 +74,36 @@ def test_of_a_range_without_letters_a_serial_with_letters_cannot_be_told(serial,
 )
 def test_a_range_may_be_open_at_one_end(first, last, serial, held):
     assert in_range(serial, first, last) is held
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "serial", "held"),
+    [
+        # By the last number alone it lies within, by all figures as one number it does not; and the other way round.
+        ("A1-001", "A1-100", "A1-50", None),
+        ("2024-001", "2024-100", "2024-7", None),
+        ("1-100", "1-200", "11-50", None),
+        # Both ways alike.
+        ("A1-001", "A1-100", "A1-050", True),
+        ("2024-001", "2024-100", "2024-101", False),
+        ("1-100", "1-200", "3-150", False),
+    ],
+)
+def test_a_serial_of_several_numbers_is_told_only_where_each_way_of_reading_agrees(
+    first, last, serial, held
+):
+    assert in_range(serial, first, last) is held
+
+
+@pytest.mark.parametrize(
+    ("wanted", "found", "held"),
+    [
+        ("L77", "l77", True), ("L77", "L 77", None), ("L-77", "L77", None), ("L77", "L78", False),
+        ("Two  words", "two words", True), ("L77", "", None), ("L77", " ", None),
+    ],
+)  # fmt: skip
+def test_names_that_differ_in_spaces_and_signs_alone_are_looked_at_by_hand(wanted, found, held):
+    assert same(wanted, found) is held
 
 
 @pytest.mark.parametrize(
