@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
@@ -17,20 +17,29 @@ from app.pages import fleet
 from app.pages.exports import Table, as_asked
 from app.pages.ladings import line
 from app.store import away, facilities, imports, instructions, ladings
+from app.store.cars import RegisterFilter
 
 router = APIRouter()
 EVERY = 1_000_000
+
+
+def cars_asked_for(request: Request, db: web.Db) -> RegisterFilter:
+    """The filter of the fleet's page. Raises Refused when a part of it cannot be read."""
+    seen = fleet.wanted(request, db)
+    seen.asked.refuse()
+    return seen.filter
+
+
+Cars = Annotated[RegisterFilter, Depends(cars_asked_for)]
 
 
 @router.get("/fleet/events.csv")
 @router.get("/fleet/events.xlsx")
 @router.get("/fleet/events.json")
 @web.may("read")
-def events_file(request: Request, db: web.Db, today: web.Today) -> Response:
+def events_file(request: Request, db: web.Db, today: web.Today, cars: Cars) -> Response:
     """Inspections and changes of the cars of the fleet's filter."""
-    seen = fleet.wanted(request, db)
-    seen.asked.refuse()
-    rows = (_event(row) for row in away.events(db, seen.filter))
+    rows = (_event(row) for row in away.events(db, cars))
     return _taken(request, lists_out.EVENTS, f"events-{today}", rows)
 
 
@@ -38,11 +47,9 @@ def events_file(request: Request, db: web.Db, today: web.Today) -> Response:
 @router.get("/fleet/components.xlsx")
 @router.get("/fleet/components.json")
 @web.may("read")
-def components_file(request: Request, db: web.Db, today: web.Today) -> Response:
+def components_file(request: Request, db: web.Db, today: web.Today, cars: Cars) -> Response:
     """What is on the cars of the fleet's filter."""
-    seen = fleet.wanted(request, db)
-    seen.asked.refuse()
-    rows = (tuple(row) for row in away.components(db, seen.filter))
+    rows = (tuple(row) for row in away.components(db, cars))
     return _taken(request, lists_out.COMPONENTS, f"components-{today}", rows)
 
 
