@@ -393,9 +393,89 @@ DRAWN_FROM = ListOut(
         _yes_no("drawn", "whether it is in the sample"),
     ),
 )
+PEOPLE = ListOut(
+    "People",
+    "/people",
+    (
+        Column("party", "the company; empty of who has no role any longer"),
+        Column(
+            "state",
+            "member; invited, whose invitation was not used yet; former, who has no role any longer",
+            total="each",
+        ),
+        Column("name", "who it is"),
+        Column("email", "the address of mail by which they sign in"),
+        Column("roles", "what they are within the party, with a semicolon between"),
+        Column(
+            "last_seen_at",
+            "of a member, the moment at which they were last there; empty: never, or long ago",
+            "moment",
+        ),
+        Column("invited_by", "of who is invited, by whom"),
+        Column("good_until", "the moment until which that invitation can be used", "moment"),
+    ),
+)
+_OVER = "the month, as YYYY-MM; what is due already stands in the first"
+FORECAST_GROUPS = ListOut(
+    "Forecast by group",
+    "/forecast/due",
+    (
+        Column("month", _OVER),
+        Column("group", "the item, owner or region; as the forecast was asked for", total="each"),
+        _number(
+            "items",
+            "items of the group that fall due in the month, with the planned visits where the forecast was asked so",
+            added=True,
+        ),
+    ),
+)
+FORECAST_MONTHS = ListOut(
+    "Forecast by month",
+    "/forecast/days",
+    (
+        Column("month", _OVER),
+        _number("days_needed", "shop days that the work takes, by the standards", added=True),
+        _number("days_with_visits", "the same with the planned visits", added=True),
+        _number("days_there_are", "days that the shops of the standards have", added=True),
+        _number("items", "items that fall due", added=True),
+        _number("items_with_visits", "the same with the planned visits", added=True),
+    ),
+)
+FORECAST_YEARS = ListOut(
+    "Forecast by year",
+    "/forecast/cost",
+    (
+        _number("year", "the calendar year; the first and the last are parts of one"),
+        _number("items", "items that fall due", added=True),
+        _number("items_with_visits", "the same with the planned visits", added=True),
+        _number(
+            "cost",
+            "of their work, by the standards, in today’s costs; no moving, no cleaning",
+            added=True,
+        ),
+        _number("cost_with_visits", "the same with the planned visits", added=True),
+        _number(
+            "last_service_days",
+            "cars that come to the first of their last service days; what is past stands in the first year",
+            added=True,
+        ),
+    ),
+)
+FORECAST_LAST = ListOut(
+    "Last service days",
+    "/forecast/last-days",
+    (
+        MARK,
+        NUMBER,
+        OWNER,
+        Column("item", "what ends its service", total="each"),
+        _day("last_day", "its last service day by that"),
+    ),
+)
 LISTS: Sequence[ListOut] = (
     FLEET, DUE, OVERDUE, MORNING, EVENTS, COMPONENTS, VISITS, PLAN, LADINGS, CHANGES, TRIAL, EFFECT,
-    FACILITIES, INSTRUCTIONS, RETENTION, IMPORTS, LOADING, HOLDS, DIRECTIVE, DRAWN_FROM,
+    FACILITIES, INSTRUCTIONS, RETENTION, IMPORTS, LOADING, HOLDS, DIRECTIVE, DRAWN_FROM, PEOPLE,
+    FORECAST_GROUPS, FORECAST_MONTHS, FORECAST_YEARS, FORECAST_LAST,
 )  # fmt: skip
 KINDS: Mapping[Kind, tuple[str, str, str]] = {
     "text": ("text", "text", "text"),

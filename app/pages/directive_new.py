@@ -106,6 +106,8 @@ TERM = (
     ),
 )
 CONDITION = (*OF_CARS, *OF_COMPONENTS)
+# Of its cars what few orders state: folded away until somebody states it.
+FURTHER = ("design", "built_from", "built_to", "material", "lining")
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +266,8 @@ def _form(
         entries=entries,
         order=ORDER,
         groups=groups,
+        further=FURTHER,
+        further_stated=any(entries.text(name) for name in FURTHER),
         freezing=FREEZING,
         term=TERM,
         parties=parties,

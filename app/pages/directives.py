@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request
@@ -44,6 +44,37 @@ CLOSING = (
 OTHER_TERM = Field(
     "reason", "Who gave it, and why", cells.notes, "Such as the letter that extends it", "notes", (), True
 )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """A page that asks before a directive is changed, and what it wants to know."""
+
+    title: str
+    lead: str
+    fields: tuple[Field, ...]
+    button: str
+
+
+TERMS = Asking(
+    "Change the due day",
+    "Another day, or another word about loading, takes the place of what counts. What counted stays on record.",
+    (*TERM, OTHER_TERM),
+    "Record",
+)
+WITHDRAWING = Asking(
+    "Withdraw a directive",
+    "Use this when whoever ordered it withdrew it, or it was recorded by mistake. Nothing is due by it any more; "
+    "what was closed stays on record.",
+    (fields.WHY,),
+    "Withdraw",
+)
+TAKING_BACK = Asking(
+    "Take a closing back",
+    "Use this when it was recorded by mistake. It is open again, and the mistake stays on record with your reason.",
+    (fields.WHY,),
+    "Take it back",
+)
 STATES = tuple((name, capitalized(text)) for name, text in in_words.STATES.items())
 SAVED = {
     "frozen": "The directive was recorded and its cars are frozen.",
@@ -139,7 +170,7 @@ def term_form(request: Request, directive_id: web.Key, db: web.Db) -> Response:
     directive_list.own_or_raise(db, directive_id)
     row = directive_list.term_of(db, directive_id)
     stated = {name: getattr(row, name) for name in ("due_on", "due_days", "forbids_loading")}
-    return _terms(request, directive_id, forms.filled(stated))
+    return _asked(request, TERMS, forms.filled(stated))
 
 
 @router.post("/directives/{directive_id}/term")
@@ -148,22 +179,17 @@ def set_term(
     request: Request, directive_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> Response:
     directive_list.own_or_raise(db, directive_id)
-    values, entries = forms.read((*TERM, OTHER_TERM), forms.typed(posted))
-    if entries.problems:
-        return _terms(request, directive_id, entries, 422)
-    made = kept(db, lambda: actions.set_term(db, directive_id, term_of(values), looking.stamp))
-    if isinstance(made, Problem):
-        return _terms(
-            request, directive_id, entries.wrong(forms.beside(faults_of(made), values)), 422
-        )
-    return web.see_other(f"/directives/{directive_id}?saved=term")
+    return _answered(
+        request, db, TERMS, posted, f"/directives/{directive_id}?saved=term",
+        lambda values: actions.set_term(db, directive_id, term_of(values), looking.stamp),
+    )  # fmt: skip
 
 
 @router.get("/directives/{directive_id}/withdraw")
 @web.may("record_facts")
 def withdraw_form(request: Request, directive_id: web.Key, db: web.Db) -> Response:
     directive_list.own_or_raise(db, directive_id)
-    return _withdrawing(request, directive_id, Entries())
+    return _asked(request, WITHDRAWING, Entries())
 
 
 @router.post("/directives/{directive_id}/withdraw")
@@ -172,21 +198,17 @@ def withdraw(
     request: Request, directive_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> Response:
     directive_list.own_or_raise(db, directive_id)
-    values, entries = forms.read((fields.WHY,), forms.typed(posted))
-    if entries.problems:
-        return _withdrawing(request, directive_id, entries, 422)
-    made = kept(db, lambda: actions.withdraw(db, directive_id, values["reason"], looking.stamp))
-    if isinstance(made, Problem):
-        entries = entries.wrong(forms.beside(faults_of(made), values))
-        return _withdrawing(request, directive_id, entries, 422)
-    return web.see_other(f"/directives/{directive_id}?saved=withdrawn")
+    return _answered(
+        request, db, WITHDRAWING, posted, f"/directives/{directive_id}?saved=withdrawn",
+        lambda values: actions.withdraw(db, directive_id, values["reason"], looking.stamp),
+    )  # fmt: skip
 
 
 @router.get("/closings/{closing_id}/take-back")
 @web.may("record_work")
 def take_back_form(request: Request, closing_id: web.Key, db: web.Db) -> Response:
     directive_list.closing_or_raise(db, closing_id)
-    return _taking_back(request, closing_id, Entries())
+    return _asked(request, TAKING_BACK, Entries())
 
 
 @router.post("/closings/{closing_id}/take-back")
@@ -195,14 +217,10 @@ def take_back(
     request: Request, closing_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> Response:
     directive_id = directive_list.closing_or_raise(db, closing_id)
-    values, entries = forms.read((fields.WHY,), forms.typed(posted))
-    if entries.problems:
-        return _taking_back(request, closing_id, entries, 422)
-    made = kept(db, lambda: actions.take_back(db, closing_id, values["reason"], looking.stamp))
-    if isinstance(made, Problem):
-        entries = entries.wrong(forms.beside(faults_of(made), values))
-        return _taking_back(request, closing_id, entries, 422)
-    return web.see_other(f"/directives/{directive_id}?saved=back")
+    return _answered(
+        request, db, TAKING_BACK, posted, f"/directives/{directive_id}?saved=back",
+        lambda values: actions.take_back(db, closing_id, values["reason"], looking.stamp),
+    )  # fmt: skip
 
 
 def _shown(
@@ -275,44 +293,28 @@ def _cells(name: str, found: Sequence[MatchShown]) -> Iterator[Sequence[Value]]:
         )  # fmt: skip
 
 
-def _terms(request: Request, directive_id: int, entries: Entries, status: int = 200) -> Response:
-    return _confirm(
-        request, "Change the due day",
-        "Another day, or another word about loading, takes the place of what counts. What counted stays on record.",
-        f"/directives/{directive_id}/term", (*TERM, OTHER_TERM), entries, "Record", status,
+def _asked(request: Request, asking: Asking, entries: Entries, status: int = 200) -> Response:
+    """The page that asks; it is sent to the address at which it is."""
+    form = FactForm(
+        asking.title, asking.lead, request.url.path, (Group(asking.title, asking.fields),), entries,
+        asking.button, None, "",
     )  # fmt: skip
-
-
-def _withdrawing(
-    request: Request, directive_id: int, entries: Entries, status: int = 200
-) -> Response:
-    return _confirm(
-        request, "Withdraw a directive",
-        "Use this when whoever ordered it withdrew it, or it was recorded by mistake. Nothing is due by it any more; "
-        "what was closed stays on record.",
-        f"/directives/{directive_id}/withdraw", (fields.WHY,), entries, "Withdraw", status,
-    )  # fmt: skip
-
-
-def _taking_back(
-    request: Request, closing_id: int, entries: Entries, status: int = 200
-) -> Response:
-    return _confirm(
-        request, "Take a closing back",
-        "Use this when it was recorded by mistake. It is open again, and the mistake stays on record with your reason.",
-        f"/closings/{closing_id}/take-back", (fields.WHY,), entries, "Take it back", status,
-    )  # fmt: skip
-
-
-def _confirm(
-    request: Request,
-    title: str,
-    lead: str,
-    action: str,
-    asked: tuple[Field, ...],
-    entries: Entries,
-    button: str,
-    status: int,
-) -> Response:
-    form = FactForm(title, lead, action, (Group(title, asked),), entries, button, None, "")
     return web.page(request, "directives/confirm.html", status, car=None, form=form)
+
+
+def _answered(
+    request: Request,
+    db: Session,
+    asking: Asking,
+    posted: web.Sent,
+    then: str,
+    change: Callable[[dict[str, Any]], object],
+) -> Response:
+    """Make the change and go on; a faulty form is shown again."""
+    values, entries = forms.read(asking.fields, forms.typed(posted))
+    if entries.problems:
+        return _asked(request, asking, entries, 422)
+    made = kept(db, lambda: change(values))
+    if isinstance(made, Problem):
+        return _asked(request, asking, entries.wrong(forms.beside(faults_of(made), values)), 422)
+    return web.see_other(then)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from tempfile import SpooledTemporaryFile
@@ -13,6 +13,7 @@ from fastapi.responses import Response, StreamingResponse
 from sqlalchemy.orm import Session
 
 from app import jobs, web
+from app.access import Capability
 from app.actions import packets
 from app.actions.evidence import MOST_CARS, View, chosen
 from app.actions.standpoint import Lookback
@@ -131,12 +132,6 @@ def of_audit(request: Request, audit_id: web.Key, db: web.Db, today: web.Today) 
     return _selected(db, f"The sample of {audit.title}.", f"/audits/{audit_id}", found, back)
 
 
-Fleet = Annotated[Selection, Depends(of_fleet)]
-Due = Annotated[Selection, Depends(of_due)]
-Overdue = Annotated[Selection, Depends(of_overdue)]
-Sample = Annotated[Selection, Depends(of_audit)]
-
-
 @dataclass(frozen=True)
 class Desk:
     """Where a packet is asked for."""
@@ -159,76 +154,32 @@ def desk(
 At = Annotated[Desk, Depends(desk)]
 
 
-@router.get("/fleet/evidence")
-@web.may("read", looks_back=True)
-def fleet_form(at: At, selection: Fleet) -> Response:
-    return _form(at, selection)
+def offer(
+    path: str, of: Callable[..., Selection], needed: Capability, *, looks_back: bool = True
+) -> None:
+    """Routes below the address of a list, for a packet of its cars: a page, the file at once, and the job."""
+
+    @router.get(f"{path}/evidence")
+    @web.may(needed, looks_back=looks_back)
+    def form(at: At, selection: Selection = Depends(of)) -> Response:
+        return _form(at, selection)
+
+    @router.get(f"{path}/evidence.zip")
+    @web.may(needed, looks_back=looks_back)
+    def zipped(at: At, selection: Selection = Depends(of)) -> Response:
+        return _at_once(at, selection)
+
+    @router.post(f"{path}/evidence")
+    @web.may(needed)
+    def job(at: At, selection: Selection = Depends(of)) -> Response:
+        return _ask(at, selection)
 
 
-@router.get("/fleet/evidence.zip")
-@web.may("read", looks_back=True)
-def fleet_zip(at: At, selection: Fleet) -> Response:
-    return _at_once(at, selection)
-
-
-@router.post("/fleet/evidence")
-@web.may("read")
-def fleet_job(at: At, selection: Fleet) -> Response:
-    return _ask(at, selection)
-
-
-@router.get("/due/evidence")
-@web.may("read", looks_back=True)
-def due_form(at: At, selection: Due) -> Response:
-    return _form(at, selection)
-
-
-@router.get("/due/evidence.zip")
-@web.may("read", looks_back=True)
-def due_zip(at: At, selection: Due) -> Response:
-    return _at_once(at, selection)
-
-
-@router.post("/due/evidence")
-@web.may("read")
-def due_job(at: At, selection: Due) -> Response:
-    return _ask(at, selection)
-
-
-@router.get("/overdue/evidence")
-@web.may("read", looks_back=True)
-def overdue_form(at: At, selection: Overdue) -> Response:
-    return _form(at, selection)
-
-
-@router.get("/overdue/evidence.zip")
-@web.may("read", looks_back=True)
-def overdue_zip(at: At, selection: Overdue) -> Response:
-    return _at_once(at, selection)
-
-
-@router.post("/overdue/evidence")
-@web.may("read")
-def overdue_job(at: At, selection: Overdue) -> Response:
-    return _ask(at, selection)
-
-
-@router.get("/audits/{audit_id}/evidence")
-@web.may("record_work")
-def sample_form(at: At, selection: Sample) -> Response:
-    return _form(at, selection)
-
-
-@router.get("/audits/{audit_id}/evidence.zip")
-@web.may("record_work")
-def sample_zip(at: At, selection: Sample) -> Response:
-    return _at_once(at, selection)
-
-
-@router.post("/audits/{audit_id}/evidence")
-@web.may("record_work")
-def sample_job(at: At, selection: Sample) -> Response:
-    return _ask(at, selection)
+offer("/fleet", of_fleet, "read")
+offer("/due", of_due, "read")
+offer("/overdue", of_overdue, "read")
+# A sample is seen as it was when it was drawn, and from nowhere else.
+offer("/audits/{audit_id}", of_audit, "record_work", looks_back=False)
 
 
 def _form(at: Desk, selection: Selection) -> Response:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, cast
@@ -20,10 +20,12 @@ from app.core.plan.forecast import Need, by_month, needs
 from app.core.plan.problem import month_text
 from app.core.words import capitalized, label
 from app.errors import NotFound
+from app.files import lists_out
 from app.files.charts import Chart, svg
+from app.files.lists_out import ListOut
 from app.files.tables_out import Sheet, Value, plain
 from app.pages.choices import choices
-from app.pages.exports import as_picture, as_workbook
+from app.pages.exports import Table, as_asked, as_picture, as_workbook
 from app.pages.filters import Asked
 from app.store import forecasting
 from app.store.forecasting import ForecastFilter, Grouping, LastDay
@@ -152,10 +154,26 @@ def show(request: Request, db: web.Db, today: web.Today) -> Response:
 @router.get("/forecast.xlsx")
 @web.may("read")
 def as_file(request: Request, db: web.Db, today: web.Today) -> Response:
+    """All of it as one workbook."""
     asked, wanted = _wanted(request, db)
     asked.refuse()
     found = _found(asked, db, wanted, today)
     return as_workbook(f"forecast-{today}", _sheets(found, wanted))
+
+
+@router.get("/forecast/{table}.csv")
+@router.get("/forecast/{table}.xlsx")
+@router.get("/forecast/{table}.json")
+@web.may("read")
+def table_file(request: Request, table: str, db: web.Db, today: web.Today) -> Response:
+    """One of its tables, by the name of the picture above it."""
+    if table not in TABLES:
+        raise NotFound("There is no such table.")
+    asked, wanted = _wanted(request, db)
+    asked.refuse()
+    kind, rows = TABLES[table]
+    found = rows(_found(asked, db, wanted, today), wanted)
+    return as_asked(request, Table(f"forecast-{table}-{today}", kind.title, kind.columns, found))
 
 
 @router.get("/forecast/{picture}.svg")
@@ -232,12 +250,11 @@ def _drawn(found: Forecast, wanted: ForecastFilter) -> dict[str, list[float]]:
 
 
 def _sheets(found: Forecast, wanted: ForecastFilter) -> list[Sheet]:
-    cars: Rows = [[each.mark, each.number, each.owner, each.item, each.on] for each in found.last]
+    """Groups side by side, as the page has them; then the other tables."""
+    others = (table for name, table in TABLES.items() if name != "due")
     return [
         _due_sheet(found, wanted),
-        _days_sheet(found),
-        _years_sheet(found),
-        Sheet("Last service days", plain("mark", "number", "owner", "item", "last day"), cars),
+        *(Sheet(kind.title, kind.columns, rows(found, wanted)) for kind, rows in others),
     ]
 
 
@@ -255,29 +272,42 @@ def _due_sheet(found: Forecast, wanted: ForecastFilter) -> Sheet:
     return Sheet("Due by month", plain(*header), rows)
 
 
-def _days_sheet(found: Forecast) -> Sheet:
-    header = ["month", "days needed", "with planned visits", "days there are"]
-    rows: Rows = [
-        [
-            month_text(month),
-            found.plain.get(month, Need()).days,
-            found.planned.get(month, Need()).days,
-            found.capacity[month],
-        ]
+def _group_rows(found: Forecast, wanted: ForecastFilter) -> Rows:
+    called = _called(wanted)
+    return [
+        [month_text(month), called(group), found.due.get((group, month), 0)]
         for month in found.months
+        for group in found.groups
     ]
-    return Sheet("Shop days", plain(*header), rows)
 
 
-def _years_sheet(found: Forecast) -> Sheet:
+def _month_rows(found: Forecast, _: ForecastFilter) -> Rows:
+    rows: Rows = []
+    for month in found.months:
+        one, other = found.plain.get(month, Need()), found.planned.get(month, Need())
+        there_are = found.capacity[month]
+        rows.append([month_text(month), one.days, other.days, there_are, one.number, other.number])
+    return rows
+
+
+def _year_rows(found: Forecast, _: ForecastFilter) -> Rows:
     without, planned = found.by_year(found.plain), found.by_year(found.planned)
     last = found.last_by_year()
-    header = [
-        "year", "items", "items with planned visits", "cost", "cost with planned visits",
-        "cars to their last service day",
-    ]  # fmt: skip
     rows: Rows = []
     for year in found.years:
         one, other = without[year], planned[year]
         rows.append([year, one.number, other.number, one.cost, other.cost, last[year]])
-    return Sheet("By year", plain(*header), rows)
+    return rows
+
+
+def _last_rows(found: Forecast, _: ForecastFilter) -> Rows:
+    return [[each.mark, each.number, each.owner, each.item, each.on] for each in found.last]
+
+
+# By the name of the picture that says the same.
+TABLES: Mapping[str, tuple[ListOut, Callable[[Forecast, ForecastFilter], Rows]]] = {
+    "due": (lists_out.FORECAST_GROUPS, _group_rows),
+    "days": (lists_out.FORECAST_MONTHS, _month_rows),
+    "cost": (lists_out.FORECAST_YEARS, _year_rows),
+    "last-days": (lists_out.FORECAST_LAST, _last_rows),
+}

@@ -1,36 +1,49 @@
-"""Lists taken away beside their pages: events and components of the fleet, ladings, facilities, steps, files in."""
+"""Lists taken away beside their pages: events and components of the fleet, reference data, files in, people."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from datetime import datetime
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import retention, rulebooks
+from app.actions.people import Office
 from app.files import lists_out
 from app.files.lists_out import ListOut
 from app.pages import fleet
 from app.pages.exports import Table, as_asked
 from app.pages.ladings import line
-from app.store import away, facilities, imports, instructions, ladings
+from app.pages.people import Administering, groups_in, seen_of
+from app.store import away, facilities, imports, instructions, ladings, members
+from app.store.cars import RegisterFilter
+from app.web import signing
 
 router = APIRouter()
 EVERY = 1_000_000
+
+
+def cars_asked_for(request: Request, db: web.Db) -> RegisterFilter:
+    """The filter of the fleet's page. Raises Refused when a part of it cannot be read."""
+    seen = fleet.wanted(request, db)
+    seen.asked.refuse()
+    return seen.filter
+
+
+Cars = Annotated[RegisterFilter, Depends(cars_asked_for)]
 
 
 @router.get("/fleet/events.csv")
 @router.get("/fleet/events.xlsx")
 @router.get("/fleet/events.json")
 @web.may("read")
-def events_file(request: Request, db: web.Db, today: web.Today) -> Response:
+def events_file(request: Request, db: web.Db, today: web.Today, cars: Cars) -> Response:
     """Inspections and changes of the cars of the fleet's filter."""
-    seen = fleet.wanted(request, db)
-    seen.asked.refuse()
-    rows = (_event(row) for row in away.events(db, seen.filter))
+    rows = (_event(row) for row in away.events(db, cars))
     return _taken(request, lists_out.EVENTS, f"events-{today}", rows)
 
 
@@ -38,11 +51,9 @@ def events_file(request: Request, db: web.Db, today: web.Today) -> Response:
 @router.get("/fleet/components.xlsx")
 @router.get("/fleet/components.json")
 @web.may("read")
-def components_file(request: Request, db: web.Db, today: web.Today) -> Response:
+def components_file(request: Request, db: web.Db, today: web.Today, cars: Cars) -> Response:
     """What is on the cars of the fleet's filter."""
-    seen = fleet.wanted(request, db)
-    seen.asked.refuse()
-    rows = (tuple(row) for row in away.components(db, seen.filter))
+    rows = (tuple(row) for row in away.components(db, cars))
     return _taken(request, lists_out.COMPONENTS, f"components-{today}", rows)
 
 
@@ -105,6 +116,16 @@ def imports_file(request: Request, db: web.Db) -> Response:
     return _taken(request, lists_out.IMPORTS, "files-in", rows)
 
 
+@router.get("/people.csv")
+@router.get("/people.xlsx")
+@router.get("/people.json")
+@web.may("administer")
+def people_file(
+    request: Request, db: web.Db, office: Administering, now: signing.Clock
+) -> Response:
+    return _taken(request, lists_out.PEOPLE, "people", _people(db, office, now))
+
+
 def _taken(request: Request, kind: ListOut, name: str, rows: Iterator[Sequence[Any]]) -> Response:
     return as_asked(request, Table(name, kind.title, kind.columns, rows))
 
@@ -135,3 +156,23 @@ def _instructions(db: Session) -> Iterator[Sequence[Any]]:
                     each.owner, row.item, row.from_on, row.in_place_of_built_in, place, step.look_at,
                     step.spot, step.measure, step.unit, step.acceptance, step.caution, step.source,
                 )  # fmt: skip
+
+
+def _people(db: Session, office: Office, now: datetime) -> Iterator[Sequence[Any]]:
+    """As the page has them: party by party, its people and then its invitations; last, who has no role."""
+    groups = groups_in(db, office, now)
+    seen = seen_of(db, groups)
+    for group in groups:
+        for each in group.people:
+            person = each.person
+            yield (
+                group.party.name, "member", person.name, person.email, "; ".join(each.roles),
+                _moment(seen.get(person.id)), None, None,
+            )  # fmt: skip
+        for _, invited, roles in group.invited:
+            yield (
+                group.party.name, "invited", invited.name, invited.email, "; ".join(roles),
+                None, invited.made_by, _moment(invited.expires_at),
+            )  # fmt: skip
+    for person in members.former(db, office.parties):
+        yield None, "former", person.name, person.email, None, None, None, None

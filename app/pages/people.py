@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
@@ -74,22 +75,31 @@ Administering = Annotated[Office, Depends(office)]
 def people_list(
     request: Request, db: web.Db, office: Administering, now: signing.Clock
 ) -> Response:
-    held = members.memberships(db, parties=office.parties)
-    invited = members.invitations(db, office.parties, now)
-    groups = [
-        Group(party, _lines(held, party), _invited(invited, party))
-        for party in members.standing(db, office.parties)
-    ]
-    seen = accounts.last_seen(db, {each.person.id for each in held})
+    groups = groups_in(db, office, now)
     return web.page(
         request,
         "people/list.html",
         groups=groups,
-        seen=seen,
+        seen=seen_of(db, groups),
         former=members.former(db, office.parties),
         anywhere=office.parties is None,
         saved=_saved(request),
     )
+
+
+def groups_in(db: Session, office: Office, now: datetime) -> list[Group]:
+    """The parties of an office with their people and invitations, by name."""
+    held = members.memberships(db, parties=office.parties)
+    invited = members.invitations(db, office.parties, now)
+    return [
+        Group(party, _lines(held, party), _invited(invited, party))
+        for party in members.standing(db, office.parties)
+    ]
+
+
+def seen_of(db: Session, groups: Sequence[Group]) -> dict[int, datetime]:
+    """When each of their people was last there, for those who were."""
+    return accounts.last_seen(db, {line.person.id for group in groups for line in group.people})
 
 
 @router.get("/people/invite")

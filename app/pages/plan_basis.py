@@ -26,8 +26,17 @@ router = APIRouter()
 
 ITEMS = tuple(FIRST.standards)
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in ITEMS)
-STANDARD_FIELDS = ("skill", "days", "cost", "late_cost")
-SHOP_FIELDS = ("code", "does", "days", "months", "move_cost")
+# Fields of an item and of a shop, each with its head in the form.
+STANDARD_FIELDS = {
+    "skill": "Skill", "days": "Shop days", "cost": "Cost", "late_cost": "Late, a month",
+}  # fmt: skip
+SHOP_FIELDS = {
+    "code": "Shop", "does": "Skills", "days": "Days a month", "months": "Other days",
+    "move_cost": "Moving a car there",
+}  # fmt: skip
+AREAS = {
+    "moves": "Moving from a region", "cars": "What a car earns, and from when it can go",
+}  # fmt: skip
 FIGURES = (
     ("cleaning_cost", "Cleaning, each visit", "Cost"),
     ("days_away", "Days without earning, each visit", "On the way there and back, and waiting"),
@@ -78,10 +87,24 @@ def _form(
     rows = range(entries.rows("shops").stop + EMPTY_ROWS)
     return web.page(
         request, "plans/standards.html", status, form=entries, items=ITEM_CHOICES, figures=FIGURES,
+        standard_fields=STANDARD_FIELDS, shop_fields=SHOP_FIELDS, labels=_labels(entries, rows),
         rows=rows, saved=saved, kept=planning.basis_row(db),
         leaving_is_cheap=plans.basis_of(db).leaving_is_cheap,
         parties=facilities.own_parties(db), usual=planning.usual_party(db),
     )  # fmt: skip
+
+
+def _labels(entries: Entries, rows: range) -> dict[str, str]:
+    """What each field is called where its heads are not beside it: with its item, or its shop as it was typed."""
+    found = {name: label_ for name, label_, _ in FIGURES} | AREAS
+    for item, called in ITEM_CHOICES:
+        found |= {f"{item}.{name}": f"{called}: {head}" for name, head in STANDARD_FIELDS.items()}
+    for at in rows:
+        place = f"Shop {at + 1}"
+        shop = entries.text(f"shops.{at}.code").strip() or place
+        found |= {f"shops.{at}.{name}": f"{shop}: {head}" for name, head in SHOP_FIELDS.items()}
+        found[f"shops.{at}.code"] = place
+    return found
 
 
 def _as_typed(basis: Basis) -> dict[str, list[str]]:

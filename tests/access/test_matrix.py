@@ -57,6 +57,7 @@ OTHERWISE = {
         "/plans/versions/{version_id}/month?shop=Invented+Works&month=2027-01"
     ),
     "/plans/{plan_id}/compare": "/plans/{plan_id}/compare?before={version_id}&after={version_id}",
+    **{f"/forecast/{{table}}.{form}": f"/forecast/due.{form}" for form in ("csv", "json", "xlsx")},
     "/rulebook/effect/confirm": "/rulebook/effect/confirm?edition=987654321",
 }
 # Only somebody at the machine itself may set the register up.

@@ -61,6 +61,19 @@ def test_each_way_of_breaking_a_plan_is_told(visits: tuple[Visit, ...], told: st
     assert any(told in fault for fault in faults(PROBLEM, visits)), faults(PROBLEM, visits)
 
 
+def test_overfull_months_are_told_by_shop_and_month_whatever_the_order_of_visits() -> None:
+    small = replace(SOUTH, capacity_days=(0.0,) * 4)
+    problem = replace(PROBLEM, shops=(small, replace(NORTH, capacity_days=(0.0,) * 4)))
+    visits = (
+        Visit("ZQKX 1", "SOUTH", 1, ("valve",)),
+        Visit("ZQKX 2", "NORTH", 2, ("visual",)),
+        STANDING,
+    )
+    assert [told.split(":")[0] for told in faults(problem, visits)] == [
+        "NORTH in 2027-11", "NORTH in 2028-01", "SOUTH in 2027-12",
+    ]  # fmt: skip
+
+
 def test_the_cost_is_of_visits_months_and_jobs_left() -> None:
     """A visit each, the valve a month late, ZQKX 3 two months early, ZQKX 2 left; past the horizon nothing counts."""
     assert cost(PROBLEM, SOUND) == (100 + 40 + 30) + (100 + 40 + 2 * 10) + 1000

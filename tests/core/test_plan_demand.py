@@ -346,6 +346,13 @@ def test_a_visit_that_no_longer_has_its_place_is_told(now, told):
     assert [f"{who} {what}" for who, what in differences(since(*TWO), visits, now)] == told
 
 
+def test_months_without_room_are_told_in_their_order():
+    full = replace(since(*TWO), shops=(replace(since().shops[0], capacity_days=(0.0,) * 12),))
+    visits = [Visit("ZQKX 1", WORKS, 6, ("relief_device",)), Visit("ZQKX 1", WORKS, 2, ("visual",))]
+    told = [what.partition(",")[0] for _, what in differences(since(*TWO), visits, full)]
+    assert told == ["has 0 days left in 2027-03", "has 0 days left in 2027-07"]
+
+
 @given(st.dates(date(2020, 1, 1), date(2040, 12, 31)))
 def test_the_month_after_a_day_is_that_of_dateutil(day):
     assert first_of_next(day) == f"{day + relativedelta(months=1):%Y-%m}"

@@ -1,6 +1,7 @@
 """Audits on their pages: a draw with its preview, a checklist, findings, the summary and what it was drawn from."""
 
 import io
+import re
 from hashlib import sha256
 
 import pytest
@@ -61,6 +62,17 @@ def test_an_unreadable_filter_draws_nothing_and_is_kept(client, fleet):
     assert answer.status_code == 422
     assert "Nothing can be drawn" in answer.text
     assert 'value="soon"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("asked", "open_"), [("", ""), ("&as_of=2026-10-01", " open"), ("&known=soon", " open")]
+)
+def test_from_where_cars_are_seen_is_folded_away_only_while_nobody_asks_for_it(
+    client, fleet, asked, open_
+):
+    page = client.get(f"/audits/new?of=fleet{asked}").text
+    folded = page.partition(f'<details class="more"{open_}>')[2].partition("</details>")[0]
+    assert re.findall(r' name="(\w+)"', folded) == ["as_of", "known"]
 
 
 def test_a_sample_is_drawn_and_can_be_drawn_again_from_its_page(client, fleet):

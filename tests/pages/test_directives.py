@@ -1,5 +1,6 @@
 """Directives on the pages and by the API: from the order to its report, for its company, a shop and nobody else."""
 
+import re
 from collections.abc import Iterator
 from datetime import date
 
@@ -300,3 +301,17 @@ def test_a_shop_that_has_the_car_sees_the_order_and_closes_it(app, compliance):
     assert matches(shop, address) == ["ZQKX 1"]
     assert closing(shop, address, "ZQKX 1").status_code == 303
     assert matches(compliance, address, "closed") == ["ZQKX 1"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "open_"),
+    [({}, ""), ({"built_to": "2001-12-31"}, " open"), ({"built_from": "yesterday"}, " open")],
+)
+def test_what_few_orders_state_of_cars_is_folded_away_only_while_nobody_states_it(
+    compliance, typed, open_
+):
+    page = compliance.post("/directives", data=FORM | {"look": "yes"} | typed).text
+    folded = page.partition(f'<details class="more"{open_}>')[2].partition("</details>")[0]
+    assert re.findall(r' name="(\w+)"', folded) == [
+        "design", "built_from", "built_to", "material", "lining",
+    ]  # fmt: skip

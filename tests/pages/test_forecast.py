@@ -2,8 +2,9 @@
 
 import io
 from base64 import b64encode
-from datetime import date
+from datetime import date, datetime
 from hashlib import sha256
+from itertools import takewhile
 from xml.etree import ElementTree
 
 import pytest
@@ -30,9 +31,10 @@ def cars(record):
 
 
 def workbook(client, query: str = ""):
+    """Each sheet's rows, without the totals below them."""
     content = client.get(f"/forecast.xlsx{query}").content
     book = load_workbook(io.BytesIO(content))
-    return {sheet.title: list(sheet.iter_rows(values_only=True)) for sheet in book}
+    return {sheet.title: list(takewhile(any, sheet.iter_rows(values_only=True))) for sheet in book}
 
 
 def test_an_empty_register_says_that_nothing_is_dated(client):
@@ -76,11 +78,11 @@ def test_a_wrong_filter_counts_nothing_and_says_so(client, cars):
 
 
 def test_a_planned_visit_moves_its_items_into_its_month(client, record, cars):
-    before = {row[0]: row for row in workbook(client)["Shop days"][1:]}
+    before = {row[0]: row for row in workbook(client)["Forecast by month"][1:]}
     items = ("visual", "structural_integrity")
     planning = Planning(NORTH, date(2027, 2, 1), items, 20)
     record(lambda db: visits.plan(db, cars[0], planning, STAMP))
-    after = {row[0]: row for row in workbook(client)["Shop days"][1:]}
+    after = {row[0]: row for row in workbook(client)["Forecast by month"][1:]}
     # 2 and 4 days, due in April 2027 (the standards to begin with).
     assert (after["2027-04"][1], after["2027-04"][2]) == (
         before["2027-04"][1],
@@ -92,7 +94,7 @@ def test_a_planned_visit_moves_its_items_into_its_month(client, record, cars):
 
 def days(client, column: int) -> dict:
     """Of the sheet of shop days by month: 1 needed, 2 with the planned visits."""
-    return {row[0]: row[column] for row in workbook(client)["Shop days"][1:]}
+    return {row[0]: row[column] for row in workbook(client)["Forecast by month"][1:]}
 
 
 def test_an_item_that_two_visits_are_to_do_is_done_in_the_first(client, record, cars):
@@ -138,7 +140,7 @@ def test_both_totals_stand_beside_the_groups_and_by_year(client, record, cars):
     totals = {row[0]: row[-2:] for row in book["Due by month"][1:]}
     assert totals["2027-02"] == (0, 1)
     assert totals["2027-04"][1] == totals["2027-04"][0] - 1
-    years = book["By year"][1:]
+    years = book["Forecast by year"][1:]
     assert sum(row[1] for row in years) == sum(plain for plain, _ in totals.values())
     assert sum(row[2] for row in years) == sum(planned for _, planned in totals.values())
 
@@ -181,3 +183,59 @@ def test_last_service_days_are_listed_with_their_cars(client, record):
     )  # fmt: skip
     assert [row[4].date() for row in book[1:]] == stored
     assert stored
+
+
+@pytest.mark.parametrize(
+    ("table", "sheet"),
+    [
+        ("days", "Forecast by month"),
+        ("cost", "Forecast by year"),
+        ("last-days", "Last service days"),
+    ],
+)
+def test_each_table_is_taken_away_by_itself_and_says_what_the_workbook_says(
+    client, record, cars, table, sheet
+):
+    record(lambda db: add(db, "ZQKX", 9001, date(1980, 1, 1)))
+    header, *rows = workbook(client)[sheet]
+    told = client.get(f"/forecast/{table}.json").json()
+    assert told
+    assert [tuple(each) for each in told] == [header] * len(rows)
+    assert [[_read(value) for value in each.values()] for each in told] == [
+        [_read(value) for value in row] for row in rows
+    ]
+    lines = client.get(f"/forecast/{table}.csv").text.splitlines()
+    assert lines[0].lstrip("\ufeff").split(",") == list(header)
+    assert len(lines) == len(rows) + 1
+
+
+def _read(value):
+    """A day as its text, any number as one."""
+    if isinstance(value, datetime):
+        return value.date().isoformat()
+    return float(value) if isinstance(value, int) else value
+
+
+def test_groups_are_rows_of_their_own_in_files_and_add_up_to_the_workbook_s_columns(client, cars):
+    (header, *rows) = workbook(client, "?by=owner")["Due by month"]
+    wide = {
+        (row[0], group): number
+        for row in rows
+        for group, number in zip(header[1:-2], row[1:-2], strict=True)
+    }
+    told = client.get("/forecast/due.json?by=owner").json()
+    assert {(each["month"], each["group"]): each["items"] for each in told} == wide
+    assert sum(wide.values()) == sum(row[-2] for row in rows) > 0
+
+
+def test_a_table_that_there_is_not_and_a_wrong_filter_give_no_file(client, cars):
+    assert client.get("/forecast/moon.csv").status_code == 404
+    assert client.get("/forecast/days.csv?by=moon").status_code == 422
+
+
+def test_the_page_offers_each_table_as_it_is_filtered(client, record, cars):
+    record(lambda db: add(db, "ZQKX", 9001, date(1980, 1, 1)))
+    page = client.get("/forecast?by=region").text
+    for table in ("due", "days", "cost", "last-days"):
+        for form in ("csv", "xlsx", "json"):
+            assert f'href="/forecast/{table}.{form}?by=region"' in page

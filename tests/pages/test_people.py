@@ -16,7 +16,7 @@ from app.settings import Settings
 from app.store.changes import Change
 from app.store.db import read_session, write_session
 from app.store.doer import Doer
-from app.store.people import Membership, Person
+from app.store.people import Invitation, Membership, Person
 from app.store.tables import Party
 from tests.actions.people_cast import KEEPER, NOW, OTHER_PASSWORD, PASSWORD, SHOP
 from tests.fixtures.web import TestClient
@@ -398,3 +398,33 @@ def test_the_link_is_shown_though_the_mail_server_is_away(sqlite_url: str, clock
     assert link_in(answer.text)
     assert "could not be mailed" in answer.text
     assert PASSWORD not in answer.text
+
+
+def test_the_list_of_people_is_taken_away_with_the_reach_of_its_page_and_without_a_secret(
+    app: FastAPI, ada: TestClient, eve: TestClient
+) -> None:
+    invite(ada, IDA, _party(app, SHOP), "inspector", "shop")
+    told = eve.get("/people.json").json()
+    assert [(each["party"], each["state"], each["email"], each["roles"]) for each in told] == [
+        (SHOP, "member", EVE.email, "Shop; Administrator"),
+        (SHOP, "invited", IDA.email, "Inspector; Shop"),
+    ]
+    assert told[1]["invited_by"] == "Ada Example"
+    assert {each["party"] for each in ada.get("/people.json").json()} == {KEEPER, SHOP}
+    assert ada.post(f"/people/{EVE_ID}/end").status_code == 303
+    former = [each for each in ada.get("/people.json").json() if each["state"] == "former"]
+    assert [(each["name"], each["party"], each["roles"]) for each in former] == [
+        (EVE.name, None, None)
+    ]
+    with read_session(app.state.sessions) as db:
+        secrets = [each.password for each in db.scalars(select(Person))]
+        secrets += [each.key_sha256[:16] for each in db.scalars(select(Invitation))]
+    content = ada.get("/people.csv").text
+    assert not [each for each in secrets if each in content]
+
+
+def test_only_who_administers_takes_people_away(app: FastAPI, ada: TestClient) -> None:
+    link = invite(ada, IDA, _party(app, KEEPER), "inspector")
+    with browser(app) as new:
+        join(new, link, IDA)
+        assert new.get("/people.xlsx").status_code == 403

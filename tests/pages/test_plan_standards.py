@@ -115,3 +115,24 @@ def test_what_is_wrong_with_a_shop_is_told_at_its_field_past_rows_left_empty(cli
     for name in ("does", "days", "months", "move_cost"):
         field = page.split(f'name="shops.3.{name}"')[1].split(">")[0]
         assert 'aria-invalid="true"' in field, name
+
+
+def test_faults_are_told_by_shop_or_item_and_the_name_of_the_field(client, record):
+    record(fleet)
+    form = {
+        **ONES, "visual.days": "0", "moves": "Gulf; Nowhere Shop; 5",
+        "shops.1.code": NORTH, "shops.1.does": "tank", "shops.1.days": "40", "shops.1.months": "2027-07 -4",
+        "shops.1.move_cost": "-1",
+    }  # fmt: skip
+    told = Page(client.post("/plans/standards", data=form).text).words
+    for fault in (
+        "Visual inspection: Shop days : 0 days; want more than 0",
+        f"{NORTH}: Other days : -4 days a month",
+        f"{NORTH}: Moving a car there : -1; want a cost",
+        "Moving from a region : No shop is named",
+    ):
+        assert fault.replace(" :", ":") in told.replace(" :", ":"), told
+    nameless = {**ONES, "shops.2.days": "40", "shops.2.does": "tank", "shops.2.move_cost": "x"}
+    told = Page(client.post("/plans/standards", data=nameless).text).words.replace(" :", ":")
+    assert "Shop 3: Want the name of the shop" in told
+    assert "Shop 3: Moving a car there: “x” is not a number" in told

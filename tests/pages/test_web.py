@@ -14,6 +14,7 @@ from app.errors import Busy, Conflict, Fault, NewerStore, NotFound, Problem, Ref
 from tests.fixtures.people import COOKIES, KEEPER
 from tests.fixtures.web import Record, asking
 
+TEMPLATES = Path(__file__).parents[2] / "templates"
 FAULTS = [Fault("events.0.on", "want a date, got 'x'"), Fault("car.number", "want 1 to 999999")]
 
 
@@ -317,3 +318,14 @@ def test_a_number_that_no_row_can_have_is_not_found(client: TestClient, key: int
         sent = {"json": {"on": "2026-11-03", "items": ["visual"]}} if method == "POST" else {}
         answer = client.request(method, path, **sent)
         assert answer.status_code == 404, (method, address, answer.text[-2000:])
+
+
+def test_what_scrolls_sideways_is_reached_by_keyboard_and_has_a_name() -> None:
+    found = [
+        box
+        for source in sorted(TEMPLATES.rglob("*.html"))
+        for box in re.findall(r'<div class="scroll[^>]*>', source.read_text())
+    ]
+    assert found
+    for box in found:
+        assert re.search(r' tabindex="0" role="(group|region)" aria-label="', box), box

@@ -81,7 +81,7 @@ def _fixed_missing(problem: Problem, car: Car, visits: Sequence[Visit]) -> Itera
 
 
 def _overfull(problem: Problem, shops: _Shops, visits: Sequence[Visit]) -> Iterator[str]:
-    for (code, month), days in days_used(problem, visits).items():
+    for (code, month), days in sorted(days_used(problem, visits).items()):
         room = shops[code].capacity_days[month]
         if days > room + TOLERANCE:
             yield f"{code} in {problem.month(month)}: {days:g} days of work, {room:g} there are"

@@ -26,7 +26,7 @@ def differences(
             yield name, "has nothing to be planned any more"
         else:
             yield from ((name, told) for told in _work_since(planned, car, after[name], shift))
-    for name in after.keys() - before.keys():
+    for name in sorted(after.keys() - before.keys()):
         yield name, "is to be planned and is not in the plan"
     yield from _nowhere(planned, visits, after, shift)
     yield from no_room(planned, visits, now)
@@ -35,11 +35,11 @@ def differences(
 def _work_since(planned: Problem, before: Car, after: Car, shift: int) -> Iterator[str]:
     """By item, since standards that changed may put other items together as one job."""
     was, now = _latest(before), _latest(after)
-    for item in was.keys() - now.keys():
+    for item in sorted(was.keys() - now.keys()):
         yield f"{in_words(item)} no longer falls due as it was planned"
-    for item in now.keys() - was.keys():
+    for item in sorted(now.keys() - was.keys()):
         yield f"{in_words(item)} falls due and is not in the plan"
-    for item in was.keys() & now.keys():
+    for item in sorted(was.keys() & now.keys()):
         latest = now[item] + shift
         if latest != was[item]:
             when = "earlier" if latest < was[item] else "later"
@@ -70,7 +70,7 @@ def _nowhere(
 
 
 def no_room(planned: Problem, visits: Iterable[Visit], now: Problem) -> Iterator[tuple[str, str]]:
-    """Shop months with fewer days left than the visits take whose work is still to be done."""
+    """Shop months with fewer days left than the visits take whose work is still to be done, by shop and month."""
     shift = ordinal(now.first_month) - ordinal(planned.first_month)
     open_items = {car.name: _latest(car).keys() for car in now.cars}
     still = [
@@ -79,7 +79,7 @@ def no_room(planned: Problem, visits: Iterable[Visit], now: Problem) -> Iterator
         if each.car in open_items
     ]
     room = {shop.code: shop.capacity_days for shop in now.shops}
-    for (shop, month), days in days_used(planned, still).items():
+    for (shop, month), days in sorted(days_used(planned, still).items()):
         at = month - shift
         left = room[shop][at] if shop in room and 0 <= at < now.months else 0.0
         if days > left + TOLERANCE:
