@@ -11,6 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSeriali
 
 from app.answers.faults import shown
 from app.core.facts import Confidence, Extent, LoadingVerdict, Status, Verdict
+from app.files.days import EARLIEST_YEAR, LATEST_YEAR
 
 Row = TypeVar("Row")
 
@@ -19,6 +20,9 @@ def _written_day(value: object) -> object:
     """A number would be taken for the seconds since 1970."""
     if not isinstance(value, date) and not re.fullmatch(r"\d{4}-\d\d-\d\d", str(value), re.ASCII):
         raise ValueError(f"must be a day as YYYY-MM-DD, got {shown(value)}")
+    # Beyond these years no car has stood: a slip of the keyboard, not a question.
+    if not EARLIEST_YEAR <= int(str(value)[:4]) <= LATEST_YEAR:
+        raise ValueError(f"must be a day from {EARLIEST_YEAR} to {LATEST_YEAR}, got {shown(value)}")
     return value
 
 

@@ -81,7 +81,7 @@ def _deciding(items: Iterable[Due]) -> Iterable[Due]:
 
 
 def _in_days(days: int) -> str:
-    return "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
+    return "that very day" if days == 0 else "a day later" if days == 1 else f"{days} days later"
 
 
 def _held(case: Case) -> tuple[Reason, ...]:

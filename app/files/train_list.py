@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from app.files.cells import Cell, as_text, blank, key
 from app.files.sheets import Sheet
 
-# A mark, its number, and whatever else stands in the line.
-LINE = re.compile(r"\s*([A-Za-z]{2,4}[\s,;.-]*\d{1,6})(?![\w.])[\s,;]*(.*)")
+# A mark, its number, and whatever else stands in the line; in front perhaps the place in the list, as in "12. ".
+LINE = re.compile(r"\s*(?:\d{1,4}[.):]\s+)?([A-Za-z]{2,4}[\s,;.-]*\d{1,6})(?![\w.])[\s,;]*(.*)")
 # Columns by what a header calls them; of a file that names none of them each row is read as a line.
 OF_CAR = ("car", "mark", "number")
 OF_LADING = ("lading", "un", "commodity")

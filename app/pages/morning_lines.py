@@ -9,22 +9,23 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.core.facts import EVENT_ITEMS
+from app.core.orders import ITEM as ORDERED
 from app.store import aside, visiting, watching
 from app.store.due import DueListRow
 from app.store.visiting import VisitShown
 from app.store.watch import DueSeen
 
-BUILT = ("State its tank and when it was built", "facts/details")
-# The fact whose lack leaves an item without a date, by the form that states it; None where only the work does;
+BUILT = ("State its tank and when it was built", "/facts/details")
+# The fact whose lack leaves an item without a date, by where on the car it is stated; None where only the work does;
 # else when the car was built.
 LACKING: Mapping[str, tuple[str, str] | None] = {
     "leakage": None,
-    "lining": ("State its lining", "facts/lining"),
-    "reflective_sheeting": ("State its sheeting", "facts/fitting"),
-    "relief_device": ("Put its device on record", "components/new"),
-    "rupture_disc": ("Put its device on record", "components/new"),
+    "lining": ("State its lining", "/facts/lining"),
+    "reflective_sheeting": ("State its sheeting", "/facts/fitting"),
+    "relief_device": ("State its device, or the day of its test", "#components-title"),
+    "rupture_disc": ("State its device, or the day of its test", "#components-title"),
 }
-OUT_OF_SERVICE = ("Take it out of service", "facts/standing")
+OUT_OF_SERVICE = ("Take it out of service", "/facts/standing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +62,13 @@ def closing(row: DueListRow, visit: VisitShown | None, own: bool) -> list[Link]:
     """Where to go for what closes a due item; facts are stated by whose the car is."""
     links = [Link(_told(visit), f"/visits/{visit.id}")] if visit else []
     car = f"/cars/{row.car_id}"
+    if row.item == ORDERED:
+        return [*links, Link("See its directives, to close them", f"{car}#directives")]
     inspected = row.item in EVENT_ITEMS
     if own:
         form = LACKING.get(row.item, BUILT) if row.status == "unknown" else None
         form = form or (None if inspected else OUT_OF_SERVICE)
-        links += [Link(form[0], f"{car}/{form[1]}")] if form else []
+        links += [Link(form[0], car + form[1])] if form else []
     if inspected:
         links.append(Link("Record it done", f"{car}/events/new?item={row.item}"))
     return links

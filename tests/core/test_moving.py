@@ -88,7 +88,7 @@ def test_what_falls_due_within_the_days_asked_for_is_told_to_its_last_day(days, 
 
 
 def _in(days: int) -> str:
-    return {0: "today", 1: "tomorrow"}.get(days, f"in {days} days")
+    return {0: "that very day", 1: "a day later"}.get(days, f"{days} days later")
 
 
 # Items that only the car's mechanics ask for, that happen by event or are not known, do not count.

@@ -18,6 +18,8 @@ LINES = [
     ("ZQKX\t104512\tHydrochloric acid", ("ZQKX\t104512", "Hydrochloric acid")),
     ("  ZQKX 104512 UN1789  ", ("ZQKX 104512", "UN1789")),
     ("ZQKX 104512; UN 1789", ("ZQKX 104512", "UN 1789")),
+    ("12. ZQKX 104512 UN1789", ("ZQKX 104512", "UN1789")),
+    ("3) ZQKX 104512", ("ZQKX 104512", "")),
     # No mark and number: left as it stands, so that the answer says so.
     ("12 cars of the night train", ("12 cars of the night train", "")),
     ("ZQKX", ("ZQKX", "")),

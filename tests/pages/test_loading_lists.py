@@ -148,7 +148,8 @@ def test_a_lading_with_a_known_corrosion_rate_is_answered_for(rack):
 
 
 MISSPELT = [
-    "lading=UN9001", "un=UN9001&un=UN9002", "on=1764374400", "on=2026-11", "within=-1",
+    "lading=UN9001", "un=UN9001&un=UN9002", "on=1764374400", "on=2026-11", "on=0001-01-01", "on=9999-12-31",
+    "within=-1",
 ]  # fmt: skip
 
 
@@ -204,7 +205,7 @@ def test_what_falls_due_while_the_car_is_under_way_is_told(rack, within, told):
     params = {} if within is None else {"within": within}
     answer = rack.get("/api/v1/cars/ZQAX/4/loading", params=params).json()
     soon = [each["text"] for each in answer["soon"]]
-    assert ("Structural integrity inspection falls due on 2026-12-10, in 15 days" in soon) == told
+    assert ("Structural integrity inspection falls due on 2026-12-10, 15 days later" in soon) == told
     text = Page(rack.get("/loading", params={"car": "ZQAX 4", **params}).text).words
     assert ("Falls due while it may be under way" in text) == told
 

@@ -125,6 +125,7 @@ def test_an_empty_register_says_what_to_do_first(client):
         ("unknown", "unknown", "visual", "/cars/{key}/facts/details"),
         ("unknown", "unknown", "age_limit", "/cars/{key}/facts/details"),
         ("unknown", "unknown", "reflective_sheeting", "/cars/{key}/facts/fitting"),
+        ("unknown", "unknown", "relief_device", "/cars/{key}#components-title"),
     ],
 )
 def test_a_line_leads_to_what_closes_it(client, keys, name, part, item, address):
@@ -132,6 +133,15 @@ def test_a_line_leads_to_what_closes_it(client, keys, name, part, item, address)
     text = client.get(f"/morning/parts/{part}?item={item}").text
     assert f'href="{wanted}"' in text
     assert client.get(wanted).status_code == 200
+
+
+def test_a_line_of_directives_leads_to_those_of_its_car(client, keys, record):
+    ordered(record, "1", TODAY - timedelta(days=3), NOW - timedelta(hours=2))
+    text = client.get("/morning/parts/overdue?item=directive").text
+    address = f"/cars/{keys['overdue']}#directives"
+    assert f'href="{address}"' in text
+    assert "Take it out of service" not in text
+    assert 'id="directives"' in client.get(address).text
 
 
 def test_the_form_that_a_line_leads_to_has_its_item_ticked(client, keys):
