@@ -2,7 +2,8 @@
 
 from pathlib import Path
 
-from app.files.lists_out import KINDS, LISTS, SEEN_FROM, ListOut
+from app.files.list_out import ListOut
+from app.files.lists_out import KINDS, LISTS, SEEN_FROM
 from app.files.tables_out import MOST_NOTED, MOST_ROWS, Column
 
 WHERE = Path(__file__).with_name("files-out.md")

@@ -3,45 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from app.files import forecast_lists
+from app.files.list_out import ITEM, MARK, NUMBER, OWNER, REGION, ListOut, day, number, yes_no
 from app.files.tables_out import Column, Kind
-
-MARK = Column("mark", "the mark that the car bears")
-NUMBER = Column("number", "the number that the car bears", "number")
-OWNER = Column("owner", "the company that owns the car")
-REGION = Column("region", "where its owner has it looked after")
-ITEM = Column("item", "the due item, by its name in files and answers")
-
-
-@dataclass(frozen=True, slots=True)
-class ListOut:
-    """A list: what it is called, where it is taken away (without its ending), and its columns."""
-
-    title: str
-    address: str
-    columns: tuple[Column, ...]
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        return tuple(each.name for each in self.columns)
-
-
-def _day(name: str, says: str) -> Column:
-    return Column(name, says, "day")
-
-
-def _number(name: str, says: str, *, added: bool = False) -> Column:
-    return Column(name, says, "number", "sum" if added else "")
-
-
-def _yes_no(name: str, says: str) -> Column:
-    return Column(name, says, "yes or no")
-
 
 # From where a list was seen, where that is not today as it is known now.
 SEEN_FROM = (
-    _day("as_of", "the day as of which the list was asked for"),
+    day("as_of", "the day as of which the list was asked for"),
     Column("known_at", "the moment as known at which it was asked for; empty: now", "moment"),
 )
 _DUE = (
@@ -52,10 +22,10 @@ _DUE = (
            "not_required", total="each"),
     Column("due_on", "the day on which it falls due; of what is due now, the day since which it is owed", "day",
            note="reasons"),
-    _number("days_left", "days from the day of the list to due_on; below zero: past"),
-    _day("basis_on", "the day from which it is counted"),
-    _number("interval_months", "whole months that are added to basis_on"),
-    _day("calculated_due_on", "basis_on and interval_months, to the end of the month or year where the setting "
+    number("days_left", "days from the day of the list to due_on; below zero: past"),
+    day("basis_on", "the day from which it is counted"),
+    number("interval_months", "whole months that are added to basis_on"),
+    day("calculated_due_on", "basis_on and interval_months, to the end of the month or year where the setting "
          "says so; in a workbook a formula over these two cells. due_on differs where a stencil, an approval or "
          "what is owed decides"),
     Column("citation", "the section of the rule that governs it"),
@@ -77,7 +47,7 @@ MORNING = ListOut(
         *(replace(each, total="") if each.name == "status" else each for each in _DUE),
         Column("was", "of what moved, how it stood when the day asked for began; empty: it was not there, or its car "
                "not in service"),
-        _day("was_due_on", "of what moved, its day then"),
+        day("was_due_on", "of what moved, its day then"),
     ),
 )  # fmt: skip
 FLEET = ListOut(
@@ -91,10 +61,10 @@ FLEET = ListOut(
         Column("standing", "in_service, out_of_service, stored, sold, scrapped", total="each"),
         Column("specification", "as stenciled"),
         Column("lading", "what it carries now"),
-        _day("built_on", "the day of original construction"),
+        day("built_on", "the day of original construction"),
         Column("next_item", "the due item that comes first"),
         Column("next_status", "how that stands today", total="each"),
-        _day("next_due_on", "the day on which that falls due"),
+        day("next_due_on", "the day on which that falls due"),
     ),
 )
 VISITS = ListOut(
@@ -102,7 +72,7 @@ VISITS = ListOut(
     "/visits",
     (
         Column("state", "planned, sent, in_shop, released", total="each"),
-        _yes_no(
+        yes_no(
             "late", "its month is past and it was not sent, or it is away for longer than planned"
         ),
         MARK,
@@ -110,14 +80,14 @@ VISITS = ListOut(
         OWNER,
         Column("shop", "where it goes or is"),
         Column("month", "for which month it was planned, as YYYY-MM"),
-        _yes_no(
+        yes_no(
             "planned_after_due", "its month lies after the day on which some of its work falls due"
         ),
-        _day("sent_on", "the day on which it was sent"),
-        _day("arrived_on", "the day on which the shop had it"),
-        _day("released_on", "the day on which the shop let it go"),
-        _number("days_out_planned", "days from sent to released, as planned", added=True),
-        _number("days_out", "days since it was sent, or from sent to released", added=True),
+        day("sent_on", "the day on which it was sent"),
+        day("arrived_on", "the day on which the shop had it"),
+        day("released_on", "the day on which the shop let it go"),
+        number("days_out_planned", "days from sent to released, as planned", added=True),
+        number("days_out", "days since it was sent, or from sent to released", added=True),
         Column("work", "due items that it is planned for, with a semicolon between"),
         Column("work_left", "those of them that are not done"),
         Column("instructions", "what is to be done, as the owner wrote it"),
@@ -131,21 +101,21 @@ PLAN = ListOut(
         Column("shop", "where it goes; empty: left without a visit", total="each"),
         Column("month", "as YYYY-MM"),
         Column("work", "due items to be done, with a semicolon between"),
-        _number("days", "days of the shop that the work takes", added=True),
+        number("days", "days of the shop that the work takes", added=True),
         Column("latest_month", "the month after which some of the work would be late"),
-        _number("months_late", "months by which the visit is late", added=True),
-        _yes_no("locked", "a search leaves this visit where it is"),
-        _number("visit_cost", "what the visit costs by the standards: work, cleaning, days away", added=True),
-        _number("move_cost", "what getting there and back costs", added=True),
-        _number("early_cost", "what is lost since the work is done before it falls due", added=True),
-        _number("late_cost", "what being late costs by the standards", added=True),
+        number("months_late", "months by which the visit is late", added=True),
+        yes_no("locked", "a search leaves this visit where it is"),
+        number("visit_cost", "what the visit costs by the standards: work, cleaning, days away", added=True),
+        number("move_cost", "what getting there and back costs", added=True),
+        number("early_cost", "what is lost since the work is done before it falls due", added=True),
+        number("late_cost", "what being late costs by the standards", added=True),
     ),
 )  # fmt: skip
 CHANGES = ListOut(
     "Record of change",
     "/changes",
     (
-        _number("entry", "the number of the entry"),
+        number("entry", "the number of the entry"),
         Column("at", "the moment, in UTC", "moment"),
         Column("by", "who did it"),
         Column("deed", "what was done, by its name"),
@@ -166,13 +136,13 @@ TRIAL = ListOut(
         NUMBER,
         OWNER,
         ITEM,
-        _yes_no("moves", "whether the trial moves its day or its state"),
-        _number("days", "days by which it moves; below zero: sooner"),
+        yes_no("moves", "whether the trial moves its day or its state"),
+        number("days", "days by which it moves; below zero: sooner"),
         Column("what_changes", "in words"),
         Column("status_before", "how it stands without the change", total="each"),
-        _day("due_before", "its day without the change"),
+        day("due_before", "its day without the change"),
         Column("status_after", "how it would stand with it", total="each"),
-        _day("due_after", "its day with it", ),
+        day("due_after", "its day with it", ),
         Column("loading_before", "may_load, check or may_not_load without the change"),
         Column("loading_after", "the same with it"),
         Column("reasons_after", "why it would fall due on that day"),
@@ -187,12 +157,12 @@ EFFECT = ListOut(
         OWNER,
         ITEM,
         Column("state", "owed, dated, by_event, unknown or not_required, by the rules in force"),
-        _day("due_on", "its day by these"),
+        day("due_on", "its day by these"),
         Column("new_state", "its state by the edition", total="each"),
-        _day("new_due_on", "its day by the edition"),
-        _number("days", "days by which it would move; below zero: sooner"),
-        _yes_no("newly_past", "it would be past or owed, and is not now"),
-        _yes_no("no_longer_loadable", "its car could be loaded no longer"),
+        day("new_due_on", "its day by the edition"),
+        number("days", "days by which it would move; below zero: sooner"),
+        yes_no("newly_past", "it would be past or owed, and is not now"),
+        yes_no("no_longer_loadable", "its car could be loaded no longer"),
     ),
 )
 EVENTS = ListOut(
@@ -201,10 +171,10 @@ EVENTS = ListOut(
     (
         MARK,
         NUMBER,
-        _day(
+        day(
             "happened_on", "the day of the report; the first of its month where only that is known"
         ),
-        _yes_no("month_only", "only the month is known"),
+        yes_no("month_only", "only the month is known"),
         Column(
             "items",
             "what was inspected or done, by the names of files in, with a semicolon between",
@@ -217,7 +187,7 @@ EVENTS = ListOut(
         Column("notes", "what was noted"),
         Column("recorded_at", "the moment at which it was recorded", "moment"),
         Column("recorded_by", "who recorded it"),
-        _number("event", "its number in the register"),
+        number("event", "its number in the register"),
     ),
 )
 COMPONENTS = ListOut(
@@ -232,11 +202,11 @@ COMPONENTS = ListOut(
         Column("model", "its model"),
         Column("lot", "its lot"),
         Column("serial", "its serial number"),
-        _day("installed_on", "the day on which it was put on; empty: not known"),
-        _yes_no("installed_month_only", "only the month is known"),
-        _day("tested_on", "of a relief device, the day of its last test before that"),
-        _number("set_psig", "of a relief device, its start-to-discharge pressure"),
-        _number("interval_months", "the owner’s interval, where it is shorter than the rule’s"),
+        day("installed_on", "the day on which it was put on; empty: not known"),
+        yes_no("installed_month_only", "only the month is known"),
+        day("tested_on", "of a relief device, the day of its last test before that"),
+        number("set_psig", "of a relief device, its start-to-discharge pressure"),
+        number("interval_months", "the owner’s interval, where it is shorter than the rule’s"),
         Column("owner", "whose it is"),
     ),
 )
@@ -246,18 +216,18 @@ LADINGS = ListOut(
     (
         Column("name", "the shipping name"),
         Column("un", "the identification number"),
-        _yes_no("hazardous", "a hazardous material"),
+        yes_no("hazardous", "a hazardous material"),
         Column("hazard_class", "such as 8 or 2.3"),
         Column("packing_group", "I, II or III"),
-        _yes_no("poison_by_inhalation", "poisonous by inhalation"),
-        _yes_no(
+        yes_no("poison_by_inhalation", "poisonous by inhalation"),
+        yes_no(
             "corrosive_or_reactive",
             "stated as corrosive or reactive to the tank; empty: not stated",
         ),
-        _number("corrosion_rate_mil_per_year", "on steel, mil a year"),
-        _number("vapor_pressure_psig_115f", "vapor pressure at 115 F, psig"),
-        _number("vapor_pressure_psig_105f", "vapor pressure at 105 F, psig"),
-        _yes_no("counts_as_corrosive", "how the rules take it: not stated counts as yes"),
+        number("corrosion_rate_mil_per_year", "on steel, mil a year"),
+        number("vapor_pressure_psig_115f", "vapor pressure at 115 F, psig"),
+        number("vapor_pressure_psig_105f", "vapor pressure at 105 F, psig"),
+        yes_no("counts_as_corrosive", "how the rules take it: not stated counts as yes"),
     ),
 )
 FACILITIES = ListOut(
@@ -276,12 +246,12 @@ INSTRUCTIONS = ListOut(
     (
         OWNER,
         ITEM,
-        _day("from_on", "the first day on which the steps hold"),
-        _yes_no(
+        day("from_on", "the first day on which the steps hold"),
+        yes_no(
             "in_place_of_built_in",
             "they are done in the place of the built-in steps, not after them",
         ),
-        _number("step", "its place among them"),
+        number("step", "its place among them"),
         Column("look_at", "what is looked at"),
         Column("where", "where on the car"),
         Column("measure", "what is done there"),
@@ -299,8 +269,8 @@ RETENTION = ListOut(
             "what", "report: of an inspection in the register; papers: outside of it", total="each"
         ),
         Column("car", "mark and number"),
-        _number("event", "the number of the event in the register"),
-        _day("since", "the day from which it need be kept no longer"),
+        number("event", "the number of the event in the register"),
+        day("since", "the day from which it need be kept no longer"),
         Column("reason", "why"),
         Column("citation", "the section that asks for keeping it until then"),
     ),
@@ -309,13 +279,13 @@ IMPORTS = ListOut(
     "Files in",
     "/imports",
     (
-        _number("import", "its number"),
+        number("import", "its number"),
         Column("kind", "cars, components, events, ladings or visits", total="each"),
         Column("file_name", "what the file was called"),
-        _number("rows", "rows of the file", added=True),
-        _number("added", "rows that added something", added=True),
-        _number("changed", "rows that changed something", added=True),
-        _number("repeated", "rows that said what was known", added=True),
+        number("rows", "rows of the file", added=True),
+        number("added", "rows that added something", added=True),
+        number("changed", "rows that changed something", added=True),
+        number("repeated", "rows that said what was known", added=True),
         Column("recorded_at", "the moment at which it was brought in", "moment"),
         Column("recorded_by", "who brought it in"),
         Column(
@@ -332,7 +302,7 @@ HOLDS = ListOut(
         NUMBER,
         OWNER,
         REGION,
-        _day("since", "the day since which the car is on hold; empty: always"),
+        day("since", "the day since which the car is on hold; empty: always"),
         Column("reason", "why"),
         Column("recorded_at", "the moment at which it was recorded", "moment"),
         Column("recorded_by", "who recorded it"),
@@ -348,14 +318,14 @@ LOADING = ListOut(
         Column("answer", "whether it may be loaded, in words", total="each"),
         Column("reasons", "why, as sentences with their sections"),
         Column("warnings", "what else is to be known, such as which of several ladings was meant"),
-        _day("in_date_through", "the last day on which no date of the car is past"),
+        day("in_date_through", "the last day on which no date of the car is past"),
         Column("falls_due_soon", "what falls due within the days asked for"),
         Column(
             "moving",
             "what the rule leaves open where the car is loaded already or goes to a shop; never a yes",
         ),
-        _day("on", "the day that was asked about"),
-        _number("within_days", "how many days ahead what falls due was asked for"),
+        day("on", "the day that was asked about"),
+        number("within_days", "how many days ahead what falls due was asked for"),
         Column("asked_at", "the moment at which it was asked and answered", "moment"),
         Column("asked_by", "who asked"),
     ),
@@ -370,12 +340,12 @@ DIRECTIVE = ListOut(
         OWNER,
         Column("component", "what it is about on the car; empty: the car itself"),
         Column("came_by", "how the car came to be on the list"),
-        _yes_no("by_hand", "whether it cannot be told and has to be looked at"),
+        yes_no("by_hand", "whether it cannot be told and has to be looked at"),
         Column("facts", "the facts by which it matched"),
-        _day("due_on", "the day by which it is to be seen to"),
+        day("due_on", "the day by which it is to be seen to"),
         Column("status", "closed, or how it stands on the day of the list", total="each"),
         Column("component_is_now_on", "the car on which the component is today"),
-        _day("done_on", "the day on which it was seen to"),
+        day("done_on", "the day on which it was seen to"),
         Column("outcome", "what came of it"),
         Column("reference", "the report or event that it refers to"),
         Column("note", "what was found"),
@@ -386,11 +356,11 @@ DRAWN_FROM = ListOut(
     "Cars that a sample was drawn from",
     "/audits/…/population",
     (
-        _number("place", "the place when they are sorted"),
+        number("place", "the place when they are sorted"),
         MARK,
         NUMBER,
         Column("sorted_by", "SHA-256 of seed, colon, mark, space and number"),
-        _yes_no("drawn", "whether it is in the sample"),
+        yes_no("drawn", "whether it is in the sample"),
     ),
 )
 PEOPLE = ListOut(
@@ -415,67 +385,10 @@ PEOPLE = ListOut(
         Column("good_until", "the moment until which that invitation can be used", "moment"),
     ),
 )
-_OVER = "the month, as YYYY-MM; what is due already stands in the first"
-FORECAST_GROUPS = ListOut(
-    "Forecast by group",
-    "/forecast/due",
-    (
-        Column("month", _OVER),
-        Column("group", "the item, owner or region; as the forecast was asked for", total="each"),
-        _number(
-            "items",
-            "items of the group that fall due in the month, with the planned visits where the forecast was asked so",
-            added=True,
-        ),
-    ),
-)
-FORECAST_MONTHS = ListOut(
-    "Forecast by month",
-    "/forecast/days",
-    (
-        Column("month", _OVER),
-        _number("days_needed", "shop days that the work takes, by the standards", added=True),
-        _number("days_with_visits", "the same with the planned visits", added=True),
-        _number("days_there_are", "days that the shops of the standards have", added=True),
-        _number("items", "items that fall due", added=True),
-        _number("items_with_visits", "the same with the planned visits", added=True),
-    ),
-)
-FORECAST_YEARS = ListOut(
-    "Forecast by year",
-    "/forecast/cost",
-    (
-        _number("year", "the calendar year; the first and the last are parts of one"),
-        _number("items", "items that fall due", added=True),
-        _number("items_with_visits", "the same with the planned visits", added=True),
-        _number(
-            "cost",
-            "of their work, by the standards, in today’s costs; no moving, no cleaning",
-            added=True,
-        ),
-        _number("cost_with_visits", "the same with the planned visits", added=True),
-        _number(
-            "last_service_days",
-            "cars that come to the first of their last service days; what is past stands in the first year",
-            added=True,
-        ),
-    ),
-)
-FORECAST_LAST = ListOut(
-    "Last service days",
-    "/forecast/last-days",
-    (
-        MARK,
-        NUMBER,
-        OWNER,
-        Column("item", "what ends its service", total="each"),
-        _day("last_day", "its last service day by that"),
-    ),
-)
 LISTS: Sequence[ListOut] = (
     FLEET, DUE, OVERDUE, MORNING, EVENTS, COMPONENTS, VISITS, PLAN, LADINGS, CHANGES, TRIAL, EFFECT,
     FACILITIES, INSTRUCTIONS, RETENTION, IMPORTS, LOADING, HOLDS, DIRECTIVE, DRAWN_FROM, PEOPLE,
-    FORECAST_GROUPS, FORECAST_MONTHS, FORECAST_YEARS, FORECAST_LAST,
+    *forecast_lists.TABLES,
 )  # fmt: skip
 KINDS: Mapping[Kind, tuple[str, str, str]] = {
     "text": ("text", "text", "text"),

@@ -20,9 +20,9 @@ from app.core.plan.forecast import Need, by_month, needs
 from app.core.plan.problem import month_text
 from app.core.words import capitalized, label
 from app.errors import NotFound
-from app.files import lists_out
+from app.files import forecast_lists
 from app.files.charts import Chart, svg
-from app.files.lists_out import ListOut
+from app.files.list_out import ListOut
 from app.files.tables_out import Sheet, Value, plain
 from app.pages.choices import choices
 from app.pages.exports import Table, as_asked, as_picture, as_workbook
@@ -306,8 +306,8 @@ def _last_rows(found: Forecast, _: ForecastFilter) -> Rows:
 
 # By the name of the picture that says the same.
 TABLES: Mapping[str, tuple[ListOut, Callable[[Forecast, ForecastFilter], Rows]]] = {
-    "due": (lists_out.FORECAST_GROUPS, _group_rows),
-    "days": (lists_out.FORECAST_MONTHS, _month_rows),
-    "cost": (lists_out.FORECAST_YEARS, _year_rows),
-    "last-days": (lists_out.FORECAST_LAST, _last_rows),
+    "due": (forecast_lists.GROUPS, _group_rows),
+    "days": (forecast_lists.MONTHS, _month_rows),
+    "cost": (forecast_lists.YEARS, _year_rows),
+    "last-days": (forecast_lists.LAST_DAYS, _last_rows),
 }

@@ -14,7 +14,7 @@ from app import web
 from app.actions import retention, rulebooks
 from app.actions.people import Office
 from app.files import lists_out
-from app.files.lists_out import ListOut
+from app.files.list_out import ListOut
 from app.pages import fleet
 from app.pages.exports import Table, as_asked
 from app.pages.ladings import line

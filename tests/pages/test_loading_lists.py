@@ -205,7 +205,9 @@ def test_what_falls_due_while_the_car_is_under_way_is_told(rack, within, told):
     params = {} if within is None else {"within": within}
     answer = rack.get("/api/v1/cars/ZQAX/4/loading", params=params).json()
     soon = [each["text"] for each in answer["soon"]]
-    assert ("Structural integrity inspection falls due on 2026-12-10, 15 days later" in soon) == told
+    assert (
+        "Structural integrity inspection falls due on 2026-12-10, 15 days later" in soon
+    ) == told
     text = Page(rack.get("/loading", params={"car": "ZQAX 4", **params}).text).words
     assert ("Falls due while it may be under way" in text) == told
 
