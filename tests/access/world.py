@@ -190,6 +190,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         STAMP,
     )
     upload = uploads.keep(db, "events", f"{party.id}.csv", b"mark,number,on,items\n", STAMP)
+    waits = uploads.keep(db, "hand_over", f"{party.id}.zip", b"not really a file", STAMP)
     sheet = sheets.read(
         "events.csv", f"mark,number,on,items\n{name[0]},{name[1]},2020-02-03,visual\n".encode()
     )
@@ -224,7 +225,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     version = _plan(db, party, car.id, f"{name[0]} {name[1]}")
     people = people_of(db, party)
     someone = people[0]
-    for thing in (upload, run):
+    for thing in (upload, waits, run):
         thing.person_id = someone.id
     db.get_one(ImportRun, run.id).parties = [party.id]
     report = _report(db, car.id, people[2], party)
@@ -245,7 +246,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     db.commit()  # so that each company's things are an entry of their own
     return {
         "car_id": str(car.id), "event_id": str(event.id), "row_id": str(stencil.id),
-        "installation_id": str(installed.id), "upload_id": upload.id, "import_id": str(run.id),
+        "installation_id": str(installed.id), "upload_id": upload.id, "waiting_id": waits.id, "import_id": str(run.id),
         "edition_id": str(edition.id), "visit_id": str(visit.id), "job_id": job.id,
         "facility_id": str(facility.id), "instruction_id": str(instruction.id),
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
