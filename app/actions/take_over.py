@@ -18,7 +18,7 @@ from sqlalchemy import Table
 from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
-from app.actions import due, facts, hand_over, names, pictures, rows
+from app.actions import due, facts, hand_over, names, pictures, rows, told_orders
 from app.actions.changes import NewOwnership
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Refused
@@ -210,6 +210,7 @@ class _Taking:
                 # Names and standings say who bore a name when.
                 names.must_not_overlap(self.db, car, BEGINNING)
         self._own(car, told, stamp)
+        told_orders.keep(self.db, self.manifest.orders, car.id, run.id, stamp)
         due.refresh(self.db, [car.id], stamp.today)
         return Taken(
             car.id, run.id, self.manifest, run.rows, tuple(self._differences(car)), self.new_company

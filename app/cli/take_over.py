@@ -14,7 +14,7 @@ from app.cli.backup import add_attachments, file_trouble
 from app.cli.register import moment, register, today_in, who
 from app.cli.status import FINE, STATUSES
 from app.core.words import capitalized, label
-from app.files.hand_overs import StatedDue
+from app.files.hand_overs import StatedDue, StatedOrder
 from app.settings import read_settings
 from app.store.db import write_session
 from app.store.doer import Doer
@@ -71,6 +71,7 @@ def _told(taken: Taken) -> Iterator[str]:
         yield f"{told.to_party} is not known here; check the spelling, a company of this name is added."
     yield f"Due dates there as of {told.as_of} by {told.rulebook}, {told.edition}:"
     yield from (f"  {_item(each)}" for each in told.due)
+    yield from map(_order, told.orders)
     if not taken.differences:
         yield "Worked out anew here, each is the same, with the same reasons."
     for each in taken.differences:
@@ -83,6 +84,16 @@ def _differs(each: Difference) -> Iterator[str]:
         yield f"  {where}: {_item(due) if due else 'no such item'}"
         for text, citation in due.reasons if due else ():
             yield f"    {text}{f' ({citation})' if citation else ''}"
+
+
+def _order(order: StatedOrder) -> str:
+    closed = (
+        f"closed on {order.closed_on}"
+        if order.closed_on
+        else "OPEN: decide whether to issue it here"
+    )
+    about = f" ({order.about})" if order.about else ""
+    return f"Directive there: {order.name}, {order.title}{about}, due {order.due_on}, {closed}."
 
 
 def _item(due: StatedDue) -> str:

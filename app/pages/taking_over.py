@@ -20,6 +20,7 @@ from app.actions.take_over import Difference, Taken
 from app.errors import Conflict, Problem, Refused
 from app.files.hand_overs import StatedDue
 from app.pages.changing import Done, Looking, Seen, changed
+from app.pages.directive_words import OUTCOMES
 from app.pages.moves import moves
 from app.store import due, imports
 from app.store.derived import HAND_OVER, Upload
@@ -149,7 +150,7 @@ def _waiting(
 ) -> Response:
     with _on_disk(upload.file_name, upload.content) as path:
         seen = FileSeen(upload, actions.sum_of(path), _looked(opening, path, looking))
-    return web.page(request, "take_over/waiting.html", status, seen=seen)
+    return web.page(request, "take_over/waiting.html", status, seen=seen, outcomes=OUTCOMES)
 
 
 def _looked(opening: web.Sessions, path: Path, looking: Seen) -> Taken | Problem:

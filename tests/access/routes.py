@@ -356,6 +356,8 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/take-over/{waiting_id}"): "bring_in",
     ("POST", "/take-over/{waiting_id}/confirm"): "bring_in",
     ("POST", "/take-over/{waiting_id}/drop"): "bring_in",
+    ("GET", "/told-directives/{told_order_id}"): "record_facts",
+    ("POST", "/told-directives/{told_order_id}"): "record_facts",
     ("GET", "/visits"): "read",
     ("GET", "/visits.csv"): "read",
     ("GET", "/visits.json"): "read",
