@@ -2,6 +2,7 @@
 
 import json
 from datetime import date
+from hashlib import sha256
 
 import pytest
 from sqlalchemy import select
@@ -172,6 +173,8 @@ def test_a_file_that_knows_nothing_of_directives_is_whole(sqlite_template, tmp_p
 
     with archive.opened_as(HandOverManifest, rewritten(path, as_before)) as opened:
         must_be_whole(opened, "car.zip")
+        sealed_then = opened.manifest.model_dump_json(exclude={"seal", "orders"})
+        assert opened.manifest.seal == sha256(sealed_then.encode()).hexdigest()
 
 
 def test_a_directive_that_is_left_out_of_the_file_is_noticed(file):
