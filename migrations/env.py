@@ -19,6 +19,7 @@ from app.store import (  # noqa: F401  every table has to be known
     plans,
     retention,
     tables,
+    told_orders,
     visits,
     watch,
 )

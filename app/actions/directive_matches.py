@@ -68,8 +68,10 @@ def add_followed(
     """Add components under the order, not yet closed, that are on one of these cars now and were not when found."""
     if "kind" not in directive.condition:
         return
-    origin = directive_keeping.open_components(db, directive.id)
-    for each in directive_matching.placed(db, car_ids, Standpoint(stamp.today)) if origin else ():
+    there = directive_matching.placed(db, car_ids, Standpoint(stamp.today))
+    things = {each.thing for each in there}
+    origin = directive_keeping.open_components(db, directive.id, things)
+    for each in there:
         before = _first_of(origin.get(each.thing, ()), each)
         if before is None or (each.car_id, each.thing) in known:
             continue

@@ -13,7 +13,7 @@ from dateutil.relativedelta import relativedelta
 from sqlalchemy.orm import Session
 
 from app import __version__
-from app.actions import facts, looking_back, pictures, rows, rulebooks
+from app.actions import facts, looking_back, pictures, rows, rulebooks, told_orders
 from app.actions.cars import change_standing
 from app.actions.changes import NewOwnership, NewStanding
 from app.actions.checks import tidy
@@ -161,6 +161,7 @@ def _handed(db: Session, made: HandOver) -> Handed:
         from_party=names[made.from_id], to_party=names[made.to_id], handed_on=made.handed_on,
         as_of=as_of, by=made.recorded_by, rulebook=answer.rulebook_id,
         edition=answer.rulebook_edition, due=tuple(stated(answer)),
+        orders=tuple(told_orders.stated(db, made)),
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -17,14 +18,14 @@ from sqlalchemy import Table
 from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
-from app.actions import due, facts, hand_over, names, pictures, rows
+from app.actions import due, facts, hand_over, names, pictures, rows, told_orders
 from app.actions.changes import NewOwnership
 from app.actions.stamp import Stamp
 from app.errors import Conflict, Refused
 from app.files import archive, hand_overs
 from app.files.hand_overs import HandOverFile, HandOverManifest, StatedDue
 from app.pictures import Attachments, decoded
-from app.store import handing_over, imports, reach, reports
+from app.store import cars, handing_over, imports, reach, reports
 from app.store.asked import Standpoint
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import ImportRun
@@ -57,26 +58,48 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """What was taken over, or would be: the car's key, the file's manifest, its rows, and what falls due otherwise."""
+    """What was taken over, or would be: the car's key, the file's manifest, its rows, and what falls due otherwise.
+
+    `new_company`: that whose the car is now was not known before.
+    """
 
     car_id: int
     import_id: int
     manifest: HandOverManifest
     rows: int
     differences: tuple[Difference, ...]
+    new_company: bool
+
+
+def must_be_sound(path: Path, wanted_sum: str = "", most_bytes: int | None = None) -> None:
+    """Raise Refused unless the file is the one meant, no larger than this unpacked, and every sum in it is right."""
+    must_have_sum(path, wanted_sum)
+    with archive.opened_as(HandOverManifest, path) as opened:
+        unpacked = sum(each.bytes for each in opened.manifest.members)
+        if most_bytes is not None and unpacked > most_bytes:
+            raise Refused(
+                f"{path.name} holds {unpacked:,} bytes when it is unpacked; at most {most_bytes:,} are taken "
+                f"here. Whoever looks after the program can take it over with the command take-over."
+            )
+        hand_overs.must_be_whole(opened, path.name)
+
+
+def must_have_sum(path: Path, wanted: str) -> None:
+    """Raise Refused unless the file has the SHA-256 that somebody was told; empty: nobody was."""
+    found = sum_of(path)
+    if wanted and wanted.strip().lower() != found:
+        raise Refused(f"{path.name} is not the file that was meant: its SHA-256 is {found}.")
 
 
 def take_over(
-    db: Session, attachments: Attachments, path: Path, stamp: Stamp, *, keep: bool = True
+    db: Session, attachments: Attachments | None, path: Path, stamp: Stamp, *, keep: bool = True
 ) -> Taken:
     """Store all of a file or nothing. With `keep` false tell what it would come to, and leave nothing.
 
-    Raises Refused when the file is damaged or none of ours, Conflict when the car is here already, OSError
-    when the file cannot be read.
+    Without `attachments` its photographs are there already (see `bring_pictures`). Raises Refused when the file
+    is damaged or none of ours, Conflict when the car is here already, OSError when the file cannot be read.
     """
-    with archive.opened_as(HandOverManifest, path) as opened:
-        hand_overs.must_be_whole(opened, path.name)
-        told = _read(opened)
+    with _opened(path) as (opened, told):
         whole = db.begin_nested()
         try:
             taken = _Taking(db, opened.manifest, path, stamp).take(told)
@@ -87,11 +110,28 @@ def take_over(
             whole.rollback()
             raise
         if keep:
-            _put_pictures(attachments, opened, told)
+            if attachments is not None:
+                _put_pictures(attachments, opened, told)
             whole.commit()
         else:
             whole.rollback()
         return taken
+
+
+def bring_pictures(attachments: Attachments, path: Path) -> None:
+    """Keep the photographs of a file before its rows are stored: looking at them takes long, and no session is held."""
+    with _opened(path) as (opened, told):
+        _put_pictures(attachments, opened, told)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[tuple[HandOverFile, dict[str, list[dict[str, Any]]]]]:
+    """A file that is whole, and its rows by table. Raises Refused as `take_over` does."""
+    with archive.opened_as(HandOverManifest, path) as opened:
+        hand_overs.must_be_whole(opened, path.name)
+        told = _read(opened)
+        _must_hold_pictures(opened, told)
+        yield opened, told
 
 
 def _read(opened: HandOverFile) -> dict[str, list[dict[str, Any]]]:
@@ -118,14 +158,19 @@ def _other_version(opened: HandOverFile, what: str) -> str:
     )
 
 
+def _must_hold_pictures(opened: HandOverFile, told: Mapping[str, list[dict[str, Any]]]) -> None:
+    held = {each.member.rsplit("/", 1)[1]: each for each in opened.manifest.attachments}
+    for digest in sorted({row["sha256"] for row in told["photograph"]}):
+        if digest not in held or held[digest].sha256 != digest:
+            raise Refused(f"The photograph {digest[:12]}… is not in the file. Nothing was changed.")
+
+
 def _put_pictures(
     attachments: Attachments, opened: HandOverFile, told: Mapping[str, list[dict[str, Any]]]
 ) -> None:
     """Put the files before the rows count; a file that no row names does no harm."""
-    held = {each.member.rsplit("/", 1)[1]: each for each in opened.manifest.attachments}
+    held = {each.sha256: each for each in opened.manifest.attachments}
     for digest in {row["sha256"] for row in told["photograph"]}:
-        if digest not in held or held[digest].sha256 != digest:
-            raise Refused(f"The photograph {digest[:12]}… is not in the file. Nothing was changed.")
         content = b"".join(opened.blocks(held[digest]))
         small = decoded(content, MOST_PIXELS, keep_place=True).small
         attachments.put(pictures.small_name(digest), small)
@@ -149,6 +194,7 @@ class _Taking:
         self.sum = sum_of(path)
         self.stamp = stamp
         self.keys: Keys = {}
+        self.new_company = cars.party_by_name(db, manifest.to_party) is None
 
     def take(self, told: Mapping[str, list[dict[str, Any]]]) -> Taken:
         self._must_be_new()
@@ -164,8 +210,11 @@ class _Taking:
                 # Names and standings say who bore a name when.
                 names.must_not_overlap(self.db, car, BEGINNING)
         self._own(car, told, stamp)
+        told_orders.keep(self.db, self.manifest.orders, car.id, run.id, stamp)
         due.refresh(self.db, [car.id], stamp.today)
-        return Taken(car.id, run.id, self.manifest, run.rows, tuple(self._differences(car)))
+        return Taken(
+            car.id, run.id, self.manifest, run.rows, tuple(self._differences(car)), self.new_company
+        )
 
     def _must_be_new(self) -> None:
         before = imports.by_content(self.db, "cars", self.sum)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from secrets import token_urlsafe
+from typing import Literal
 
 from sqlalchemy import delete
 from sqlalchemy.orm import Session
@@ -17,7 +18,9 @@ from app.store.derived import Upload
 KEPT = timedelta(days=2)
 
 
-def keep(db: Session, kind: Kind, file_name: str, content: bytes, stamp: Stamp) -> Upload:
+def keep(
+    db: Session, kind: Kind | Literal["hand_over"], file_name: str, content: bytes, stamp: Stamp
+) -> Upload:
     """Keep a file under a key that nobody can guess, and drop those that were left lying."""
     db.execute(delete(Upload).where(Upload.uploaded_at < stamp.at - KEPT))
     upload = Upload(

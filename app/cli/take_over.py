@@ -9,13 +9,12 @@ from pathlib import Path
 
 from app.actions import copies
 from app.actions.stamp import Stamp
-from app.actions.take_over import Difference, Taken, sum_of, take_over
+from app.actions.take_over import Difference, Taken, must_have_sum, take_over
 from app.cli.backup import add_attachments, file_trouble
 from app.cli.register import moment, register, today_in, who
 from app.cli.status import FINE, STATUSES
 from app.core.words import capitalized, label
-from app.errors import Refused
-from app.files.hand_overs import StatedDue
+from app.files.hand_overs import StatedDue, StatedOrder
 from app.settings import read_settings
 from app.store.db import write_session
 from app.store.doer import Doer
@@ -49,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     kept = copies.attachments_of(settings.database_url, args.attachments or settings.attachments)
     stamp = Stamp(args.by, moment(), today_in(settings.time_zone))
     with file_trouble(args.file), register(settings) as factory:
-        _must_have_sum(args.file, args.sum)
+        must_have_sum(args.file, args.sum)
         with write_session(factory, doer=Doer(args.by)) as db:
             stamp = replace(stamp, at=not_before(db, stamp.at))
             taken = take_over(db, kept, args.file, stamp, keep=not args.dry_run)
@@ -62,20 +61,17 @@ def run(args: argparse.Namespace) -> int:
     return FINE
 
 
-def _must_have_sum(path: Path, wanted: str) -> None:
-    found = sum_of(path)
-    if wanted and wanted.strip().lower() != found:
-        raise Refused(f"{path.name} is not the file that was meant: its SHA-256 is {found}.")
-
-
 def _told(taken: Taken) -> Iterator[str]:
     told = taken.manifest
     yield (
         f"{told.car} from {told.from_party} to {told.to_party} on {told.handed_on}, written by {told.by} at "
         f"{told.taken_at:%Y-%m-%d %H:%M} UTC: {told.rows:,} rows, {len(told.attachments):,} photographs."
     )
+    if taken.new_company:
+        yield f"{told.to_party} is not known here; check the spelling, a company of this name is added."
     yield f"Due dates there as of {told.as_of} by {told.rulebook}, {told.edition}:"
     yield from (f"  {_item(each)}" for each in told.due)
+    yield from map(_order, told.orders)
     if not taken.differences:
         yield "Worked out anew here, each is the same, with the same reasons."
     for each in taken.differences:
@@ -88,6 +84,16 @@ def _differs(each: Difference) -> Iterator[str]:
         yield f"  {where}: {_item(due) if due else 'no such item'}"
         for text, citation in due.reasons if due else ():
             yield f"    {text}{f' ({citation})' if citation else ''}"
+
+
+def _order(order: StatedOrder) -> str:
+    closed = (
+        f"closed on {order.closed_on}"
+        if order.closed_on
+        else "OPEN: decide whether to issue it here"
+    )
+    about = f" ({order.about})" if order.about else ""
+    return f"Directive there: {order.name}, {order.title}{about}, due {order.due_on}, {closed}."
 
 
 def _item(due: StatedDue) -> str:

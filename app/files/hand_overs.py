@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from datetime import date
 from hashlib import sha256
-from typing import ClassVar
+from typing import Annotated, ClassVar
+
+from pydantic import StringConstraints
 
 from app.errors import Refused
 from app.files.archive import About, Copied, Making, Manifest, Strict
 
 SEAL = "seal"
+Line = Annotated[str, StringConstraints(max_length=200)]
+Short = Annotated[str, StringConstraints(max_length=16)]
 
 
 class StatedDue(Strict):
@@ -24,6 +28,36 @@ class StatedDue(Strict):
     basis_on: date | None
     interval_months: int | None
     reasons: tuple[tuple[str, str | None], ...]
+
+
+class StatedOrder(Strict):
+    """A directive that the car was under, as information: where the car goes it is no due item by this.
+
+    `company` is the one that had issued it, `about` the component in words (empty: the car), `closed_on` the
+    day on which it was seen to (none: it is open), `said` what was answered about it on the way.
+    """
+
+    company: Line
+    ordered_by: Short
+    orderer: Line
+    number: Line
+    title: Line
+    what: str
+    caution: str
+    ordered_on: date
+    due_on: date
+    forbids_loading: bool
+    about: str
+    by_hand: bool
+    closed_on: date | None
+    outcome: Short
+    reference: Line
+    finding: str
+    said: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"{self.orderer} {self.number}"
 
 
 class Handed(About):
@@ -38,6 +72,7 @@ class Handed(About):
     rulebook: str
     edition: str
     due: tuple[StatedDue, ...]
+    orders: tuple[StatedOrder, ...] = ()
 
 
 class HandOverManifest(Handed, Manifest):
@@ -45,8 +80,9 @@ class HandOverManifest(Handed, Manifest):
     seal: str = ""
 
     def sealed(self) -> str:
-        """The sum of all that the manifest says but for the sum itself."""
-        return sha256(self.model_dump_json(exclude={SEAL}).encode()).hexdigest()
+        """The sum of all that the manifest says but for the sum itself; without directives as before there were any."""
+        left_out = {SEAL} if self.orders else {SEAL, "orders"}
+        return sha256(self.model_dump_json(exclude=left_out).encode()).hexdigest()
 
 
 HandOverFile = Copied[HandOverManifest]

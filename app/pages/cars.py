@@ -26,7 +26,7 @@ from app.pages.fields import Group
 from app.pages.forms import Entries, Field
 from app.pages.looking_back import Back
 from app.pages.moves import moves
-from app.store import cars, directive_list, due, reach, reports, visiting
+from app.store import cars, directive_list, due, reach, reports, told_orders, visiting
 from app.store.directive_list import MatchFilter
 from app.store.tables import Car
 
@@ -96,6 +96,7 @@ def car_page(
         visits=() if back else visiting.history(db, car_id),
         reports=() if back else reports.of_car(db, car_id),
         directives=() if back else directive_list.of_car(db, car_id, _from(looking)),
+        told_orders=() if back else told_orders.of_car(db, car_id),
         outcomes=OUTCOMES,
     )
 

@@ -26,6 +26,7 @@ DEEDS: Mapping[str, str] = {
     "audit.found": "recorded a finding of an audit",
     "car.added": "added a car",
     "car.handed_over": "handed a car over to another register",
+    "told_order.answered": "decided about a directive that came with a car",
     "car.taken_over": "took a car over from another register",
     "codes.turned_off": "turned codes of an app off",
     "codes.turned_on": "turned codes of an app on",

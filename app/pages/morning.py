@@ -21,7 +21,7 @@ from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.pages.morning_kept import SAVED
 from app.pages.morning_lines import lines
-from app.store import cars, due_before, holding, watching
+from app.store import cars, due_before, holding, told_orders, watching
 from app.store.due import DueFilter
 
 router = APIRouter()
@@ -127,6 +127,7 @@ def morning_list(at: Seen) -> Response:
         aside=0 if wrong else morning.count_aside(at.db, at.view),
         owners=[] if wrong else morning.by_owner(at.db, at.view),
         people=[] if wrong else morning.by_person(at.db, at.view),
+        told_orders=[] if wrong else told_orders.waiting(at.db),
         some_cars=bool(cars.highest_key_reached(at.db)),
         kept_from=due_before.kept_from(at.db),
         on_hold=len(holding.on_hold(at.db, at.view.seen.as_of)),

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import looking_back, rulebooks
 from app.actions.car_seen import Heading, heading
+from app.actions.standpoint import Lookback
 from app.core.facts import Settings
 from app.core.panel import (
     PRACTICE,
@@ -34,7 +35,9 @@ from app.pages.car_view import seen_from
 from app.pages.changing import Looking, Seen
 from app.pages.exports import download
 from app.pages.filters import Asked
-from app.store import cars, events, painting
+from app.pages.looking_back import NAMES, Back
+from app.store import car_as_known, cars, painting
+from app.store.asked import Standpoint
 
 router = APIRouter()
 
@@ -69,6 +72,7 @@ class PanelView:
     panel: Panel | None
     seen: painting.Seen
     differences: Sequence[Difference]
+    back: Lookback | None
 
     @property
     def drawn(self) -> Drawing:
@@ -82,36 +86,39 @@ class PanelView:
 
     @property
     def title(self) -> str:
-        return f"Qualification panel of {self.car.mark} {self.car.number}"
+        seen = self.back.in_words() if self.back else ""
+        then = f", {seen[0].lower()}{seen[1:]}" if seen else ""
+        return f"Qualification panel of {self.car.mark} {self.car.number}{then}"
 
     def cells(self, row: PanelRow) -> tuple[str, str]:
         return painted(row.done, self.form), painted(row.due, self.form)
 
 
 @router.get("/cars/{car_id}/panel")
-@web.may("read")
-def show(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
-    view = _view(request, db, car_id, looking)
+@web.may("read", looks_back=True)
+def show(request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back) -> Response:
+    view = _view(request, db, car_id, looking, back)
     return web.page(
         request, "cars/panel.html", car=view.car, view=view, forms=FORMS, caution=CAUTION,
         about=ABOUT, of_form=OF_FORM[view.form], practice=PRACTICE,
-        drawn=view.drawn if view.panel else None, scale=scale_of(view.drawn) if view.panel else 0,
+        back=back, drawn=view.drawn if view.panel else None, scale=scale_of(view.drawn) if view.panel else 0,
     )  # fmt: skip
 
 
 @router.get("/cars/{car_id}/panel.svg")
-@web.may("read")
-def as_svg(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
-    view = _view(request, db, car_id, looking)
+@web.may("read", looks_back=True)
+def as_svg(request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back) -> Response:
+    view = _view(request, db, car_id, looking, back)
     return Response(drawing_svg(view.drawn, view.title), media_type="image/svg+xml")
 
 
 @router.get("/cars/{car_id}/panel.pdf")
-@web.may("read")
-def as_pdf(request: Request, car_id: web.Key, db: web.Db, looking: Looking) -> Response:
-    view = _view(request, db, car_id, looking)
+@web.may("read", looks_back=True)
+def as_pdf(request: Request, car_id: web.Key, db: web.Db, looking: Looking, back: Back) -> Response:
+    view = _view(request, db, car_id, looking, back)
     made = panel_pdf(view.drawn, _sheet(view))
-    name = f"panel-{view.car.mark}-{view.car.number}-{view.day}.pdf"
+    when = back.name if back else view.day
+    name = f"panel-{view.car.mark}-{view.car.number}-{when}.pdf"
     return download(made, name, "application/pdf")
 
 
@@ -127,36 +134,38 @@ def _sheet(view: PanelView) -> Sheet:
     return Sheet(view.day, view.title, lead, CAUTION, parts)
 
 
-def _view(request: Request, db: Session, car_id: int, looking: Seen) -> PanelView:
+def _view(
+    request: Request, db: Session, car_id: int, looking: Seen, back: Lookback | None
+) -> PanelView:
     cars.car_or_raise(db, car_id)
-    asked = Asked.of(request.query_params, ("form",))
+    asked = Asked.of(request.query_params, ("form", *NAMES))
     form = cast(Form, asked.one_of("form", FORMS) or "month")
     asked.refuse()
-    at = seen_from(looking, None)
+    at = seen_from(looking, back)
     record = looking_back.record_of(db, car_id, at, Settings())
-    programme = rulebooks.in_force(db)
+    programme = rulebooks.in_force(db, at.known_at)
     whole = programme.whole_answer(record, at.as_of)
     devices = [
         Device(relief.label, relief.device.set_psig, due)
         for relief, due in zip(record.relief_devices, whole.devices, strict=True)
     ]
     made = panel(
-        whole.answer, devices, _stations(db, car_id), painting.lining_owner(db, car_id, at.as_of),
+        whole.answer, devices, _stations(db, car_id, at), painting.lining_owner(db, car_id, at),
         programme.of(record.owner_id).rulebook,
     )  # fmt: skip
-    seen = painting.seen(db, car_id, at.as_of)
+    seen = painting.seen(db, car_id, at)
     return PanelView(
         heading(record), at.as_of, cars.party_names(db)[record.owner_id], form, made, seen,
-        differences(made.rows, seen.due, seen.marked_on) if made else (),
+        differences(made.rows, seen.due, seen.marked_on) if made else (), back,
     )  # fmt: skip
 
 
-def _stations(db: Session, car_id: int) -> Stations:
+def _stations(db: Session, car_id: int, at: Standpoint) -> Stations:
     """The station code of who did an item on a day, of the events that count."""
-    codes = painting.station_codes(db, car_id)
+    codes = painting.station_codes(db, car_id, at.known_at)
     return {
         (item, each.row.happened_on): codes[each.row.facility]
-        for each in events.history(db, car_id)
+        for each in car_as_known.event_history(db, car_id, at)
         if each.in_force and each.outcome == "pass" and each.row.facility in codes
         for item in each.items
     }

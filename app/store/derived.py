@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import (
     JSON,
@@ -26,6 +26,9 @@ JOB_STATES = ("waiting", "running", "done", "failed")
 NAMED = ("mark", "number", "item_no")
 SHOWN_BY = ("listed", "region")
 FILE_KINDS = ("cars", "components", "events", "ladings", "visits")
+# What waits may also be the file by which a car comes from another register.
+HAND_OVER: Literal["hand_over"] = "hand_over"
+UPLOAD_KINDS = (*FILE_KINDS, HAND_OVER)
 
 
 class DueRow(Base):
@@ -102,7 +105,7 @@ class Upload(Base):
     content: Mapped[bytes] = mapped_column(LargeBinary)
     uploaded_at: Mapped[datetime] = mapped_column(Moment)
     person_id: Mapped[int | None] = mapped_column(Key, ForeignKey("person.id"))
-    __table_args__ = (one_of("kind", FILE_KINDS),)
+    __table_args__ = (one_of("kind", UPLOAD_KINDS),)
 
 
 class Job(Base):

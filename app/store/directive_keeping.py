@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from typing import Any
 
-from sqlalchemy import exists, select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, aliased
 
 from app.core.directive import ComponentLooks
 from app.store import directive_matching
+from app.store.directive_matching import AT_ONCE
 from app.store.directives import Directive, DirectiveClosing, DirectiveMatch
 from app.store.tables import Component
 
@@ -40,33 +42,44 @@ def keys_of(db: Session, directive_id: int, car_ids: Sequence[int]) -> set[Match
     return {(car_id, thing) for car_id, thing in db.execute(query)}
 
 
-def open_components(db: Session, directive_id: int) -> dict[str, list[OpenComponent]]:
-    """By what tells it from others, each component that nobody has seen to yet, with its first match.
+def open_components(
+    db: Session, directive_id: int, things: Collection[str]
+) -> dict[str, list[OpenComponent]]:
+    """Of these things, by what tells each from others, the components that nobody has seen to, with their first match.
 
     That it is gone from a car is not seeing to it.
     """
+    found: dict[str, list[OpenComponent]] = defaultdict(list)
+    ordered = sorted(things)
+    for first in range(0, len(ordered), AT_ONCE):
+        for match, *looks in db.execute(_open(directive_id, ordered[first : first + AT_ONCE])):
+            found[match.thing].append((match, ComponentLooks(*looks)))
+    return found
+
+
+def _open(directive_id: int, things: Sequence[str]) -> Select[*tuple[Any, ...]]:
     other = aliased(DirectiveMatch)
-    seen_to = exists().where(
-        other.directive_id == directive_id,
-        other.thing == DirectiveMatch.thing,
-        DirectiveClosing.match_id == other.id,
-        DirectiveClosing.superseded_at.is_(None),
-        DirectiveClosing.outcome != "gone",
+    # Not asked of each match in turn, which would look at all others of the directive each time.
+    seen_to = (
+        select(other.thing)
+        .join(DirectiveClosing, DirectiveClosing.match_id == other.id)
+        .where(
+            other.directive_id == directive_id,
+            DirectiveClosing.superseded_at.is_(None),
+            DirectiveClosing.outcome != "gone",
+        )
     )
-    query = (
+    return (
         select(DirectiveMatch, *(getattr(Component, name) for name in LOOKS))
         .join(Component, Component.id == DirectiveMatch.component_id)
         .where(
             DirectiveMatch.directive_id == directive_id,
             DirectiveMatch.superseded_at.is_(None),
-            ~seen_to,
+            DirectiveMatch.thing.in_(things),
+            DirectiveMatch.thing.not_in(seen_to),
         )
         .order_by(DirectiveMatch.id)
     )
-    found: dict[str, list[OpenComponent]] = defaultdict(list)
-    for match, *looks in db.execute(query):
-        found[match.thing].append((match, ComponentLooks(*looks)))
-    return found
 
 
 def cars_of(db: Session, directive_id: int) -> Sequence[int]:

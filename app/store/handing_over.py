@@ -61,10 +61,11 @@ GOES_ALONG: tuple[type[Any], ...] = (
     StencilFact, ApprovalFact, Component, Installation, Removal, EventRow, ReadingRow, Report,
     FieldEntry, ReportEvent, Photograph, RemovalPermit, Withdrawal,
 )  # fmt: skip
-# What is told of a car and stays: derived, the business of the register, or about the hand-over itself.
+# What is told of a car and stays: derived, the business of the register, or about the hand-over itself. Directives
+# are told beside the rows (`files.hand_overs.StatedOrder`): an order is whose it is, and issued anew elsewhere.
 STAYS_HERE = (
     "due", "due_before", "due_seen", "car_reach", "visit", "visit_plan", "visit_work", "audit_car",
-    "directive_match", "loading_question", "hand_over", "origin",
+    "directive_match", "told_order", "loading_question", "hand_over", "origin",
 )  # fmt: skip
 # What the other register has its own of: cars, people, files, visits.
 STAYS = ("car_id", "person_id", "import_id", "visit_id")

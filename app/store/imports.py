@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from itertools import islice
 
 from sqlalchemy import select
@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.store import reach
-from app.store.derived import ImportRun, Upload
+from app.store.derived import FILE_KINDS, ImportRun, Upload
 
 
 def runs(db: Session, limit: int = 50) -> Sequence[ImportRun]:
@@ -44,8 +44,9 @@ def _mine(db: Session, run: ImportRun) -> bool:
     return parties is None or (run.parties is not None and set(run.parties) <= parties)
 
 
-def upload_or_raise(db: Session, upload_id: str) -> Upload:
+def upload_or_raise(db: Session, upload_id: str, kinds: Collection[str] = FILE_KINDS) -> Upload:
+    """A file of one of these kinds that the session's person handed in."""
     upload = db.get(Upload, upload_id)
-    if upload is None or not reach.asked_by(db, upload.person_id):
+    if upload is None or upload.kind not in kinds or not reach.asked_by(db, upload.person_id):
         raise NotFound("That file is no longer waiting here. Hand it in again.")
     return upload

@@ -85,6 +85,8 @@ KEPT: Mapping[str, Kept] = {
     "directive_closing": Kept(),
     "hand_over": Kept(OF_CAR),
     "origin": Kept(OF_CAR),
+    "told_order": Kept(OF_CAR),
+    "told_order_answer": Kept(),
     "lading": Kept(settings=(("setting", "ladings"),)),
     "rulebook_edition": Kept(OF_OWNER, RULEBOOK),
     "rulebook_in_force": Kept(OF_OWNER, RULEBOOK),

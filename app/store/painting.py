@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.core.facts import STENCILED_ITEMS
 from app.store import reach
+from app.store.asked import Standpoint, counted
 from app.store.field import FieldEntry
 from app.store.field_data import Facility
 from app.store.tables import Ownership, Party, StencilFact
@@ -25,13 +26,14 @@ class Seen:
     due: Mapping[str, str]
 
 
-def seen(db: Session, car_id: int, day: date) -> Seen:
+def seen(db: Session, car_id: int, at: Standpoint) -> Seen:
+    """What was last seen by a day, as known at a moment."""
     query = (
         select(StencilFact)
         .where(
             StencilFact.car_id == car_id,
-            StencilFact.superseded_at.is_(None),
-            StencilFact.from_on <= day,
+            counted(StencilFact, at.known_at),
+            StencilFact.from_on <= at.as_of,
         )
         .order_by(StencilFact.from_on.desc(), StencilFact.id.desc())
     )
@@ -42,15 +44,15 @@ def seen(db: Session, car_id: int, day: date) -> Seen:
     return Seen(row.marked_on, {item: text for item, text in painted.items() if text})
 
 
-def lining_owner(db: Session, car_id: int, day: date) -> str:
+def lining_owner(db: Session, car_id: int, at: Standpoint) -> str:
     """Who pays for the lining, where that is not the car's owner; else empty."""
     query = (
         select(Ownership.lining_owner_id, Party.name)
         .outerjoin(Party, Party.id == Ownership.lining_owner_id)
         .where(
             Ownership.car_id == car_id,
-            Ownership.superseded_at.is_(None),
-            Ownership.from_on <= day,
+            counted(Ownership, at.known_at),
+            Ownership.from_on <= at.as_of,
         )
         .order_by(Ownership.from_on.desc(), Ownership.id.desc())
     )
@@ -58,10 +60,10 @@ def lining_owner(db: Session, car_id: int, day: date) -> str:
     return (row and row[1]) or ""
 
 
-def station_codes(db: Session, car_id: int) -> dict[str, str]:
-    """By the name of a facility its station code: as the car's reports state it, else the session's own list."""
+def station_codes(db: Session, car_id: int, known_at: datetime | None) -> dict[str, str]:
+    """By the name of a facility its station code, as known: as the car’s reports state it, else the own list."""
     own = select(Facility.name, Facility.station_code).where(
-        Facility.superseded_at.is_(None), reach.owned(db, Facility.party_id)
+        counted(Facility, known_at), reach.owned(db, Facility.party_id)
     )
     found: dict[str, str] = {name: code for name, code in db.execute(own) if code}
     begun = (
@@ -69,6 +71,8 @@ def station_codes(db: Session, car_id: int) -> dict[str, str]:
         .where(FieldEntry.car_id == car_id, FieldEntry.kind == "begun")
         .order_by(FieldEntry.id)
     )
+    if known_at is not None:
+        begun = begun.where(FieldEntry.recorded_at <= known_at)
     for text in db.scalars(begun):
         says = json.loads(text)
         if says.get("station_code"):

@@ -67,7 +67,7 @@ OF_PEOPLE = {"/people/{person_id}/changes"}
 # What tells people what they wrote themselves, the names of others' cars among it.
 OWN_WORDS = {"/loading/asked", "/loading/asked.csv", "/loading/asked.json", "/loading/asked.xlsx"}
 # Keys that belong to one person, not to all of a party.
-PERSONAL = {"upload_id", "job_id"}
+PERSONAL = {"upload_id", "waiting_id", "job_id"}
 OWNER_OF_PERSONAL = "planner"
 PARAMETER = re.compile(r"\{(\w+)(?::\w+)?\}")
 

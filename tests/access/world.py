@@ -63,6 +63,7 @@ from app.store.people import Membership, Person, SignIn
 from app.store.plans import PlanVersion
 from app.store.signed_in import fingerprint
 from app.store.tables import Ownership, Party, Standing
+from app.store.told_orders import ToldOrder
 from app.store.visits import Visit
 from app.store.watch import SavedList
 from tests.field.entries import Tablet
@@ -190,6 +191,7 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
         STAMP,
     )
     upload = uploads.keep(db, "events", f"{party.id}.csv", b"mark,number,on,items\n", STAMP)
+    waits = uploads.keep(db, "hand_over", f"{party.id}.zip", b"not really a file", STAMP)
     sheet = sheets.read(
         "events.csv", f"mark,number,on,items\n{name[0]},{name[1]},2020-02-03,visual\n".encode()
     )
@@ -224,12 +226,13 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     version = _plan(db, party, car.id, f"{name[0]} {name[1]}")
     people = people_of(db, party)
     someone = people[0]
-    for thing in (upload, run):
+    for thing in (upload, waits, run):
         thing.person_id = someone.id
     db.get_one(ImportRun, run.id).parties = [party.id]
     report = _report(db, car.id, people[2], party)
     audit, drawn, finding = _audit(db, party)
     handed = _handed_over(db, party, car.id)
+    told = _told_order(db, car.id, run.id)
     list_key = _asked_about(db, f"{name[0]} {name[1]}", someone)
     job = Job(
         id=f"job-of-{party.id}",
@@ -245,7 +248,8 @@ def _things(db: Session, party: Party, name: tuple[str, int]) -> dict[str, str]:
     db.commit()  # so that each company's things are an entry of their own
     return {
         "car_id": str(car.id), "event_id": str(event.id), "row_id": str(stencil.id),
-        "installation_id": str(installed.id), "upload_id": upload.id, "import_id": str(run.id),
+        "installation_id": str(installed.id), "upload_id": upload.id, "waiting_id": waits.id,
+        "told_order_id": str(told), "import_id": str(run.id),
         "edition_id": str(edition.id), "visit_id": str(visit.id), "job_id": job.id,
         "facility_id": str(facility.id), "instruction_id": str(instruction.id),
         "mark": name[0], "number": str(name[1]), "party_id": str(party.id), "person_id": str(people[2].id),
@@ -291,6 +295,19 @@ def _handed_over(db: Session, party: Party, car_id: int) -> int:
     db.add(made)
     db.flush()
     return made.id
+
+
+def _told_order(db: Session, car_id: int, import_id: int) -> int:
+    """A directive as the hand-over of the car would have told it."""
+    told = ToldOrder(
+        car_id=car_id, import_id=import_id, recorded_at=NOW, recorded_by="Fixture", company=LINER,
+        ordered_by="maker", orderer="Invented Works", number="8", title="Look", what="Look at it.",
+        caution="", ordered_on=TODAY, due_on=TODAY, forbids_loading=False, about="", by_hand=False,
+        closed_on=None, outcome="", reference="", finding="", said="",
+    )  # fmt: skip
+    db.add(told)
+    db.flush()
+    return told.id
 
 
 def _plan(db: Session, party: Party, car_id: int, name: str) -> PlanVersion:

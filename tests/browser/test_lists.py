@@ -38,6 +38,7 @@ PAGES = [
     "/morning/seen/1/visual",
     "/account/notices",
     "/imports",
+    "/take-over",
     "/ladings",
     "/ladings/new",
     "/about",

@@ -1,15 +1,18 @@
 """The page of the qualification panel: drawn, the same in words, against what was seen, and as files."""
 
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
 from io import BytesIO
 from xml.etree import ElementTree
 
 import pytest
 from pypdf import PdfReader
 
-from app.actions import cars, facilities
-from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewStencil
+from app.actions import cars, events, facilities
+from app.actions.changes import CarDetails, NewCar, NewEvent, NewName, NewOwnership, NewStencil
 from app.actions.facilities import NewFacility
+from app.actions.stamp import Stamp
+from app.store import events as rows
 from tests.pages.car_cast import STAMP, acid_car, with_valves
 from tests.pages.reading import Page
 
@@ -96,3 +99,57 @@ def test_a_tank_whose_dates_are_stamped_has_no_panel(client, record):
 
 def test_the_facts_of_a_car_lead_there(client, car):
     assert f'href="/cars/{car}/panel"' in client.get(f"/cars/{car}").text
+
+
+AFTER = Stamp("Bo Quist", datetime(2026, 11, 23, 10, 15, tzinfo=UTC), date(2026, 11, 23))
+THEN = "as_of=2026-11-21&known=2026-11-21"
+
+
+def changed_since(db) -> int:
+    """The acid car as it was told on 2026-11-20; since then its inspection, its stencil and the shop were mended."""
+    key = acid_car(db)
+    seen = cars.mark_stencil(db, key, NewStencil(date(2018, 3, 20), visual="2028-03"), STAMP)
+    shop = NewFacility("Quillon Tank Lines", "Shop A", "1 Invented Lane", "ZQ01")
+    facility = facilities.record(db, shop, STAMP)
+    [first] = [each.row for each in rows.history(db, key) if each.row.facility == "Shop A"]
+    kept = NewEvent(date(2019, 3, 15), ("visual", "structural_integrity"), facility="Shop A")
+    events.correct_event(db, first.id, kept, AFTER)
+    cars.correct_fact(db, "stencil", seen.id, NewStencil(date(2018, 3, 20), visual="2029"), AFTER)
+    facilities.correct(db, facility.id, replace(shop, station_code="ZQ99"), AFTER)
+    return key
+
+
+def test_the_panel_is_drawn_as_it_was_known_and_links_stay_there(client, record):
+    key = record(changed_since)
+    then = client.get(f"/cars/{key}/panel?{THEN}").text
+    words = Page(then).words
+    assert "As of 2026-11-21, as known at the end of 2026-11-21 (UTC)." in words
+    assert "Visual inspection: 2028-03 was seen, as it should read" in words
+    drawn = written(client, f"/cars/{key}/panel.svg?{THEN}")
+    at = drawn.index("TANK QUALIFIED")
+    assert drawn[at + 2 : at + 4] == ["03-2018", "03-2028"]
+    assert ("ZQ01" in drawn, "ZQ99" in drawn) == (True, False)
+    for address in (
+        f"/cars/{key}?{THEN}",
+        f"/cars/{key}/panel.svg?{THEN}",
+        f"panel?{THEN}&form=year",
+    ):
+        assert address.replace("&", "&amp;") in then, address
+    assert "/facts/stencil" not in then
+    now = written(client, f"/cars/{key}/panel.svg")
+    assert ("ZQ01" in now, "ZQ99" in now) == (False, True)
+    assert "03-2029" in now
+    assert "2029 was seen" in Page(client.get(f"/cars/{key}/panel").text).words
+
+
+def test_a_sheet_of_then_says_so_and_has_a_name_of_its_own(client, record):
+    key = record(changed_since)
+    answer = client.get(f"/cars/{key}/panel.pdf?{THEN}")
+    assert "2026-11-21-as-known-2026-11-21.pdf" in answer.headers["content-disposition"]
+    words = " ".join(PdfReader(BytesIO(answer.content)).pages[0].extract_text().split())
+    assert "as of 2026-11-21, as known at the end of 2026-11-21 (UTC)" in words
+
+
+def test_the_car_as_it_was_leads_to_its_panel_as_it_was(client, car):
+    page = client.get(f"/cars/{car}?as_of=2026-11-21").text
+    assert f'href="/cars/{car}/panel?as_of=2026-11-21"' in page

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import select
+from sqlalchemy import select, text
 from sqlalchemy.orm import Session
 
 from app.access.reach import EVERYTHING
@@ -17,6 +17,7 @@ from app.store import directive_matching, tables
 from app.store.asked import Standpoint
 from app.store.columns import BEGINNING
 from app.store.db import make_engine, sessions
+from app.store.directive_keeping import _open
 from tests.bulk.random_fleet import COMMODITIES, MAKERS, SPECIFICATIONS, UN, fill
 
 DAYS = [date(1995, 6, 1), date(2012, 3, 4), date(2020, 1, 1), date(2026, 11, 25)]
@@ -161,3 +162,10 @@ def test_the_fleet_of_this_test_has_something_to_find(fleet):
     lot = Condition(kind="relief_valve", lot="L1")
     found = directive_matching.found(db, lot, keys, Standpoint(DAYS[-1]))
     assert {each.match.by_hand for each in found} == {True, False}
+
+
+def test_what_was_seen_to_is_asked_once_and_not_of_each_match(db):
+    """Asked of each match, freezing so many of one directive takes their number times itself."""
+    query = _open(1, ["a thing"]).compile(db.get_bind(), compile_kwargs={"literal_binds": True})
+    plan = db.execute(text(f"EXPLAIN QUERY PLAN {query}"))
+    assert not [row.detail for row in plan if "CORRELATED" in row.detail]
