@@ -258,6 +258,15 @@ def test_a_directive_is_told_in_the_order_in_which_it_is_read() -> None:
     assert squashed("No directive is known to be about this car.") in pdf(told()).words
 
 
+@pytest.mark.parametrize(
+    ("left", "said"),
+    [(-2, "2 days past"), (-1, "1 day past"), (0, "today"), (1, "in 1 day"), (2, "in 2 days")],
+)
+def test_days_left_are_counted_in_words(left: int, said: str) -> None:
+    due = told()["due"][0] | {"days_left": left}
+    assert squashed(f"2026-05-01 ({said})") in pdf(told(due=[due])).words
+
+
 def test_the_tables_hold_what_directives_are_about_their_terms_and_closings() -> None:
     with zipped(told(directives=[ordered()])) as packed:
         rows = {
