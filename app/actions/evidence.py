@@ -18,6 +18,7 @@ from app import __version__
 from app.actions import evidence_record as record
 from app.actions.car_checks import Checks, checks
 from app.actions.car_seen import CarSeen, DeviceLine, DueLine, car_seen, heading, specification
+from app.actions.evidence_directives import directives
 from app.actions.evidence_reports import inspections
 from app.actions.evidence_words import day, exact
 from app.actions.standpoint import Lookback, in_text
@@ -107,6 +108,7 @@ def of_car(db: Session, car_id: int, view: View) -> Told:
         "warnings": _warnings(seen, checked),
         "due": [_due(each) for each in seen.due],
         "devices": [_device(each) for each in seen.devices],
+        "directives": directives(db, car_id, view.at, view.soon_days),
         "specification": [
             list(each) for each in specification(seen.record.car.specification, seen.rulebook)
         ],

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.car_seen import CarSeen
 from app.actions.evidence_words import day, exact, lines, moment
-from app.core.words import capitalized, label, sentence
+from app.core.words import capitalized, counted, label, sentence
 from app.store import evidence, pictures
 from app.store.asked import Standpoint
 from app.store.cars import Histories
@@ -60,7 +60,7 @@ def _fact(each: Shown[Any], parties: Mapping[int, str]) -> Told:
         "lines": lines(stated, parties),
         "from_on": since(row.from_on),
         "in_force": each.in_force,
-        **_recorded(row, each.withdrawal),
+        **recorded(row, each.withdrawal),
     }
 
 
@@ -69,7 +69,7 @@ _RECORDING = frozenset(
 )  # fmt: skip
 
 
-def _recorded(row: Any, withdrawal: Withdrawal | None) -> Told:
+def recorded(row: Any, withdrawal: Withdrawal | None) -> Told:
     """Which row of the record it is, who recorded it, and what became of it."""
     return {
         "row": row.id,
@@ -103,7 +103,7 @@ def event(each: EventShown) -> Told:
         "in_force": each.in_force,
         "corrected_by": each.corrected_by,
         "readings": "; ".join(_reading_in_words(reading) for reading in each.readings),
-        **_recorded(row, each.withdrawal),
+        **recorded(row, each.withdrawal),
     }
 
 
@@ -155,7 +155,7 @@ def _component(each: Mounted, on_car: bool) -> Told:
         "left_psig": exact(put_on.left_psig),
         "vapor_tight_psig": exact(put_on.vapor_tight_psig),
         "in_force": each.in_force,
-        **_recorded(put_on, each.withdrawal),
+        **recorded(put_on, each.withdrawal),
     }
 
 
@@ -201,7 +201,12 @@ def since(from_on: date) -> str | None:
 
 def corrections(record: Told) -> list[Told]:
     """What no longer counts, the latest first: what it said, who took it back or replaced it, and why."""
-    found = [*_facts_replaced(record), *_events_replaced(record), *_components_replaced(record)]
+    found = [
+        *_facts_replaced(record),
+        *_events_replaced(record),
+        *_components_replaced(record),
+        *_directives_replaced(record),
+    ]
     return sorted(found, key=lambda each: each["superseded_at"], reverse=True)
 
 
@@ -231,6 +236,31 @@ def _components_replaced(record: Told) -> Iterator[Told]:
         if row["superseded_at"]:
             told = (row["title"], row["serial"], row["position"], row["installed_on"])
             yield _replaced("Component", ", ".join(filter(None, told)), row)
+
+
+def _directives_replaced(record: Told) -> Iterator[Told]:
+    """Orders that were withdrawn, terms that another took the place of, closings that were taken back."""
+    for order in record["directives"]:
+        name = order["name"]
+        if order["superseded_at"]:
+            yield _replaced("Directive", f"{name}: {order['title']}", order)
+        for term in order["terms"]:
+            if term["superseded_at"]:
+                yield _replaced("Term of a directive", f"{name}: {term_in_words(term)}", term)
+        for match in order["matches"]:
+            for closing in match["closings"]:
+                if closing["superseded_at"]:
+                    told = (closing["done_on"], closing["outcome_word"], closing["reference"])
+                    said = ", ".join(filter(None, (name, match["about"], *told)))
+                    yield _replaced("Closing of a directive", said, closing)
+
+
+def term_in_words(term: Told) -> str:
+    """By when, and whether that forbids loading."""
+    due = f"due {term['due_on']}"
+    if term["due_on"] is None:
+        due = f"due {counted(term['due_days'], 'day')} after the car was found"
+    return f"{due}; once overdue it forbids loading" if term["forbids_loading"] else due
 
 
 def _replaced(what: str, said: str, row: Told) -> Told:

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from app.actions import fleet_due, rulebooks
 from app.actions.due import MANY, PLACE, collector_paused
+from app.actions.evidence_words import moment
 from app.actions.rulebooks import Programme
 from app.bulk.days import WrittenDays
 from app.core.facts import ITEMS, Answer, Due, Settings, Status
@@ -43,13 +44,25 @@ def record_of(db: Session, car_id: int, at: Standpoint, settings: Settings = DEF
     """What held of a car on the day, as known at the moment. NotFound where it was not in the register."""
     record = facts.load(db, [car_id], at.as_of, at.known_at, settings).get(car_id)
     if record is None:
-        raise NotFound(
-            f"By all that was known then, there was no car with the key {car_id} in the register."
-        )
+        raise _not_known(db, car_id, at)
     built = record.car.built_on
     if built is not None and built > at.as_of:
         raise NotFound(f"{record.car.mark} {record.car.number} was not built yet on {at.as_of}.")
     return record
+
+
+def _not_known(db: Session, car_id: int, at: Standpoint) -> NotFound:
+    """What is missing, by the name that the car bore on the day, and from where it can be seen."""
+    car, _ = cars.part_or_raise(db, car_id)
+    name, since = as_known.called(db, car, at.as_of), as_known.first_recorded(db, car_id)
+    if at.known_at is not None and at.known_at < since:
+        return NotFound(
+            f"By all that was known then, {name} was not in the register: it was first recorded at {moment(since)}. "
+            f"Ask as known at that moment or later."
+        )
+    return NotFound(
+        f"By what is recorded, {name} was not in the register on {at.as_of}. Ask for a later day."
+    )
 
 
 def items_of(db: Session, car_id: int, at: Standpoint, soon_days: int) -> list[DueListRow]:

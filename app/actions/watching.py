@@ -23,6 +23,8 @@ from app.store.watch import DueSeen, Feed, NoticeWish, SavedList
 # A line that is set aside for longer is out of mind.
 LONGEST_ASIDE = timedelta(days=92)
 MOST_LISTS, MOST_FEEDS = 200, 20
+# Within how many days what a calendar holds may fall due.
+SPANS = (30, 90, 180, 365)
 LONGEST_REASON = 2_000
 
 
@@ -151,19 +153,35 @@ def _mark(db: Session, row: DueListRow, until: date | None, reason: str, stamp: 
 
 
 def make_feed(
-    db: Session, person: Person, name: str, list_id: int | None, now: datetime
+    db: Session,
+    person: Person,
+    name: str,
+    list_id: int | None,
+    within_days: int | None,
+    now: datetime,
 ) -> tuple[Feed, str]:
-    """A calendar of a list, or of all that the person reaches; gives the row and the secret of its address."""
+    """A calendar of a list, or of all that the person reaches; gives the row and the secret of its address.
+
+    It holds what is overdue, due now, or falls due within `within_days` days (one of SPANS); None: every date.
+    """
     name, faults = tidy(name), Faults()
     if not 1 <= len(name) <= LONGEST_WORDS:
         faults.add("name", f"say in 1 to {LONGEST_WORDS} characters where it will be read")
+    if within_days is not None and within_days not in SPANS:
+        spans = ", ".join(map(str, SPANS))
+        faults.add("feed_days", f"want one of {spans} days, or every date")
     if len(watching.feeds(db, person.id)) >= MOST_FEEDS:
         faults.add("", f"there are {MOST_FEEDS} calendars already; revoke one first")
     faults.refuse()
     _seen_or_none(db, list_id)
     secret = token_urlsafe(32)
     made = Feed(
-        person_id=person.id, name=name, list_id=list_id, key_sha256=fingerprint(secret), made_at=now
+        person_id=person.id,
+        name=name,
+        list_id=list_id,
+        within_days=within_days,
+        key_sha256=fingerprint(secret),
+        made_at=now,
     )
     db.add(made)
     note(db, "feed.made", ("person", person.id))

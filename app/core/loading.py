@@ -12,7 +12,7 @@ from app.core.orders import ITEM as ORDERED
 from app.core.orders import doubtful, forbidding, open_yet
 from app.core.status import days_left, state_on
 from app.core.test_pressure import PressureNeeded, pressure_needed
-from app.core.words import sentence
+from app.core.words import counted, sentence
 
 # Mechanical items are told, but never decide.
 MECHANICAL = frozenset({"air_brake", "reflective_sheeting", "age_limit"})
@@ -144,7 +144,8 @@ def _is_past(case: Case, due: Due) -> bool:
 def _since(case: Case, due: Due) -> str:
     if due.state == "owed":
         return f"is due now, since {due.due_on}"
-    return f"is overdue since {due.due_on}, {-(days_left(due.due_on, case.as_of) or 0)} days"
+    past = -(days_left(due.due_on, case.as_of) or 0)
+    return f"is overdue since {due.due_on}, {counted(past, 'day')}"
 
 
 def _unknown(items: Iterable[Due], zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:

@@ -26,6 +26,7 @@ from app.core.facts import (
 from app.core.lining import lining_steps
 from app.core.rule import Rulebook
 from app.core.thickness import judged_extent
+from app.core.words import counted, noun
 
 DAYS_A_YEAR = 365.25
 # Of 100 such intervals 95 hold the true rate, if the readings stray about a straight line as chance has it.
@@ -273,7 +274,10 @@ def _said(
         said.append(f"The line begins on {began.on}, when {began.why}")
     left_out = sum(1 for point in found if point.left_out)
     if left_out:
-        said.append(f"{left_out} of {len(found)} days are not in the line; the table says why")
+        days = counted(len(found), "day")
+        said.append(
+            f"{left_out} of {days} {noun(left_out, 'is', 'are')} not in the line; the table says why"
+        )
     if any(point.month_only for point in used):
         said.append("Where only the month of a reading is known, its first day was taken")
     return tuple(text for text in said if text)

@@ -29,7 +29,7 @@ from app.core.known import case_of
 from app.core.lining import lined
 from app.core.months import Precision
 from app.core.rule import Rulebook
-from app.core.words import label
+from app.core.words import counted, label
 
 Direction = Literal["earlier", "later", "unchanged"]
 
@@ -190,7 +190,7 @@ def _told(move: Move) -> Iterable[str]:
         yield f"{_STATE_WORDS[was.state]} becomes {_STATE_WORDS[would_be.state]}"
     if move.days:
         count = abs(move.days)
-        yield f"{count} day{'' if count == 1 else 's'} {'earlier' if move.days < 0 else 'later'}"
+        yield f"{counted(count, 'day')} {'earlier' if move.days < 0 else 'later'}"
     if was.interval_months and would_be.interval_months not in (None, was.interval_months):
         yield f"{would_be.interval_months} instead of {was.interval_months} months"
 

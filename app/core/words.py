@@ -47,6 +47,16 @@ def on_or_in(first: date | None, last: date | None) -> str:
     return f"in {first:%Y-%m}" if first and last and last != first else f"on {first}"
 
 
+def noun(count: int, one: str, many: str | None = None) -> str:
+    """The word for so many of something: 1 "day", 12 "days"."""
+    return one if count == 1 else many or f"{one}s"
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """So many of something within a sentence: "1 day", "12 days"."""
+    return f"{count} {noun(count, one, many)}"
+
+
 def capitalized(text: str) -> str:
     """A capital at its front, the rest as it is."""
     return text[:1].upper() + text[1:]

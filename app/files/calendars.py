@@ -27,13 +27,19 @@ class Entry:
     sure: bool
 
 
-def calendar_bytes(name: str, entries: Iterable[Entry], made_at: datetime) -> bytes:
-    """A calendar of these entries, as it stands at a moment."""
+def calendar_bytes(
+    name: str, entries: Iterable[Entry], made_at: datetime, about: str = ""
+) -> bytes:
+    """A calendar of these entries, as it stands at a moment; `about` says what it holds."""
     calendar = Calendar()
     calendar.add("prodid", "-//Stencilbook//Calendar//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", _plain(name))
+    if about:
+        # By RFC 7986, 5.2, and as calendars called it before; both are read.
+        calendar.add("description", _plain(about))
+        calendar.add("x-wr-caldesc", _plain(about))
     for entry in entries:
         calendar.add_component(_event(entry, made_at))
     return bytes(calendar.to_ical())

@@ -267,6 +267,15 @@ COLUMNS: Mapping[str, Sequence[str]] = {
     "devices": (
         "label", "first_due", "tested_on", "installed_on", "status", "state", "due_on", "days_left", "reasons",
     ),
+    "directives": (
+        "directive", "name", "ordered_by", "title", "what", "caution", "ordered_on", "forbids_loading", "about",
+        "found_on", "found", "by_hand", "why", "due_on", "days_left", "state", "withdrawn_at", "withdrawn_by", "reason",
+        "match", "recorded_at", "recorded_by",
+    ),
+    "directive_terms": ("directive", "name", "due_on", "due_days", "forbids_loading", "because", "in_force", *_ROW),
+    "directive_closings": (
+        "directive", "name", "match", "about", "done_on", "outcome", "reference", "finding", "in_force", *_ROW,
+    ),
     "facts": ("kind", "says", "from_on", "in_force", *_ROW),
     "events": (
         "happened_on", "items", "outcome", "opens", "facility", "inspector", "reference", "notes", "in_force",
@@ -299,7 +308,25 @@ def _told_rows(told: Told) -> dict[str, Iterable[Told]]:
         "reports": [
             {**each, **one} for each in told["inspections"] for one in each["eight"]
         ],
+        "directives": [_match(order, match) for order in told["directives"] for match in order["matches"]],
+        "directive_terms": [
+            {**order, **term} for order in told["directives"] for term in order["terms"]
+        ],
+        "directive_closings": [
+            {**_match(order, match), **closing}
+            for order in told["directives"] for match in order["matches"] for closing in match["closings"]
+        ],
     }  # fmt: skip
+
+
+def _match(order: Told, match: Told) -> Told:
+    """What a directive is about, with the directive; that it counts no longer is said of the directive alone."""
+    said = {
+        "withdrawn_at": order["superseded_at"],
+        "withdrawn_by": order["withdrawn_by"],
+        "reason": order["reason"],
+    }
+    return {**order, **match, **said, "match": match["row"]}
 
 
 def _cell(row: Told, column: str) -> Value:

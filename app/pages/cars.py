@@ -14,13 +14,13 @@ from app.actions.car_checks import checks
 from app.actions.changes import CarDetails, NewCar, NewName, NewOwnership, NewService
 from app.actions.reasons import told
 from app.actions.standpoint import Lookback
+from app.core.directive_words import OUTCOMES
 from app.errors import Problem
 from app.files.drawings import WIDTH
 from app.pages import fields, forms
 from app.pages.car_part import part
 from app.pages.car_view import seen_from, view
 from app.pages.changing import Done, Looking, Seen, changed, faults_of, kept
-from app.pages.directive_words import OUTCOMES
 from app.pages.facts import FactForm, stated, with_suggestions
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field

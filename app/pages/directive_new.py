@@ -16,12 +16,12 @@ from app.actions import directives as actions
 from app.actions.directives import NewDirective, Preview, Term
 from app.core.component_kinds import COMPONENT_KINDS
 from app.core.directive import Condition
+from app.core.directive_words import FIELDS, ORDERED_BY
 from app.errors import Problem, Refused
 from app.files import cells, days
 from app.files.columns import MATERIALS
 from app.pages import fields, forms
 from app.pages.changing import Looking, faults_of, kept
-from app.pages.directive_words import FIELDS, ORDERED_BY
 from app.pages.fields import Group, with_choices
 from app.pages.forms import Entries, Field
 from app.store import cars, facilities, intake, ladings

@@ -13,12 +13,12 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import directives as actions
 from app.actions.directives import NewClosing
+from app.core import directive_words as in_words
 from app.core.words import capitalized
 from app.errors import Problem
 from app.files import cells, days
 from app.files.lists_out import DIRECTIVE
 from app.files.tables_out import Value
-from app.pages import directive_words as in_words
 from app.pages import fields, forms
 from app.pages.changing import Looking, faults_of, kept
 from app.pages.directive_new import TERM, term_of
@@ -256,7 +256,7 @@ def _shown(
 def _told(db: Session, shown: DirectiveShown) -> dict[str, Any]:
     """The words of a directive."""
     return {
-        "condition": in_words.condition_in_words(shown.row),
+        "condition": in_words.condition_in_words(shown.row.condition),
         "terms": directive_list.terms_of(db, shown.row.id),
         "ordered_by": in_words.ORDERED_BY,
         "outcomes": in_words.OUTCOMES,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from hashlib import sha256
 
 from fastapi import APIRouter, Request
@@ -47,12 +47,12 @@ SAVED = {
 
 @router.get(NOTICES)
 @web.may("watch")
-def notices(request: Request, db: web.Db, _: signing.Me, mine: Mine) -> Response:
+def notices(request: Request, db: web.Db, _: signing.Me, mine: Mine, today: web.Today) -> Response:
     wish = questions.wish(db, mine.id)
     stated = {} if wish is None else {
         "daily": wish.daily, "weekday": wish.weekday, "list": wish.list_id,
     }  # fmt: skip
-    return _notices(request, db, mine, forms.filled(stated))
+    return _notices(request, db, mine, today, forms.filled(stated))
 
 
 @router.post(NOTICES)
@@ -66,7 +66,7 @@ def choose(
     made = kept(db, lambda: watching.keep_wish(db, mine, daily, weekday, list_id, today))
     if isinstance(made, Problem):
         beside = forms.beside(faults_of(made), ("daily", "weekday", "list"))
-        return _notices(request, db, mine, entries.wrong(beside), 422)
+        return _notices(request, db, mine, today, entries.wrong(beside), 422)
     return web.see_other(f"{NOTICES}?saved=wish")
 
 
@@ -79,17 +79,18 @@ def make_feed(
         return ask
     entries, now = Entries(forms.typed(posted)), request.app.state.clock()
     name, list_id = posted.one("name"), forms.whole(posted.one("feed_list"))
+    days = _days(posted.one("feed_days"))
 
     def make() -> tuple[Feed, str]:
-        _refuse_too_many(due.count(db, _dated(db, list_id, today)))
-        return watching.make_feed(db, mine, name, list_id, now)
+        _refuse_too_many(db, list_id, days, today)
+        return watching.make_feed(db, mine, name, list_id, days, now)
 
     made = kept(db, make)
     if isinstance(made, Problem):
-        beside = forms.beside(faults_of(made), ("name", "feed_list"))
-        return _notices(request, db, mine, entries.wrong(beside), 422)
+        beside = forms.beside(faults_of(made), ("name", "feed_list", "feed_days"))
+        return _notices(request, db, mine, today, entries.wrong(beside), 422)
     address = signing.public_address(request, f"/feeds/due/{made[1]}.ics")
-    return web.page(request, "account/feed.html", feed=made[0], address=address)
+    return web.page(request, "account/feed.html", feed=made[0], address=address, held=_held)
 
 
 @router.post("/account/calendars/revoke")
@@ -101,28 +102,61 @@ def revoke_feed(
     return web.see_other(f"{NOTICES}?saved=revoked")
 
 
-def _refuse_too_many(count: int) -> None:
-    if count > MOST_EVENTS:
-        raise Refused.because([Fault(
-            "feed_list",
-            f"it has {count:,} dates, and a calendar holds at most {MOST_EVENTS:,}; choose or save a list "
-            f"of fewer",
-        )])  # fmt: skip
+def _days(text: str) -> int | None:
+    """The span that was chosen, None for every date; what is no number is no span either."""
+    return (forms.whole(text) or 0) if text else None
+
+
+def _refuse_too_many(db: Session, list_id: int | None, days: int | None, today: date) -> None:
+    """Raise Refused, saying what to choose instead, for more dates than a calendar holds."""
+    count = due.count(db, _dated(db, list_id, days, today))
+    if count <= MOST_EVENTS:
+        return
+    told = f"it has {count:,} dates, and a calendar holds at most {MOST_EVENTS:,}"
+    span = _span_that_fits(db, list_id, today)
+    if span is None:
+        fault = Fault("feed_list", f"{told}; choose or save a list of fewer cars or items")
+    else:
+        fault = Fault(
+            "feed_days",
+            f"{told}; choose what falls due within {span} days, or a list of fewer cars or items",
+        )
+    raise Refused.because([fault])
+
+
+def _span_that_fits(db: Session, list_id: int | None, today: date) -> int | None:
+    """The longest span of which a calendar holds every date; None where not even the shortest is one."""
+    longest_first = sorted(watching.SPANS, reverse=True)
+    fits = (each for each in longest_first if _fits(db, list_id, each, today))
+    return next(fits, None)
+
+
+def _fits(db: Session, list_id: int | None, days: int | None, today: date) -> bool:
+    return due.count(db, _dated(db, list_id, days, today)) <= MOST_EVENTS
+
+
+def _proposed(db: Session, today: date) -> str:
+    """The span that the form begins with: every date where all that is reached fits, else the longest that does."""
+    if _fits(db, None, None, today):
+        return ""
+    return str(_span_that_fits(db, None, today) or min(watching.SPANS))
 
 
 def _notices(
-    request: Request, db: Session, mine: Person, entries: Entries, status: int = 200
+    request: Request, db: Session, mine: Person, today: date, entries: Entries, status: int = 200
 ) -> Response:
     lists = tuple((str(each.row.id), each.row.name) for each in questions.lists(db))
     return web.page(
-        request, "account/notices.html", status, entries=entries,
+        request, "account/notices.html", status, entries=entries.more({"feed_days": _proposed(db, today)}),
         weekday=Field("weekday", "Weekly summary", cells.text, "", "choice", DAY_CHOICES),
         about=Field("list", "About", cells.text, "", "choice", lists),
-        feed_fields=(
-            Field("name", "Where it will be read", cells.text, "Such as: calendar on my phone", needed=True),
-            Field("feed_list", "Saved list", cells.text, "", "choice", lists),
+        feed_name=Field("name", "Where it will be read", cells.text, "Such as: calendar on my phone", needed=True),
+        feed_list=Field("feed_list", "Saved list", cells.text, "", "choice", lists),
+        feed_days=Field(
+            "feed_days", "Falls due within", cells.text, "What is overdue or due now is always in it.", "choice",
+            tuple((str(days), f"{days} days") for days in watching.SPANS),
         ),
-        lists=dict(lists), feeds=questions.feeds(db, mine.id), sent=questions.notices(db, mine.id),
+        held=_held, lists=dict(lists), feeds=questions.feeds(db, mine.id), sent=questions.notices(db, mine.id),
         mails=mail.can_mail(request.app.state.settings), email=mine.email,
         saved=SAVED.get(request.query_params.get("saved", "")),
     )  # fmt: skip
@@ -165,7 +199,7 @@ def _answer(request: Request, made: bytes) -> Response:
 
 def _calendar(request: Request, db: Session, feed: Feed, today: date) -> bytes:
     try:
-        wanted = _dated(db, feed.list_id, today)
+        wanted = _dated(db, feed.list_id, feed.within_days, today)
     except NotFound:
         raise NotFound(NO_FEED) from None
     found, entries = due.page(db, wanted, limit=MOST_EVENTS), []
@@ -175,12 +209,24 @@ def _calendar(request: Request, db: Session, feed: Feed, today: date) -> bytes:
         entries.append(_left_out(request, feed, today, due.count(db, wanted)))
     # The same until the day or a date moves, so that a calendar that asks again is told that nothing did.
     made_at = datetime.combine(today, time(), UTC)
-    return calendars.calendar_bytes(f"Due: {feed.name}", entries, made_at)
+    return calendars.calendar_bytes(f"Due: {feed.name}", entries, made_at, _about(db, feed))
 
 
-def _dated(db: Session, list_id: int | None, today: date) -> DueFilter:
-    """Every dated item of a list, or of all that is reached."""
-    seen = DueFilter(today)
+def _about(db: Session, feed: Feed) -> str:
+    """What the calendar holds, in words."""
+    of = "all that you reach"
+    if feed.list_id is not None:
+        of = f"the saved list {questions.list_or_raise(db, feed.list_id).name}"
+    return f"{capitalized(_held(feed.within_days))} of {of}. {CLOSING}"
+
+
+def _held(days: int | None) -> str:
+    return f"what is overdue, due now or falls due within {days} days" if days else "every date"
+
+
+def _dated(db: Session, list_id: int | None, days: int | None, today: date) -> DueFilter:
+    """The dated items of a list, or of all that is reached; with days those past, due now and due within as many."""
+    seen = DueFilter(today, due_to=today + timedelta(days=days) if days else None)
     return seen if list_id is None else morning.on_list(db, seen, list_id)
 
 
@@ -213,7 +259,7 @@ def _left_out(request: Request, feed: Feed, today: date, count: int) -> calendar
         first=today,
         last=today,
         place="",
-        text="The later ones are left out. Save a list of fewer cars, and subscribe to that.",
+        text="The later ones are left out. Make a calendar of fewer days, or of a list of fewer cars.",
         address=signing.public_address(request, NOTICES),
         sure=True,
     )

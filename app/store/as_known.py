@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, func, select
@@ -55,6 +56,24 @@ def any_known(db: Session, at: Standpoint) -> bool:
     """Whether anything was recorded by then of any car that a list looks through."""
     named = _held(at, CarName, CarName.id).where(_of_chosen(db, CarName, at))
     return db.scalar(named.limit(1)) is not None
+
+
+def called(db: Session, car: Car, day: date) -> str:
+    """The mark and number that a car bore on a day, by all that is known now; before it had any, today's."""
+    query = (
+        select(CarName.mark, CarName.number)
+        .where(CarName.car_id == car.id, CarName.from_on <= day, counted(CarName, known_at=None))
+        .order_by(CarName.from_on.desc(), CarName.id.desc())
+    )
+    mark, number = db.execute(query).first() or (car.mark, car.number)
+    return f"{mark} {number}"
+
+
+def first_recorded(db: Session, car_id: int) -> datetime:
+    """The moment at which a car came into the register."""
+    found = db.scalar(select(func.min(CarName.recorded_at)).where(CarName.car_id == car_id))
+    assert found is not None  # a car is never without a name
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
-from sqlalchemy import and_, select
-from sqlalchemy.orm import Session
+from sqlalchemy import and_, inspect, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.store import cars, events
 from app.store.asked import Standpoint, counted
@@ -15,6 +16,7 @@ from app.store.cars import Histories
 from app.store.cars import Recorded as Shown
 from app.store.columns import CarFact, Recorded
 from app.store.components import Mounted
+from app.store.directives import Directive, DirectiveClosing, DirectiveMatch, DirectiveTerm
 from app.store.events import EventShown
 from app.store.tables import ApprovalFact, Component, Installation, Removal, Withdrawal
 
@@ -71,6 +73,79 @@ def on_car(history: Sequence[Mounted]) -> list[Mounted]:
     return sorted(
         there, key=lambda each: (each.component.kind, each.installation.position, each.installation.id)
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class MatchKnown:
+    """That a directive is about the car, or a component on it; every closing, those taken back among them."""
+
+    row: DirectiveMatch
+    closings: Sequence[tuple[DirectiveClosing, Withdrawal | None]]
+
+    @property
+    def closed(self) -> bool:
+        return any(closing.superseded_at is None for closing, _ in self.closings)
+
+
+@dataclass(frozen=True, slots=True)
+class DirectiveKnown:
+    """A directive that is about the car, withdrawn or not; its terms, the first first, of which one counts."""
+
+    row: Directive
+    withdrawal: Withdrawal | None
+    terms: Sequence[DirectiveTerm]
+    matches: Sequence[MatchKnown]
+
+    @property
+    def term(self) -> DirectiveTerm:
+        return next(each for each in self.terms if each.superseded_at is None)
+
+
+def directives(db: Session, car_id: int, at: Standpoint) -> list[DirectiveKnown]:
+    """Every directive that was found by the day to be about the car, the first given first."""
+    query = select(DirectiveMatch).where(
+        DirectiveMatch.car_id == car_id,
+        DirectiveMatch.from_on <= at.as_of,
+        counted(DirectiveMatch, at.known_at),
+    )
+    found = db.scalars(query.order_by(DirectiveMatch.directive_id, DirectiveMatch.id)).all()
+    closings = _closings(db, [each.id for each in found], at)
+    matches: dict[int, list[MatchKnown]] = defaultdict(list)
+    for each in found:
+        matches[each.directive_id].append(MatchKnown(each, closings[each.id]))
+    rows = _recorded_of(db, Directive, Directive.id, matches, at)
+    withdrawn = cars.withdrawals(db, "directive", list(matches))
+    terms = _recorded_of(db, DirectiveTerm, DirectiveTerm.directive_id, matches, at)
+    return [
+        DirectiveKnown(
+            row,
+            _by(withdrawn.get(row.id), at),
+            [each for each in terms if each.directive_id == row.id],
+            matches[row.id],
+        )
+        for row in rows
+    ]
+
+
+def _closings(
+    db: Session, match_ids: Collection[int], at: Standpoint
+) -> dict[int, list[tuple[DirectiveClosing, Withdrawal | None]]]:
+    """By match every closing recorded by then of the day or before."""
+    found: dict[int, list[tuple[DirectiveClosing, Withdrawal | None]]] = defaultdict(list)
+    rows = _recorded_of(db, DirectiveClosing, DirectiveClosing.match_id, match_ids, at)
+    withdrawn = cars.withdrawals(db, "directive_closing", [each.id for each in rows])
+    for row in rows:
+        if row.done_on <= at.as_of:
+            found[row.match_id].append((row, _by(withdrawn.get(row.id), at)))
+    return found
+
+
+def _recorded_of(
+    db: Session, table: type[R], key: InstrumentedAttribute[int], keys: Collection[int], at: Standpoint
+) -> list[R]:  # fmt: skip
+    """The rows about these that were recorded by then, as they stood, in the order of their recording."""
+    rows = db.scalars(select(table).where(key.in_(keys)).order_by(inspect(table).c.id)).all()
+    return [_stood(db, each, at) for each in rows if _recorded_by(each, at)]
 
 
 def _then(db: Session, found: Sequence[Shown[F]], at: Standpoint) -> tuple[Shown[F], ...]:

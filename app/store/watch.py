@@ -118,6 +118,10 @@ class Feed(Base):
     list_id: Mapped[int | None] = mapped_column(
         Key, ForeignKey("saved_list.id"), index=True, comment="none: all that the person reaches"
     )
+    within_days: Mapped[int | None] = mapped_column(
+        SmallInteger,
+        comment="holds what falls due within so many days, with what is past; none: every date",
+    )
     key_sha256: Mapped[str] = mapped_column(String(64), unique=True)
     made_at: Mapped[datetime] = mapped_column(Moment)
     ended_at: Mapped[datetime | None] = mapped_column(Moment)

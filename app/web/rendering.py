@@ -23,7 +23,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.access import Viewer
 from app.core.loading import MECHANICAL
 from app.core.relief import range_in_words
-from app.core.words import capitalized, label
+from app.core.words import capitalized, label, noun
 from app.store.change_list import version_of
 from app.web.hosts import own_address
 from app.web.navigation import leads
@@ -60,7 +60,7 @@ def number(value: int) -> str:
 
 def counted(value: int, one: str, many: str | None = None) -> str:
     """So many of something: 1 car, 12 cars."""
-    return f"{number(value)} {one if value == 1 else many or one + 's'}"
+    return f"{number(value)} {noun(value, one, many)}"
 
 
 def size(value: int) -> str:

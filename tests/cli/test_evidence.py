@@ -80,7 +80,10 @@ def test_what_was_recorded_after_the_moment_does_not_count(
         (("ZQZZ 1",), "car: ZQZZ 1 is not in the register"),
         (("no name",), "car: found 'no name'"),
         (("ZQAX 100", "--known-on", "noon"), "--known-on: want a day YYYY-MM-DD"),
-        (("ZQAX 100", "--known-on", "2020-01-01"), "By all that was known then, there was no car"),
+        (
+            ("ZQAX 100", "--known-on", "2020-01-01"),
+            "By all that was known then, ZQAX 100 was not in the register",
+        ),
         (("ZQAX 100", "--as-of", "1990-01-01"), "was not built yet on 1990-01-01"),
     ],
 )

@@ -24,7 +24,7 @@ from tests.files.packet_reading import Pdf, in_order, squashed
 # Cars of the tour by what they show (seed_demo/README.md).
 SHOWN = {
     "overdue": 102, "nothing to count from": 106, "condemned": 125, "lined": 140, "two relief valves": 150,
-    "approval": 164, "re-marked": 974, "withdrawn": 178, "ton tank": 181, "cryogenic": 182,
+    "approval": 164, "re-marked": 974, "withdrawn": 178, "directive": 213, "ton tank": 181, "cryogenic": 182,
 }  # fmt: skip
 ACTING = (
     "/JavaScript", "/JS", "/AA", "/OpenAction", "/EmbeddedFiles", "/Launch", "/RichMedia",
@@ -49,13 +49,16 @@ def asked(client: TestClient, number: int, query: str = "") -> tuple[str, Pdf, b
 
 
 def said(page: str) -> list[str]:
-    """Every due item of a car's page, with its status, its day and each piece of its reasons."""
+    """Every due item and directive of a car's page, with status, day and each piece of the reasons."""
     told: list[str] = []
-    for title in ("due-title", "devices-title"):
+    for title in ("due-title", "devices-title", "directives-title"):
         section = page.partition(f'id="{title}"')[2].partition("</section>")[0]
         for row in re.findall(r"<tr.*?</tr>", section.partition("<tbody>")[2], re.DOTALL):
             without = re.sub(
-                r'<span class="small">and \d+ more</span>|<span class="flag">.*?</span>', "", row
+                r'<span class="small">and \d+ more</span>|<span class="flag">.*?</span>|'
+                r'<span class="below">now on .*?</span>',
+                "",
+                row,
             )
             pieces = [unescape(each).strip(" .\n:") for each in re.split(r"<[^>]+>", without)]
             told += [each for each in pieces if each and each != "–"]
@@ -154,10 +157,10 @@ def test_its_tags_stand_in_the_order_in_which_it_is_read(
     in_order(
         [
             "Evidence packet", "ZQTX 177", "Due dates are an aid", "Record of change", "Contents", "May it be loaded?",
-            "Due items", item, "Why these dates", item, "The rule asks", "Facts", "Mark and number", "Approvals",
-            "Thickness", "Reading", "Readings over the years", "Reports of inspections", "Type of test or inspection",
-            "Station code of the facility", "Inspections and changes", "Components", "Photographs", "Corrections",
-            "0.374",
+            "Due items", item, "Why these dates", item, "The rule asks", "Directives", "No directive is known",
+            "Facts", "Mark and number", "Approvals", "Thickness", "Reading", "Readings over the years",
+            "Reports of inspections", "Type of test or inspection", "Station code of the facility",
+            "Inspections and changes", "Components", "Photographs", "Corrections", "0.374",
         ],
         pdf.words.replace("EVIDENCEPACKET", "Evidencepacket"),
     )  # fmt: skip

@@ -1,5 +1,6 @@
 """An evidence packet of plain data: nothing of it is read as markup, and the same data gives the same bytes."""
 
+import csv
 import io
 import json
 import re
@@ -15,7 +16,7 @@ import typst
 from app.files import packet
 from app.files.packet import Front, Volume
 from app.files.packet_letters import HELD, shown
-from tests.files.packet_reading import Pdf, squashed
+from tests.files.packet_reading import Pdf, in_order, squashed
 from tests.pictures import shots
 
 HASH = "0123456789abcdef" * 4
@@ -52,6 +53,7 @@ def told(number: int = 104512, text: str = "Nothing odd", **more: Any) -> dict[s
             "reasons": [reason(text)],
         }],
         "devices": [],
+        "directives": [],
         "specification": [["Class", text]],
         "facts": [{"kind": "services", "title": "Lading", "rows": [
             {"lines": [["Lading", text]], "from_on": None, "in_force": True, **row}]},
@@ -71,6 +73,37 @@ def told(number: int = 104512, text: str = "Nothing odd", **more: Any) -> dict[s
         "photographs": [],
         "corrections": [],
         **more,
+    }  # fmt: skip
+
+
+def ordered(text: str = "Nothing odd") -> dict[str, Any]:
+    """A directive about two valves: of one it was closed, taken back and closed again; the other is open."""
+    row = told(text=text)["events"][0] | {"superseded_at": None}
+    row = {name: row[name] for name in (
+        "row", "recorded_at", "recorded_by", "corrects", "superseded_at", "withdrawn_by", "reason",
+    )}  # fmt: skip
+    gone = row | {"superseded_at": "2026-11-22 08:00:00 UTC", "withdrawn_by": text, "reason": text}
+    closing = {
+        "done_on": "2026-11-21", "outcome": "mended", "outcome_word": "Found and mended", "reference": "Report 9",
+        "finding": text, "in_force": True, **row,
+    }  # fmt: skip
+    match = {
+        "about": "Relief valve, lot L12, serial A1", "component": 3, "by_hand": False, "found": "frozen",
+        "found_word": "on the frozen day", "found_on": "2026-11-02", "why": "relief valve, lot L12",
+        "due_on": "2026-12-25", "days_left": 1, "state": "closed", "status": "closed", "state_word": "closed", **row,
+        "closings": [closing | gone | {"reference": "Report 8", "in_force": False}, closing],
+    }  # fmt: skip
+    other = match | {
+        "about": "Relief valve, no serial", "by_hand": True, "state": "open", "status": "soon",
+        "state_word": "open, soon", "closings": [],
+    }  # fmt: skip
+    return {
+        "directive": 5, "name": "Invented Authority 7", "ordered_by": "An authority", "orderer": "Invented Authority",
+        "number": "7", "title": "Valves of one lot", "what": text, "caution": text, "ordered_on": "2026-11-01",
+        "forbids_loading": True, "in_force": True, "matches": [match, other], **row,
+        "terms": [{
+            "due_on": "2026-12-25", "due_days": None, "forbids_loading": True, "because": text, "in_force": True, **row,
+        }],
     }  # fmt: skip
 
 
@@ -97,9 +130,9 @@ def zipped(*cars: dict[str, Any], reads: packet.Reads = nothing) -> ZipFile:
     ],
 )  # fmt: skip
 def test_what_people_write_stays_what_they_wrote(text: str) -> None:
-    made = pdf(told(text=text))
-    # In reasons, facts, events, the head of the car and by whom it was recorded.
-    assert made.words.count(squashed(text)) >= 12
+    made = pdf(told(text=text, directives=[ordered(text)]))
+    # In reasons, facts, events, the head of the car and by whom it was recorded; and of a directive.
+    assert made.words.count(squashed(text)) >= 20
     assert made.elements("H1")[-1] is not None
     assert len(made.elements("H1")) == 2
 
@@ -203,6 +236,65 @@ def test_a_photograph_is_on_the_page_and_lies_beside_it_as_it_was_kept() -> None
         assert packed.read(f"photographs/{digest}.jpg") == kept
         assert not [name for name in packed.namelist() if "ffff" in name]
         assert "photographs.csv" in packed.namelist()
+
+
+def test_a_directive_is_told_in_the_order_in_which_it_is_read() -> None:
+    made = pdf(told(directives=[ordered()]))
+    pieces = [each.piece for each in made.tagged]
+    assert pieces == sorted(pieces)
+    assert set(pieces) == set(made.pieces)
+    assert len(made.elements("THead")) == len(made.elements("Table"))
+    in_order(
+        [
+            "Why these dates", "Directives", "Invented Authority 7: Valves of one lot", "To be done", "Caution",
+            "2026-11-01, by Invented Authority (an authority)", "Due", "2026-12-25", "Once overdue it forbids loading",
+            "Of what", "serial A1", "2026-11-02", "closed", "no serial, to be looked at by hand", "in 1 day",
+            "open, soon", "Seen to", "serial A1", "no longer counts", "2026-11-21", "Found and mended", "Report 8",
+            "no longer counts since 2026-11-22 08:00:00 UTC, withdrawn by Nothing odd", "Report 9", "Facts",
+        ],
+        made.words,
+    )  # fmt: skip
+    assert squashed("No directive is known to be about this car.") not in made.words
+    assert squashed("No directive is known to be about this car.") in pdf(told()).words
+
+
+@pytest.mark.parametrize(
+    ("left", "said"),
+    [(-2, "2 days past"), (-1, "1 day past"), (0, "today"), (1, "in 1 day"), (2, "in 2 days")],
+)
+def test_days_left_are_counted_in_words(left: int, said: str) -> None:
+    due = told()["due"][0] | {"days_left": left}
+    assert squashed(f"2026-05-01 ({said})") in pdf(told(due=[due])).words
+
+
+def test_the_tables_hold_what_directives_are_about_their_terms_and_closings() -> None:
+    with zipped(told(directives=[ordered()])) as packed:
+        rows = {
+            name: list(csv.DictReader(io.StringIO(packed.read(f"{name}.csv").decode("utf-8-sig"))))
+            for name in ("directives", "directive_terms", "directive_closings")
+        }
+    assert [(row["name"], row["about"][-9:], row["state"]) for row in rows["directives"]] == [
+        ("Invented Authority 7", "serial A1", "closed"), ("Invented Authority 7", "no serial", "open"),
+    ]  # fmt: skip
+    [term] = rows["directive_terms"]
+    assert (term["due_on"], term["forbids_loading"]) == ("2026-12-25", "yes")
+    assert [
+        (row["about"][-9:], row["done_on"], row["outcome"], row["reference"], row["in_force"], row["superseded_at"])
+        for row in rows["directive_closings"]
+    ] == [
+        ("serial A1", "2026-11-21", "mended", "Report 8", "no", "2026-11-22 08:00:00 UTC"),
+        ("serial A1", "2026-11-21", "mended", "Report 9", "yes", ""),
+    ]  # fmt: skip
+
+
+def test_the_lot_of_a_component_is_on_the_page() -> None:
+    component = told()["events"][0] | {
+        "on_car": True, "kind": "relief_valve", "title": "Relief valve", "maker": "M", "model": "EX-1", "lot": "L12",
+        "serial": "A1", "position": "top", "installed_on": "2020-05-01", "removed_on": None, "tested_on": None,
+        "set_psig": None,
+    }  # fmt: skip
+    made = pdf(told(components=[component]))
+    in_order(["Components", "Maker and model", "Lot", "Serial", "EX-1", "L12", "A1"], made.words)
 
 
 def test_a_table_of_a_packet_runs_nothing_in_a_spreadsheet() -> None:

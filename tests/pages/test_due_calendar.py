@@ -169,6 +169,72 @@ def test_a_long_list_is_refused_and_one_that_grew_says_what_it_leaves_out(
     assert told == f"This calendar holds the first 3 of {len(whole)} dates"
 
 
+def about(client: TestClient, address: str) -> tuple[str, str]:
+    """What a calendar says of itself, in both ways."""
+    with asking(client.app, {}) as nobody:
+        calendar = Calendar.from_ical(nobody.get(address).content)
+    return str(calendar["description"]), str(calendar["x-wr-caldesc"])
+
+
+@pytest.mark.parametrize("days", [30, 90, 180, 365])
+def test_a_calendar_of_some_days_holds_what_is_past_and_what_falls_due_within_them(
+    client, keys, record, days
+):
+    failed = NewEvent(TODAY, ("visual",), outcome="fail", facility="Made-up Shop One")
+    record(lambda db: events.record_event(db, keys["in date"], failed, Stamp("Ida", NOW, TODAY)))
+    address = made(client, feed_days=str(days))
+    held = read(client, address)
+    last = TODAY + timedelta(days=days)
+    every = dated(record)
+    assert {(key, first) for key, (first, _, _) in held.items()} == {
+        each for each in every if each[1] <= last
+    }
+    assert any(title.endswith("(overdue)") for _, _, title in held.values())
+    assert any(title.endswith("(due now)") for _, _, title in held.values())
+    said = f"What is overdue, due now or falls due within {days} days of all that you reach. "
+    assert [each.startswith(said) for each in about(client, address)] == [True, True]
+    assert f"falls due within {days} days" in Page(client.get("/account/notices").text).words
+
+
+def test_a_calendar_says_of_which_list_it_is(client, keys):
+    client.post("/morning/lists", data={"name": "Prairie", "region": "Prairie", "shared": "no"})
+    told, _ = about(client, made(client, feed_list="1"))
+    assert told.startswith("Every date of the saved list Prairie. Dates here are an aid.")
+    told, _ = about(client, made(client, feed_list="1", feed_days="90"))
+    assert "falls due within 90 days of the saved list Prairie." in told
+
+
+@pytest.mark.parametrize("days", ["31", "-30", "soon", "0"])
+def test_another_number_of_days_is_refused(client, keys, days):
+    assert "Want one of 30, 90, 180, 365 days, or every date" in made(client, 422, feed_days=days)
+
+
+def test_days_that_fit_are_proposed_and_named_where_it_is_refused(
+    client, keys, record, monkeypatch
+):
+    def fit(days: int | None) -> int:
+        until = TODAY + timedelta(days=days) if days else None
+        return len(dated(record, due_to=until))
+
+    def proposed() -> str:
+        page = client.get("/account/notices").text.partition('name="feed_days"')[2]
+        found = re.search(r'value="(\d+)" selected', page.partition("</select>")[0])
+        return found[1] if found else ""
+
+    assert fit(30) < fit(None)
+    assert proposed() == ""
+    monkeypatch.setattr(notices, "MOST_EVENTS", fit(None) - 1)
+    longest = max(days for days in (30, 90, 180, 365) if fit(days) < fit(None))
+    assert proposed() == str(longest)
+    told = made(client, 422)
+    assert f"It has {fit(None)} dates, and a calendar holds at most {fit(None) - 1}" in told
+    assert f"choose what falls due within {longest} days, or a list of fewer" in told
+    assert read(client, made(client, feed_days=str(longest)))
+    monkeypatch.setattr(notices, "MOST_EVENTS", fit(30) - 1)
+    assert proposed() == "30"
+    assert "choose or save a list of fewer cars or items" in made(client, 422, feed_days="30")
+
+
 def test_the_secret_is_kept_nowhere_and_shown_once(client, keys, record):
     address = made(client)
     secret = address.removeprefix("/feeds/due/").removesuffix(".ics")

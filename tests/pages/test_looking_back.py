@@ -139,7 +139,12 @@ def test_a_car_that_was_not_known_then_is_not_found(
     path = path.format(key=key)
     answer = client.get(f"{path}?known=2026-11-20T09:29")
     assert answer.status_code == 404
-    assert "there was no car with the key" in unescape(answer.text)
+    said = Page(answer.text).words
+    # By the name that it bore on that day; it is another since.
+    assert "By all that was known then, ZQKX 104512 was not in the register" in said
+    assert (
+        "first recorded at 2026-11-20 09:30:00 UTC. Ask as known at that moment or later." in said
+    )
     assert client.get(f"{path}?as_of=2008-02-29").status_code == 404  # built on 2008-03-01
     assert client.get(f"{path}?as_of=2008-03-01").status_code == 200
 

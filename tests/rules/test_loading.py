@@ -205,3 +205,11 @@ def test_every_answer_carries_the_caution():
         caution = due_dates(asked)["loading"]["caution"].lower()
         for said in ("aid", "rule in force", "owner", "shop"):
             assert said in caution
+
+
+@pytest.mark.parametrize(
+    ("as_of", "said"), [("2028-03-16", "2028-03-15, 1 day"), ("2028-03-17", "2028-03-15, 2 days")]
+)
+def test_how_long_it_is_overdue_is_counted_in_words(as_of, said):
+    answer = due_dates(ask(qualified(), as_of=as_of))
+    assert f"visual inspection is overdue since {said}\n" in texts(answer["loading"]["reasons"])

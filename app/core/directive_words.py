@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from app.core.words import capitalized, label
-from app.store.directives import Directive
 
 ORDERED_BY = {
     "authority": "An authority", "maker": "The maker", "owner": "The owner itself",
@@ -52,9 +51,8 @@ FIELDS = {
 _SHORT = {"specification": "specification", "un": "UN number"}
 
 
-def condition_in_words(row: Directive) -> list[tuple[str, str]]:
-    """Each field that the condition asks for, and what for."""
-    kept: Mapping[str, Any] = row.condition
+def condition_in_words(kept: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Each field that the condition asks for, and what for; `kept` is what `Condition.stated` gave."""
     return [(name, _value(field, kept[field])) for field, name in FIELDS.items() if field in kept]
 
 
