@@ -17,10 +17,10 @@ from app.actions import take_over as actions
 from app.actions import uploads
 from app.actions.reasons import told
 from app.actions.take_over import Difference, Taken
+from app.core.directive_words import OUTCOMES
 from app.errors import Conflict, Problem, Refused
 from app.files.hand_overs import StatedDue
 from app.pages.changing import Done, Looking, Seen, changed
-from app.pages.directive_words import OUTCOMES
 from app.pages.moves import moves
 from app.store import due, imports
 from app.store.derived import HAND_OVER, Upload

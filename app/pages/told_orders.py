@@ -8,11 +8,11 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import told_orders as actions
+from app.core.directive_words import ORDERED_BY, OUTCOMES
 from app.errors import Problem
 from app.files import cells
 from app.pages import forms
 from app.pages.changing import Looking, faults_of, kept
-from app.pages.directive_words import ORDERED_BY, OUTCOMES
 from app.pages.forms import Entries, Field
 from app.store import told_orders
 
