@@ -349,6 +349,8 @@ def _check_closing(
     for name, most in (("reference", LONGEST_WORDS), ("finding", LONGEST_TEXT)):
         if len(getattr(closing, name)) > most:
             faults.add(name, f"is longer than {most} characters")
+    if closing.outcome == "mended" and not (closing.reference or closing.finding):
+        faults.add("finding", "say what was found and mended, or name its report as the reference")
     since = directive_list.ordered_on(db, {each.row.directive_id for each in found})
     if since and closing.done_on < since:
         faults.add("done_on", f"{closing.done_on} lies before it was ordered, on {since}")

@@ -117,7 +117,7 @@ def _letter(db: Session, looked: View, kind: str, changed: dict[Part, int], site
         *_counts(standing, looked),
         "",
         *_by_owner(db, looked, kind),
-        *_changes(db, looked, site),
+        *_changes(db, looked, changed, site),
         f"The morning list: {site}/morning",
         "",
         CLOSING,
@@ -143,7 +143,7 @@ def _by_owner(db: Session, looked: View, kind: str) -> Iterator[str]:
         yield ""
 
 
-def _changes(db: Session, looked: View, site: str) -> Iterator[str]:
+def _changes(db: Session, looked: View, changed: dict[Part, int], site: str) -> Iterator[str]:
     """The first lines of what became overdue and of what moved, each with where to look."""
     passed = morning.lines(db, looked, "passed", limit=LINES).rows
     if passed:
@@ -151,15 +151,22 @@ def _changes(db: Session, looked: View, site: str) -> Iterator[str]:
         for row in passed:
             yield f"  {row.name}, {words(row.item)}, due {row.due_on}"
             yield f"    {site}/cars/{row.car_id}#{row.item}"
-        yield ""
+        yield from _more(changed["passed"], "passed", site)
     moves = morning.moved(db, looked, limit=LINES).rows
     if moves:
         yield "Moved by what was recorded:"
         for move in moves:
-            was = _status(move.was, move.was_due_on) if not move.new else "not in the register"
+            was = _status(move.was, move.was_due_on) if not move.new else "not there before"
             yield f"  {move.name}, {words(move.item)}: {was}; now {_status(move.status, move.due_on)}"
             yield f"    {site}/cars/{move.car_id}#{move.item}"
-        yield ""
+        yield from _more(changed["moved"], "moved", site)
+
+
+def _more(count: int, part: Part, site: str) -> Iterator[str]:
+    """That the mail does not tell all of a part, and where the rest stands."""
+    if count > LINES:
+        yield f"  and {count - LINES:,} more: {site}/morning/parts/{part}"
+    yield ""
 
 
 def _status(status: str | None, day: date | None) -> str:

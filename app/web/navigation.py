@@ -31,7 +31,10 @@ AREAS = (
         Place("/forecast", "Forecast", "read"),
     )),
     Area("Cars", (
-        Place("/fleet", "Fleet", "read", ("/cars", "/events", "/components")),
+        Place(
+            "/fleet", "Fleet", "read",
+            ("/cars", "/events", "/components", "/facts", "/installations", "/reports", "/photographs"),
+        ),
         Place("/loading", "May it load?", "load_check"),
         Place("/fleet/wear", "Wear", "read"),
         Place("/ladings", "Ladings", "read"),
@@ -45,7 +48,7 @@ AREAS = (
         Place("/facilities", "Facilities", "read"),
     )),
     Area("Compliance", (
-        Place("/directives", "Directives", "read"),
+        Place("/directives", "Directives", "read", ("/closings", "/told-directives")),
         Place("/audits", "Audits", "record_work"),
         Place("/changes", "Changes", "keep_record"),
         Place("/retention", "Kept no longer", "read"),
@@ -55,7 +58,7 @@ AREAS = (
         Place("/instructions", "Written instructions", "read"),
     )),
     Area("Office", (
-        Place("/imports", "Files in", "bring_in"),
+        Place("/imports", "Files in", "bring_in", ("/take-over",)),
         Place("/people", "People", "administer"),
         Place("/about", "About", None),
     )),

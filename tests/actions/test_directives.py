@@ -277,7 +277,7 @@ def test_it_is_a_due_item_until_it_is_closed_and_again_when_that_is_taken_back(a
     )
     assert item(any_db, car) is None
     with pytest.raises(Conflict, match="closed already"):
-        directives.close(any_db, [match.row.id], NewClosing(TODAY, "mended"), stamp(3))
+        directives.close(any_db, [match.row.id], NewClosing(TODAY, "mended", "Report 9"), stamp(3))
     directives.take_back(any_db, closing.id, "Another car, invented.", stamp(4))
     assert item(any_db, car) is not None
     [(row, withdrawal)] = directive_list.closings_of(any_db, match.row.id)
@@ -322,7 +322,7 @@ def test_what_was_known_at_a_moment_is_told_as_it_was(any_db):
     car = fitted(any_db, 1, "A1")
     frozen = directives.freeze(any_db, order(owner_of(any_db, car)), stamp(10))
     [match] = directive_list.matches_of(any_db, frozen.id, TODAYS)
-    directives.close(any_db, [match.row.id], NewClosing(TODAY, "mended"), stamp(30))
+    directives.close(any_db, [match.row.id], NewClosing(TODAY, "mended", "Report 9"), stamp(30))
 
     def told(minute: int, day: date = TODAY):
         at = Standpoint(day, stamp(minute).at)
@@ -412,9 +412,10 @@ def test_an_order_says_what_is_wrong_with_it(db, more, path):
 @pytest.mark.parametrize(
     ("closing", "path"),
     [
-        (NewClosing(TODAY + timedelta(days=1), "mended"), "done_on"),
-        (NewClosing(date(2026, 10, 1), "mended"), "done_on"),
+        (NewClosing(TODAY + timedelta(days=1), "mended", "Report 9"), "done_on"),
+        (NewClosing(date(2026, 10, 1), "mended", "Report 9"), "done_on"),
         (NewClosing(TODAY, "mended", "x" * 201), "reference"),
+        (NewClosing(TODAY, "mended"), "finding"),
         (NewClosing(TODAY, "lost"), "outcome"),  # type: ignore[arg-type]
     ],
 )
@@ -429,7 +430,7 @@ def test_a_closing_says_what_is_wrong_with_it(db, closing, path):
 
 def test_a_match_that_is_not_there_is_not_closed(db):
     with pytest.raises(NotFound):
-        directives.close(db, [5], NewClosing(TODAY, "mended"), stamp(2))
+        directives.close(db, [5], NewClosing(TODAY, "mended", "Report 9"), stamp(2))
 
 
 @pytest.mark.parametrize(
@@ -442,7 +443,7 @@ def test_what_is_recorded_of_it_is_never_changed(any_db, table, change):
     car = fitted(any_db, 1, "A1")
     frozen = directives.freeze(any_db, order(owner_of(any_db, car)), stamp(1))
     [match] = directive_list.matches_of(any_db, frozen.id, TODAYS)
-    directives.close(any_db, [match.row.id], NewClosing(TODAY, "mended"), stamp(2))
+    directives.close(any_db, [match.row.id], NewClosing(TODAY, "mended", "Report 9"), stamp(2))
     with pytest.raises(DatabaseError, match="record is kept"):
         any_db.execute(text(change.format(table)))
 

@@ -221,4 +221,20 @@ def test_a_mail_is_about_the_list_that_was_chosen(store, letters, settings):
     [(_, subject, text)] = letters.found
     past = overdue(store, region="Prairie")
     assert subject == f"Stencilbook, weekly summary: {past} overdue, 1 due now"
-    assert "  ZQAX 2000, visual inspection: not in the register; now due now, 2026-11-25" in text
+    assert "  ZQAX 2000, visual inspection: not there before; now due now, 2026-11-25" in text
+
+
+def test_a_mail_says_how_much_it_does_not_tell_and_where_that_stands(
+    store, letters, settings, monkeypatch
+):
+    monkeypatch.setattr("app.actions.notices.LINES", 1)
+    soon = 3
+    failed = NewEvent(TODAY, ("visual", "thickness"), outcome="fail", facility="Made-up Shop One")
+    with write_session(store) as db:
+        events.record_event(db, soon, failed, Stamp("Ida", SEVEN, TODAY))
+    notices.send_due(settings, store, SEVEN + timedelta(hours=1))
+    [(_, _, text)] = letters.found
+    moved = int(re.search(r"([0-9]+) moved by what was recorded", text)[1])
+    assert moved > 1
+    assert f"  and {moved - 1} more: " in text
+    assert "/morning/parts/moved" in text

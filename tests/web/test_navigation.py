@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from app.access import ROLES, Member, Viewer
@@ -40,6 +42,31 @@ def test_a_page_lies_in_the_area_of_the_page_it_belongs_to(
     assert led.area
     assert led.place
     assert (led.area.name, led.place.name) == (area, place)
+
+
+# Pages of a person alone, of nobody, and of work, which says itself where it belongs.
+OF_NO_AREA = (
+    "/account",
+    "/health",
+    "/ready",
+    "/invitation",
+    "/new-password",
+    "/set-up",
+    "/sign-in",
+    "/jobs",
+    "/api",
+)
+FILE = re.compile(r"\.(csv|xlsx|json|pdf|zip|svg|ics|js)$")
+PAGES = [
+    path
+    for method, path in NEEDS
+    if method == "GET" and not path.startswith(OF_NO_AREA) and not FILE.search(path)
+]
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_other_page_lies_in_an_area(path: str) -> None:
+    assert leads(EVERYBODY, path).place
 
 
 @pytest.mark.parametrize("here", ["/account", "/duet", "/nowhere"])
