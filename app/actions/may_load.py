@@ -14,8 +14,8 @@ from sqlalchemy.orm import Session
 from app.actions import rulebooks
 from app.actions.rulebooks import Programme
 from app.actions.stamp import Stamp
-from app.core.facts import Answer, Car, Loading, Reason, Service
-from app.core.loading import falling_due, in_date_through, strictest
+from app.core.facts import Answer, Loading, Reason, Service
+from app.core.loading import falling_due, in_date_through, strictest, with_doubt
 from app.core.moving import Moving, moving
 from app.core.trial import Change
 from app.errors import Conflict, NotFound, Problem, Refused
@@ -31,6 +31,8 @@ from app.store.tables import Lading
 WITHIN_DAYS = 30
 MOST_DAYS = 365
 MOST_CARS = 1_000
+# Class 2 and its divisions, 173.115.
+GAS = "2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +187,13 @@ class _Rack:
         service = facts.service_listed(entry)
         answer = self.programme.whole_answer(record, self.when.on, Change(service)).answer
         told = self._told(record, service, answer)
-        return replace(told, warnings=(*told.warnings, *_not_compared(record.car, service)))
+        if not service.pressures.has_vapor_pressure:
+            told = _not_compared(told, service)
+        authorised = Reason(
+            f"Whether {told.specification} is authorised for {told.commodity} is not looked up here",
+            "49 CFR part 173",
+        )
+        return replace(told, warnings=(*told.warnings, authorised))
 
     def _told(self, record: CarRecord, service: Service, answer: Answer) -> MayLoad:
         car, (on, within) = record.car, (self.when.on, self.when.within)
@@ -204,18 +212,16 @@ class _Rack:
         )
 
 
-def _not_compared(car: Car, lading: Service) -> Iterator[Reason]:
-    """What stays open of a lading that the car is not recorded with."""
-    if not lading.pressures.has_vapor_pressure:
-        yield Reason(
-            f"The list has no vapor pressure of {lading.commodity}: whether the test pressure that the car is marked "
-            f"with is enough was not compared",
-            "49 CFR 173.31(c)",
-        )
-    yield Reason(
-        f"Whether {car.specification} is authorised for {lading.commodity} is not looked up here",
-        "49 CFR part 173",
+def _not_compared(told: MayLoad, lading: Service) -> MayLoad:
+    """That the pressure of a listed lading is not known: a doubt about a gas, a warning about anything else."""
+    unknown = Reason(
+        f"The list has no vapor pressure of {told.commodity}: whether the test pressure that the car is marked with "
+        f"is enough was not compared",
+        "49 CFR 173.31(c)",
     )
+    if (lading.hazard_class or "").startswith(GAS):
+        return replace(told, loading=with_doubt(told.loading, unknown))
+    return replace(told, warnings=(*told.warnings, unknown))
 
 
 def _is_recorded(written: str, held: Service) -> bool:

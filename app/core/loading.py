@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 
 from app.core.decimal_text import near
@@ -56,6 +57,12 @@ def loading(
             ),
         )
     return Loading("may_load", told, CAUTION)
+
+
+def with_doubt(loading: Loading, doubt: Reason) -> Loading:
+    """The answer where there is this doubt as well."""
+    verdict: LoadingVerdict = "check" if loading.verdict == "may_load" else loading.verdict
+    return replace(loading, verdict=verdict, reasons=(doubt, *loading.reasons))
 
 
 def strictest(answers: Iterable[Loading]) -> Loading:

@@ -59,6 +59,7 @@ def _listed() -> list[NewLading]:
         NewLading("Invented thin lading", un="UN9001", **BENIGN),
         # Of one number, and not alike: the tank is in date for the one, and for the other it is not.
         NewLading(MILD + ", weak", un="UN9002", **BENIGN),
+        NewLading("Invented gas", un="UN9005", hazard_class="2.1", corrosive_or_reactive=False),
         NewLading("Invented wearing lading", un="UN9004", hazard_class="8", packing_group="III",
                   corrosion_rate_mil_per_year=Decimal("1.5")),
         NewLading(
@@ -140,6 +141,12 @@ def test_what_is_not_compared_of_another_lading_is_said(rack):
     assert "Whether DOT 111A100W1 is authorised for Invented thin lading" in told("UN9001")
     assert "vapor pressure" not in told(SHARP)
     assert "authorised" not in told("")
+
+
+def test_a_gas_whose_vapor_pressure_the_list_does_not_have_asks_for_a_check(rack):
+    told = rack.get("/api/v1/cars/ZQAX/1/loading", params={"un": "UN9005"}).json()
+    assert told["loading"]["verdict"] == "check"
+    assert "no vapor pressure of Invented gas" in told["loading"]["reasons"][0]["text"]
 
 
 def test_a_lading_with_a_known_corrosion_rate_is_answered_for(rack):
