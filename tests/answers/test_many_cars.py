@@ -21,7 +21,7 @@ from tests.core.cars import MECHANICAL, SHELL_AND_HEADS, Json
 from tests.core.drawn import INSPECTED, drawn
 from tests.length import tries
 
-CARS, PORTIONS = tries(short=20_000, long=100_000), 20
+CARS, PORTIONS = tries(short=8_000, long=100_000), 20
 VERDICTS = ("may_load", "check", "may_not_load")
 SHAPE = jsonschema_rs.validator_for(ANSWER)
 

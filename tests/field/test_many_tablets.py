@@ -1,4 +1,7 @@
-"""Fifty tablets at once before the program on PostgreSQL: a whole inspection each, and every second request broken."""
+"""Tablets at once before the program on PostgreSQL: a whole inspection each, and every second request broken.
+
+Fifty in a long run.
+"""
 
 from __future__ import annotations
 
@@ -26,9 +29,10 @@ from tests.field.sending import Work
 from tests.fixtures.people import COOKIES, beforehand, let_in
 from tests.fixtures.postgres import fresh_database
 from tests.fixtures.server import Server, serving
+from tests.length import tries
 from tests.pictures import shots
 
-TABLETS = 50
+TABLETS = tries(short=16, long=50)
 UNLIMITED = {"REQUESTS_PER_MINUTE_ADDRESS": "0", "REQUESTS_PER_MINUTE_PERSON": "0"}
 TEN_YEARS, FIVE_YEARS = relativedelta(years=10), relativedelta(years=5)
 # By item how it stands, and the day on which it falls due.
@@ -85,7 +89,7 @@ def photographs() -> list[bytes]:
     return [shots.camera(image=shots.noise((60, 40 + each))) for each in range(PHOTOGRAPHS)]
 
 
-def test_fifty_whole_inspections_are_stored_once_in_order_and_the_due_items_move(
+def test_whole_inspections_sent_at_once_are_stored_once_in_order_and_the_due_items_move(
     yard: Server, tmp_path: Path
 ) -> None:
     every = tablets(yard)
