@@ -10,8 +10,8 @@ from app.core.facts import Event, Facts
 
 Json = dict[str, Any]
 
-# What the register works out of a relief device and no request states.
-OURS = ("installed_by", "denied")
+# What the register works out of a relief device, and knows of a lading, and no request states.
+OURS = ("installed_by", "denied", "pressures")
 
 
 def request_of(asked: Facts) -> Json:
@@ -32,15 +32,16 @@ def request_of(asked: Facts) -> Json:
         "approvals": [_fields(approval) for approval in car.approvals],
     }
     if car.relief_device:
-        device = _fields(car.relief_device)
-        stated["relief_device"] = {name: each for name, each in device.items() if name not in OURS}
+        stated["relief_device"] = _fields(car.relief_device)
     events = [_event(event) for event in asked.events]
     return _plain({"as_of": asked.as_of, "car": stated, "events": events})
 
 
 def _fields(part: object) -> Json:
     held = {name: getattr(part, name) for name in part.__dataclass_fields__}  # type: ignore[attr-defined]
-    return {name: value for name, value in held.items() if value not in (None, ())}
+    return {
+        name: value for name, value in held.items() if name not in OURS and value not in (None, ())
+    }
 
 
 def _event(event: Event) -> Json:

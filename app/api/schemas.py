@@ -22,7 +22,9 @@ def _written_day(value: object) -> object:
         raise ValueError(f"must be a day as YYYY-MM-DD, got {shown(value)}")
     # Beyond these years no car has stood: a slip of the keyboard, not a question.
     if not EARLIEST_YEAR <= int(str(value)[:4]) <= LATEST_YEAR:
-        raise ValueError(f"must be a day from {EARLIEST_YEAR} to {LATEST_YEAR}, got {shown(value)}")
+        raise ValueError(
+            f"want a day from {EARLIEST_YEAR}-01-01 to {LATEST_YEAR}-12-31, got {shown(value)}"
+        )
     return value
 
 

@@ -14,6 +14,8 @@ WRITERS = {"add", "add_all", "delete", "supersede", "withdraw"}
 NOTHING_KEPT = ("attempts", "due", "fleet_due", "jobs", "may_load", "notices", "uploads")
 # Steps of other modules' actions, which name the deed.
 STEPS = ("rows", "change_events", "directive_matches")
+# A step of taking a car over, which names the deed.
+KEPT_WITHIN = (("told_orders", "keep"),)
 # Counts attempts, and begins a sign-in only by way of `begin`.
 COUNTS_ALONE = (("sign_in", "try_password"), ("sign_in", "with_password"))
 
@@ -73,7 +75,7 @@ CHANGING = [
     if not name[1].startswith("_")
     and any(argument.arg == "db" for argument in node.args.args)
     and name[0] not in (*NOTHING_KEPT, *STEPS)
-    and name not in COUNTS_ALONE
+    and name not in (*COUNTS_ALONE, *KEPT_WITHIN)
     and reaches(name, lambda called, writing: writing)
 ]
 

@@ -251,7 +251,7 @@ def test_a_car_that_was_not_there_is_not_found(fleet: tuple[Session, Diary]) -> 
     db, diary = fleet
     key = db.scalars(select(Car.id).where(Car.number == 3)).one()
     before = diary.now - timedelta(days=60)
-    with pytest.raises(NotFound, match="no car with the key"):
+    with pytest.raises(NotFound, match="ZQKX 3 was not in the register: it was first recorded"):
         looking_back.record_of(db, key, Standpoint(date(2026, 1, 5), before))
     with pytest.raises(NotFound, match="was not built yet on 2015-05-31"):
         looking_back.record_of(db, key, Standpoint(date(2015, 5, 31), diary.now))

@@ -79,7 +79,7 @@ def test_another_file_than_the_one_meant_is_refused(register, run, tmp_path, els
     ("car", "to", "said"),
     [
         ("ZQKX 7", BUYER, "There is no car ZQKX 7"),
-        ("ZQKX", BUYER, "is no mark and number"),
+        ("ZQKX", BUYER, "is not a mark and number"),
         ("ZQKX 1045", " ", "say to which company"),
     ],
 )

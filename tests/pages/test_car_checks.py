@@ -186,7 +186,11 @@ def test_a_test_pressure_too_low_changes_no_due_date(client, acid):
     client.post(f"/cars/{acid}/facts/lading", data=mild)
     before = client.get(f"/api/v1/cars/{acid}/due").json()
     client.post(f"/cars/{acid}/facts/lading", data=LADING | {"vapor_pressure_psig_115f": "90"})
-    assert client.get(f"/api/v1/cars/{acid}/due").json() == before
+    after = client.get(f"/api/v1/cars/{acid}/due").json()
+    assert after["items"] == before["items"]
+    told, others = after["loading"]["reasons"][0], after["loading"]["reasons"][1:]
+    assert told["text"].startswith("The lading asks for a test pressure of")
+    assert others == before["loading"]["reasons"]
 
 
 def test_a_bottom_outlet_and_the_facts_of_the_tank_are_held_against_the_stencil(client, acid):

@@ -294,7 +294,12 @@ def test_health_says_that_it_serves(client: TestClient) -> None:
 
 # Other places of an address, filled with something that is there to be asked.
 FITTING = {"kind": "owner", "item": "visual", "table": "lining", "part": "overdue"}
-TEXTS = {"job_id", "upload_id", "key"}  # the key of an invitation is a secret, not a number
+TEXTS = {
+    "job_id",
+    "upload_id",
+    "waiting_id",
+    "key",
+}  # the key of an invitation is a secret, not a number
 
 
 def numbered() -> Iterator[tuple[str, str]]:
