@@ -1,4 +1,4 @@
-"""Makes the pictures in docs/screens from a running demo: `python docs/make_screens.py http://127.0.0.1:8000`.
+"""Makes the pictures in docs/screens from a running demo: `python docs/make_screens.py http://127.0.0.1:8000 PASSWORD`.
 
 Needs Chromium, named by CHROMIUM when it is not at /usr/bin/chromium. It loads the example programme into
 the demo, where it is loaded only once: start from a fresh one.
@@ -15,14 +15,19 @@ from playwright.sync_api import sync_playwright
 SCREENS = Path(__file__).parent / "screens"
 PROGRAMME = Path(__file__).parents[1] / "seed_demo" / "programme.toml"
 WIDTH = 1180
+PLANNER = "planner@demo.invalid"
 
 
-def main(address: str) -> None:
+def main(address: str, password: str) -> None:
     chromium = os.environ.get("CHROMIUM", "/usr/bin/chromium")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
         page = browser.new_page(viewport={"width": WIDTH, "height": 760})
-        page.goto(f"{address}/overdue")
+        page.goto(f"{address}/sign-in?next=/overdue")
+        page.get_by_label("Mail", exact=False).first.fill(PLANNER)
+        page.get_by_label("Password", exact=True).fill(password)
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/overdue")
         page.screenshot(path=SCREENS / "overdue.png")
         page.set_viewport_size({"width": WIDTH, "height": 1200})
         page.goto(f"{address}/fleet?q=ZQTX+176")
@@ -39,4 +44,4 @@ def main(address: str) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1].rstrip("/"))
+    main(sys.argv[1].rstrip("/"), sys.argv[2])
