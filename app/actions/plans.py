@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.checks import LONGEST_WORDS, tidy
 from app.actions.stamp import Stamp
+from app.core.plan.accounts import Accounts, accounts, anew
 from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
@@ -55,6 +56,7 @@ class Opened:
     content: Content
     draft: Draft
     changes: tuple[Change, ...]
+    accounts: Accounts
 
 
 BASIS = TypeAdapter(Basis)
@@ -182,13 +184,14 @@ def opened(db: Session, version_id: int) -> Opened:
     """A version as it stands after what was changed by hand."""
     row = planning.version_or_raise(db, version_id)
     plan = planning.plan_or_raise(db, row.plan_id)
-    content = _content(db, row)
+    kept = _kept(db, row)
     made = tuple(
         CHANGE.validate_python({**each.detail, "kind": each.kind})
         for each in planning.changes(db, version_id)
     )
-    draft = revised(content.draft(), made)
-    return Opened(row, plan, content, draft, made)
+    draft = revised(kept.content.draft(), made)
+    changed = (each.car for each in counting(made))
+    return Opened(row, plan, kept.content, draft, made, anew(kept.accounts, draft, changed))
 
 
 @dataclass(frozen=True)
@@ -200,18 +203,27 @@ class _Place:
     at: datetime
 
 
-def _content(db: Session, row: PlanVersion) -> Content:
+@dataclass(frozen=True)
+class _Kept:
+    """A version as it was made, and the accounts of its cars then."""
+
+    content: Content
+    accounts: Accounts
+
+
+def _kept(db: Session, row: PlanVersion) -> _Kept:
     place = _Place(str(db.get_bind().engine.url), row.id, row.recorded_at)
     if place not in _KEPT:
         while len(_KEPT) >= MOST_KEPT:
             _KEPT.pop(next(iter(_KEPT)))
-        _KEPT[place] = CONTENT.validate_json(zlib.decompress(planning.content(db, row.id)))
+        content = CONTENT.validate_json(zlib.decompress(planning.content(db, row.id)))
+        _KEPT[place] = _Kept(content, accounts(content.problem, content.solved.visits))
     return _KEPT[place]
 
 
 # Versions read lately: they never change, and reading one of thousands of cars takes longer than a change by hand may.
 MOST_KEPT = 4
-_KEPT: dict[_Place, Content] = {}
+_KEPT: dict[_Place, _Kept] = {}
 
 
 def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from math import isfinite
 from typing import Annotated, Any, get_args
 
@@ -14,8 +15,8 @@ from app import web
 from app.actions import accepting
 from app.actions import plans as actions
 from app.actions.plans import Opened
+from app.core.plan.accounts import total_cost
 from app.core.plan.contradictions import contradictions
-from app.core.plan.cost import cost
 from app.core.plan.demand import BETWEEN
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
@@ -33,6 +34,7 @@ from app.pages.plan_view import (
     figures,
     left_shown,
     price_at,
+    prices,
     visit_shown,
     visits_in,
 )
@@ -78,10 +80,10 @@ def _cells(at: Opened) -> Iterator[Sequence[Any]]:
 @web.may("plan")
 def show(request: Request, version_id: web.Key, db: web.Db) -> Response:
     at = actions.opened(db, version_id)
-    left = left_shown(at)
+    told = figures(at)
     return web.page(
-        request, "plans/version.html", at=at, told=figures(at), years=calendar(at),
-        left=left[:MOST_LEFT], left_count=len(left), accepted=planning.accepted(db, at.plan.id),
+        request, "plans/version.html", at=at, told=told, years=calendar(at),
+        left=left_shown(at, MOST_LEFT), left_count=told.left, accepted=planning.accepted(db, at.plan.id),
         changes=_in_words(at), seconds=SECONDS, remarks=by_kind(at.content.remarks),
     )  # fmt: skip
 
@@ -153,7 +155,7 @@ def _car(
         raise NotFound("This car is not in this plan.") from cannot
     return web.page(
         request, "plans/car.html", status, at=at, shown=shown, told=figures(at), trouble=trouble,
-        places=_places(at), price=lambda shop, number: price_at(at, shop, number),
+        places=_places(at), price=partial(price_at, prices(at)),
         was=_cost(request.query_params.get("was", "")),
     )  # fmt: skip
 
@@ -174,7 +176,7 @@ def change(
     """One change by hand; then the page of the car, with what it did to the cost."""
     at = actions.opened(db, version_id)
     wanted = _change(at, posted)
-    before = cost(at.draft.problem, at.draft.visits)
+    before = total_cost(at.accounts)
     try:
         actions.change(db, version_id, wanted, looking.stamp)
     except Conflict as conflict:

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from app.actions.plans import Opened
 from app.answers import planning
-from app.core.plan.check import faults
+from app.core.plan.accounts import days_of, faults_in, total_cost
+from app.core.plan.basis import PlanShop
 from app.core.plan.choices import Choice, Parts, Used, choices, least_change, parts
-from app.core.plan.cost import cost, days_used, left_out, visits_by_car
+from app.core.plan.cost import left_out, visits_by_car
 from app.core.plan.demand import Remark, in_words
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Visit, by_name
-from app.core.plan.revise import counting, late_and_early, still_bounded
+from app.core.plan.revise import counting, still_bounded
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.core.plan.why import why_left
@@ -58,22 +60,21 @@ class Figures:
 
 
 def figures(at: Opened) -> Figures:
-    problem, visits = at.draft.problem, at.draft.visits
-    late, early = late_and_early(problem, visits)
+    problem, of_cars = at.draft.problem, at.accounts.values()
     return Figures(
-        cost(problem, visits),
+        total_cost(at.accounts),
         at.content.solved.cost,
         at.content.solved.lower_bound if still_bounded(at.content.draft(), at.draft) else None,
         at.content.soonest,
         problem.unplaced_cost,
-        len(visits),
-        len({visit.car for visit in visits}),
-        sum(1 for _ in left_out(problem, visits)),
-        late,
-        early,
+        sum(each.visits for each in of_cars),
+        sum(1 for each in of_cars if each.visits),
+        sum(each.left for each in of_cars),
+        sum(each.late for each in of_cars),
+        sum(each.early for each in of_cars),
         len(counting(at.changes)),
         len(at.content.locked),
-        faults(problem, visits)[:MOST_FAULTS],
+        faults_in(problem, at.accounts)[:MOST_FAULTS],
     )
 
 
@@ -199,36 +200,48 @@ def cell(at: Opened, shop: str, number: int) -> Cell | None:
     return _cell(at, found, number, _load(at))
 
 
-# By shop and month: the days taken, and how many visits.
-_Load = tuple[Used, Mapping[tuple[str, int], int]]
+@dataclass(frozen=True, slots=True)
+class _Load:
+    """Of a whole plan: days taken and how many visits by shop and month, what shops state, prices by shop."""
+
+    used: Used
+    cars: Mapping[tuple[str, int], int]
+    stated: Mapping[str, PlanShop]
+    prices: Prices
 
 
 def _load(at: Opened) -> _Load:
-    visits = at.draft.visits
-    cars = Counter((visit.shop, visit.month) for visit in visits)
-    return days_used(at.draft.problem, visits), cars
+    cars = Counter((visit.shop, visit.month) for visit in at.draft.visits)
+    stated = {each.code: each for each in at.content.basis.shops}
+    return _Load(days_of(at.accounts), cars, stated, prices(at))
 
 
 def _cell(at: Opened, shop: Shop, number: int, load: _Load) -> Cell:
-    (used, cars), place = load, (shop.code, number)
+    place = (shop.code, number)
     month, left = at.draft.problem.month(number), shop.capacity_days[number]
-    stated = {each.code: each.capacity(month) for each in at.content.basis.shops}
+    stated = load.stated.get(shop.code)
     return Cell(
-        shop.code, month, number, used.get(place, 0.0), left, stated.get(shop.code, left) - left,
-        cars.get(place, 0), price_at(at, shop.code, number),
+        shop.code, month, number, load.used.get(place, 0.0), left,
+        stated.capacity(month) - left if stated else 0.0,
+        load.cars.get(place, 0), price_at(load.prices, shop.code, number),
     )  # fmt: skip
 
 
-def price_at(at: Opened, shop: str, number: int) -> float:
-    """What one shop day more would save there, by the relaxed problem: an estimate.
+Prices = Mapping[str, Sequence[float]]
 
-    0 once the plan was changed by hand: the prices are those of the plan as it was solved, and what was
+
+def prices(at: Opened) -> Prices:
+    """What one shop day more would save, by shop and month, by the relaxed problem: an estimate.
+
+    None once the plan was changed by hand: the prices are those of the plan as it was solved, and what was
     moved since may have freed these days.
     """
-    if counting(at.changes):
-        return 0.0
-    prices = at.content.solved.prices.get(shop, ())
-    return prices[number] if number < len(prices) else 0.0
+    return {} if counting(at.changes) else at.content.solved.prices
+
+
+def price_at(prices: Prices, shop: str, number: int) -> float:
+    of_shop = prices.get(shop, ())
+    return of_shop[number] if number < len(of_shop) else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,7 +336,7 @@ def car_shown(at: Opened, name: str) -> CarShown:
     """A car with its visits, their reasons, and what is left. Raises CannotChange where the plan has no such car."""
     problem = at.draft.problem
     car = at.draft.car(name)
-    used = days_used(problem, at.draft.visits)
+    used = days_of(at.accounts)
     own = sorted(at.draft.of_car(name), key=lambda each: each.month)
     visits = [_with_reasons(at, car, visit, used) for visit in own]
     left = [
@@ -359,13 +372,13 @@ def _all_in_words(jobs: Sequence[str]) -> str:
     return ", ".join(in_words(name) for name in jobs)
 
 
-def left_shown(at: Opened) -> list[LeftShown]:
-    """The work that no visit does though leaving it costs."""
+def left_shown(at: Opened, most: int) -> list[LeftShown]:
+    """The first `most` of the work that no visit does though leaving it costs."""
     problem, visits = at.draft.problem, at.draft.visits
-    used, of_car = days_used(problem, visits), visits_by_car(visits)
+    used, of_car = days_of(at.accounts), visits_by_car(visits)
     return [
         _left(at, car, job, of_car.get(car.name, ()), used)
-        for car, job in left_out(problem, visits)
+        for car, job in islice(left_out(problem, visits), most)
     ]
 
 

@@ -17,7 +17,6 @@ from app.core.plan.revise import (
     around_locked,
     compare,
     counting,
-    late_and_early,
     revised,
     still_bounded,
 )
@@ -158,11 +157,6 @@ def test_each_undo_takes_back_the_last_change_that_counts():
     assert counting([first, second, undo]) == [first]
     assert counting([first, second, undo, undo, undo]) == []
     assert revised(DRAFT, [first, second, undo]).visits[0].month == 1
-
-
-def test_months_late_and_early_are_counted_over_all_work():
-    assert late_and_early(PROBLEM, DRAFT.visits) == (0, 1)
-    assert late_and_early(PROBLEM, [Visit("ZQKX 1", "NORTH", 5, ("visual",))]) == (2, 0)
 
 
 def test_two_versions_are_compared_car_by_car():

@@ -95,9 +95,9 @@ def test_the_estimate_of_a_day_is_not_told_of_a_plan_that_was_changed_since(at_w
     priced = dict.fromkeys(at.content.solved.prices, (9.0,) * at.draft.problem.months)
     solved = replace(at.content.solved, prices=priced)
     at = replace(at, content=replace(at.content, solved=solved))
-    assert plan_view.price_at(at, code, number) == 9.0
+    assert plan_view.price_at(plan_view.prices(at), code, number) == 9.0
     changed = replace(at, changes=(Change("lock", visit.car, number),))
-    assert plan_view.price_at(changed, code, number) == 0.0
+    assert plan_view.price_at(plan_view.prices(changed), code, number) == 0.0
     at_work.change(version, "lock", car=visit.car, month=month)
     page = at_work.page(version, f"/month?shop={quote(code)}&month={month}")
     assert "changed by hand since" in Page(page).words

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from app.core.plan.cost import days_used, visits_by_car
 from app.core.plan.problem import TOLERANCE, Car, Problem, Shop, Visit, by_name
 
-_Shops = dict[str, Shop]
+_Shops = Mapping[str, Shop]
 
 
 def faults(problem: Problem, visits: Sequence[Visit]) -> list[str]:
@@ -22,9 +22,9 @@ def faults(problem: Problem, visits: Sequence[Visit]) -> list[str]:
     found = [
         fault
         for name, car in cars.items()
-        for fault in _of_car(problem, shops, car, of_car.get(name, ()))
+        for fault in faults_of_car(problem, shops, car, of_car.get(name, ()))
     ]
-    return found + list(_overfull(problem, shops, visits))
+    return found + list(overfull(shops, problem, days_used(problem, visits)))
 
 
 def _strangers(
@@ -41,7 +41,10 @@ def _strangers(
             yield f"{visit.car}: has no job {sorted(strange)[0]!r}"
 
 
-def _of_car(problem: Problem, shops: _Shops, car: Car, visits: Sequence[Visit]) -> Iterator[str]:
+def faults_of_car(
+    problem: Problem, shops: _Shops, car: Car, visits: Sequence[Visit]
+) -> Iterator[str]:
+    """The same of one car, whose visits are all of `visits`, to shops and in months that there are."""
     yield from _twice(problem, car, visits)
     yield from _fixed_missing(problem, car, visits)
     for visit in visits:
@@ -80,8 +83,11 @@ def _fixed_missing(problem: Problem, car: Car, visits: Sequence[Visit]) -> Itera
             yield f"{car.name}: the fixed visit to {fixed.shop} in {problem.month(fixed.month)} does not stand"
 
 
-def _overfull(problem: Problem, shops: _Shops, visits: Sequence[Visit]) -> Iterator[str]:
-    for (code, month), days in sorted(days_used(problem, visits).items()):
+def overfull(
+    shops: _Shops, problem: Problem, used: Mapping[tuple[str, int], float]
+) -> Iterator[str]:
+    """The shop months in which visits take more days than there are."""
+    for (code, month), days in sorted(used.items()):
         room = shops[code].capacity_days[month]
         if days > room + TOLERANCE:
             yield f"{code} in {problem.month(month)}: {days:g} days of work, {room:g} there are"

@@ -73,7 +73,8 @@ def choices(draft: Draft, car: Car, visit: Visit, used: Used) -> list[Choice]:
 
 def instead(draft: Draft, car: Car, visit: Visit, used: Used) -> Problem:
     """What the car would do without this visit, as a problem of its own: not there, with the days that others leave."""
-    own = days_used(draft.problem, draft.of_car(car.name))
+    mine = draft.of_car(car.name)
+    own = days_used(replace(draft.problem, cars=(car,)), mine)
     shops = tuple(
         replace(
             shop,
@@ -89,7 +90,7 @@ def instead(draft: Draft, car: Car, visit: Visit, used: Used) -> Problem:
     barred = replace(car, forbid=(*car.forbid, Forbidden(visit.shop, visit.month)))
     alone = replace(draft.problem, shops=shops, cars=(barred,))
     locked = draft.locked - {(car.name, visit.month)}
-    return around_locked(Draft(alone, tuple(draft.of_car(car.name)), locked))
+    return around_locked(Draft(alone, tuple(mine), locked))
 
 
 def _places(

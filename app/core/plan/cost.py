@@ -38,10 +38,16 @@ def left_out(problem: Problem, visits: Iterable[Visit]) -> Iterator[tuple[Car, J
     """The jobs that no visit does though leaving them costs, in the problem's order."""
     of_car = visits_by_car(visits)
     for car in problem.cars:
-        placed = {name for visit in of_car.get(car.name, ()) for name in visit.jobs}
-        for job in car.jobs:
-            if problem.must_place(job) and job.name not in placed:
-                yield car, job
+        for job in left_of_car(problem, car, of_car.get(car.name, ())):
+            yield car, job
+
+
+def left_of_car(problem: Problem, car: Car, visits: Iterable[Visit]) -> Iterator[Job]:
+    """The same of one car, whose visits are all of `visits`."""
+    placed = {name for visit in visits for name in visit.jobs}
+    for job in car.jobs:
+        if problem.must_place(job) and job.name not in placed:
+            yield job
 
 
 def days_used(problem: Problem, visits: Iterable[Visit]) -> dict[tuple[str, int], float]:

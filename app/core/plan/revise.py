@@ -180,7 +180,8 @@ def _joined(
     for job in jobs:
         if named[job].skill not in does:
             raise CannotChange(f"{shop} does no {named[job].skill} work.")
-    standing = next((each for each in others if (each.car, each.month) == (car.name, month)), None)
+    own = (each for each in others if each.car == car.name)
+    standing = next((each for each in own if each.month == month), None)
     if standing is None:
         return (*others, Visit(car.name, shop, month, tuple(jobs)))
     if standing.shop != shop:
@@ -224,13 +225,14 @@ def around_locked(draft: Draft) -> Problem:
 
 def still_bounded(made: Draft, now: Draft) -> bool:
     """Whether a bound proven of `made` holds for `now`: nothing that it was proven around was lifted since."""
-    forbidden = {car.name: set(car.forbid) for car in now.problem.cars}
+    cars = {car.name: car for car in now.problem.cars}
     stands = {
         (each.car, each.month): each for each in now.visits if (each.car, each.month) in now.locked
     }
     locked = (each for each in made.visits if (each.car, each.month) in made.locked)
     return all(_as_before(each, stands.get((each.car, each.month))) for each in locked) and all(
-        forbidden[car.name].issuperset(car.forbid) for car in made.problem.cars
+        cars[car.name] is car or set(cars[car.name].forbid).issuperset(car.forbid)
+        for car in made.problem.cars
     )
 
 
@@ -268,14 +270,3 @@ def _beside(problem: Problem, both: Iterable[str]) -> tuple[str, ...]:
 
 def _places(problem: Problem, visits: Iterable[Visit]) -> set[tuple[str, str, frozenset[str]]]:
     return {(each.shop, problem.month(each.month), frozenset(each.jobs)) for each in visits}
-
-
-def late_and_early(problem: Problem, visits: Iterable[Visit]) -> tuple[int, int]:
-    """Months of lateness, and months of life given away by work done early, over all jobs."""
-    late = early = 0
-    cars = {car.name: by_name(car.jobs) for car in problem.cars}
-    for visit in visits:
-        for name in visit.jobs:
-            months = visit.month - cars[visit.car][name].latest
-            late, early = late + max(0, months), early + max(0, -months)
-    return late, early

@@ -80,6 +80,7 @@ function goTo(ui, desk, spot, draft = null) {
 }
 
 function typing(ui, desk) {
+  ui.afresh = true;
   const { spot, typed, local, span, apart, more } = ui;
   keepDraft(ui, typingOf(desk), { spot, typed, local, span, apart, more });
 }
@@ -94,7 +95,7 @@ function entry(ui, desk, all, readings) {
     <p class="last">${last ? html`Last time ${last.where} <b>${last.inches} in</b>, ${last.on}` : "No reading of last time here"}</p>
     ${keypad(ui, {
       label: "Inches", problem: ui.wrong, button: old ? `Replace ${old.says.inches} in` : "Keep, next",
-      typing: () => typing(ui, desk), enter: (text) => once(ui, () => taken(ui, desk, all, text)), disabled: !desk.open,
+      typing: () => typing(ui, desk), enter: (text) => pressed(ui, desk, all, text), disabled: !desk.open,
     })}
     ${ui.question ? question(ui, desk, all) : nothing}
     ${local(ui, desk)}
@@ -125,6 +126,18 @@ const measure = (ui, desk, name, words) => html`<div class="field"><label for=${
     ui.redraw();
   }}></div>`;
 
+/** What is typed and pressed while a reading is still being written has its turn after it, unless that one is asked about. */
+async function pressed(ui, desk, all, text) {
+  if (ui.busy) {
+    ui.next = ui.afresh ? text : null; // nothing was typed since: it is the same press twice
+    return;
+  }
+  Object.assign(ui, { afresh: false, next: null });
+  await once(ui, () => taken(ui, desk, all, text));
+  const goesOn = !(ui.busy || ui.wrong || ui.question || ui.problem);
+  if (ui.next !== null && goesOn) await pressed(ui, desk, all, ui.next);
+}
+
 /** Judge what was typed; ask where it is unlikely, else keep it and go on to the next spot. */
 async function taken(ui, desk, all, text) {
   ui.wrong = ui.question = "";
@@ -153,18 +166,23 @@ function again(ui, problem) {
 const stated = (text) => (decimal(text) ? asWritten(text) : null);
 
 async function kept(ui, desk, all, inches, confirmed) {
-  const { spot, typed } = ui;
+  const { spot } = ui;
   const old = ui.more ? null : at(desk.fold.of("reading"), spot);
   const place = { zone: spot.zone, ring: spot.ring, spot: spot.spot };
   const extent = ui.local ? { extent: "local", span_in: stated(ui.span), apart_in: stated(ui.apart) } : { extent: "general", span_in: null, apart_in: null };
   ui.told = await desk.write("reading", { ...place, inches, ...extent, confirmed }, old);
   // What was typed meanwhile is the next one's.
-  goTo(ui, desk, nextFree(all, desk.fold.of("reading"), spot), ui.typed === typed ? null : { typed: ui.typed });
+  goTo(ui, desk, nextFree(all, desk.fold.of("reading"), spot), ui.afresh ? { typed: ui.typed } : null);
+}
+
+function confirm(ui, desk, all) {
+  ui.afresh = false;
+  return kept(ui, desk, all, ui.question.inches, true);
 }
 
 const question = (ui, desk, all) => html`<div class="notice notice-care" role="alert">
   <p><b>${ui.question.inches} in</b>: ${ui.question.told.join("; ")}. Is it right?</p>
-  <div class="actions"><button id="right" class="button" type="button" @click=${act(ui, () => ui.question && kept(ui, desk, all, ui.question.inches, true))}>It is right, keep it</button>
+  <div class="actions"><button id="right" class="button" type="button" @click=${act(ui, () => ui.question && confirm(ui, desk, all))}>It is right, keep it</button>
   <button class="button button-quiet" type="button" @click=${() => {
     ui.question = "";
     ui.redraw();

@@ -100,6 +100,32 @@ def test_a_gauge_check_and_a_reading_are_kept_once_and_nothing_is_read_at_the_ne
     assert [each["inches"] for each in said(page, key, "reading")] == ["0.440", "0.441"]
 
 
+AT_ONCE = """(field, numbers) => {
+  for (const number of numbers) {
+    field.value = number;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+    field.form.requestSubmit();
+  }
+}"""
+
+
+def test_a_reading_pressed_while_the_one_before_is_being_written_is_kept_at_the_next_spot(
+    page: Page,
+) -> None:
+    key = report(page)
+    go(page, f"report/{key}/thickness")
+    page.get_by_role("textbox", name="Gauge", exact=True).fill("TG-7")
+    for label in ("Thickness of the block", "What the gauge read"):
+        page.get_by_label(label).fill("0.5")
+    twice(page, "Keep the check")
+    page.get_by_label("Inches", exact=True).evaluate(AT_ONCE, ["0.440", "0.440"])
+    expect(page.locator(".cell:not(.unread)")).to_have_count(2)
+    kept = said(page, key, "reading")
+    assert [each["inches"] for each in kept] == ["0.440", "0.440"]
+    assert kept[0]["spot"] != kept[1]["spot"]
+    expect(page.get_by_label("Inches", exact=True)).to_have_value("")
+
+
 @pytest.mark.parametrize(
     ("place", "fields", "choices", "press", "kind"),
     [
