@@ -291,8 +291,7 @@ def _wrong_finding(audit: Audit, new: NewFinding) -> Iterable[Fault]:
         yield Fault("severity", "choose how bad it is")
     elif new.severity != "remark" and new.due_on is None:
         yield Fault("due_on", "want the day until which it is to be mended")
-    # The day of the draw where it was drawn can be a day less than in UTC.
-    if new.due_on is not None and new.due_on < (audit.recorded_at - timedelta(days=1)).date():
+    if new.due_on is not None and new.due_on < _draw_began(audit):
         yield Fault("due_on", f"{new.due_on} lies before the draw, on {audit.recorded_at:%Y-%m-%d}")
     if new.severity != "remark" and not tidy(new.responsible):
         yield Fault("responsible", "want who sees to it")
@@ -302,31 +301,59 @@ def _wrong_finding(audit: Audit, new: NewFinding) -> Iterable[Fault]:
         yield Fault("point", "is no point of this audit")
 
 
-def take_step(
-    db: Session, finding_id: int, step: Step, said: str, evidence: str, stamp: Stamp
-) -> FindingShown:
-    """Close a finding with what was done and the proof of it, or open it again with why."""
+@dataclass(frozen=True, slots=True)
+class NewStep:
+    """A finding is closed, with what was done on which day and the proof of it, or opened again with why."""
+
+    step: Step
+    said: str
+    evidence: str = ""
+    done_on: date | None = None
+
+
+def take_step(db: Session, finding_id: int, new: NewStep, stamp: Stamp) -> FindingShown:
+    """Close a finding or open it again. Raises Refused beside its fields, Conflict where it is so already."""
     auditing.hold_finding(db, finding_id)
     found = auditing.finding_or_raise(db, finding_id)
-    closing = step == "closed"
+    closing = new.step == "closed"
     if found.open != closing:
         raise Conflict(f"The finding is {'closed' if closing else 'open'} already.")
-    faults = []
-    if not said.strip():
-        faults.append(Fault("said", "say what was done" if closing else "say why it is open again"))
-    if closing and not evidence.strip():
-        faults.append(Fault("evidence", "say where the proof of it is"))
+    faults = [*_wrong_step(found.audit, new, stamp.today)]
     if faults:
         raise Refused.because(faults)
-    note(db, f"audit.finding_{step}", ("party", found.audit.party_id))
+    note(db, f"audit.finding_{new.step}", ("party", found.audit.party_id))
     db.add(
         AuditFindingStep(
-            finding_id=finding_id, step=step, said=said.strip(), evidence=evidence.strip(),
-            recorded_at=stamp.at, recorded_by=stamp.by,
+            finding_id=finding_id, step=new.step, said=new.said.strip(), evidence=new.evidence.strip(),
+            done_on=new.done_on, recorded_at=stamp.at, recorded_by=stamp.by,
         )
     )  # fmt: skip
     db.flush()
     return auditing.finding_or_raise(db, finding_id)
+
+
+def _wrong_step(audit: Audit, new: NewStep, today: date) -> Iterable[Fault]:
+    if new.step == "reopened":
+        if not new.said.strip():
+            yield Fault("said", "say why it is open again")
+        return
+    if not new.said.strip():
+        yield Fault("said", "say what was done")
+    if not new.evidence.strip():
+        yield Fault("evidence", "say where the proof of it is")
+    if new.done_on is None:
+        yield Fault("done_on", "want the day on which it was mended")
+    elif new.done_on > today:
+        yield Fault("done_on", f"{new.done_on} is after today, {today}")
+    elif new.done_on < _draw_began(audit):
+        yield Fault(
+            "done_on", f"{new.done_on} lies before the draw, on {audit.recorded_at:%Y-%m-%d}"
+        )
+
+
+def _draw_began(audit: Audit) -> date:
+    """The first day that can be the one of the draw: where it was drawn it can be a day less than in UTC."""
+    return (audit.recorded_at - timedelta(days=1)).date()
 
 
 # The summary ------------------------------------------------------------------------------------------------------

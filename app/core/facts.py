@@ -221,6 +221,8 @@ class Car:
     approvals: tuple[Approval, ...] = ()
     hold: Hold | None = None
     orders: tuple[Order, ...] = ()
+    # What was open where the car came from, and nobody has decided about yet: no due items here.
+    told_orders: tuple[Order, ...] = ()
 
     @property
     def name(self) -> str:

@@ -10,7 +10,7 @@ from app.core.decimal_text import near
 from app.core.facts import Due, Loading, LoadingVerdict, Reason, ZoneThickness
 from app.core.known import Case
 from app.core.orders import ITEM as ORDERED
-from app.core.orders import doubtful, forbidding, open_yet
+from app.core.orders import doubtful, forbidding, open_yet, undecided, undecided_yet
 from app.core.status import days_left, state_on
 from app.core.test_pressure import PressureNeeded, pressure_needed
 from app.core.words import counted, sentence
@@ -34,7 +34,7 @@ def loading(
     """The worst that anything says; `stale` are stencils that show a past date."""
     zones = tuple(zones)
     hazardous = case.car.service.hazardous
-    orders = case.car.orders
+    orders, came = case.car.orders, case.car.told_orders
     needed = pressure_needed(case.spec, case.car, case.rulebook)
     forbidden = (
         _held(case)
@@ -43,9 +43,10 @@ def loading(
         + (_short(needed) + _past(case, items) if hazardous else ())
     )
     told = _mechanical(case, items) + open_yet(orders, case.as_of)
+    told += undecided_yet(came, case.as_of)
     if forbidden:
         return Loading("may_not_load", forbidden + told, CAUTION)
-    doubts = doubtful(orders, case.as_of)
+    doubts = doubtful(orders, case.as_of) + undecided(came, case.as_of)
     doubts += (_perhaps_short(needed) + _unknown(items, zones) + tuple(stale)) if hazardous else ()
     if doubts:
         return Loading("check", doubts + told, CAUTION)

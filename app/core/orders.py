@@ -54,6 +54,29 @@ def open_yet(orders: Iterable[Order], day: date) -> tuple[Reason, ...]:
     )  # fmt: skip
 
 
+def undecided(told: Iterable[Order], day: date) -> tuple[Reason, ...]:
+    """What came with the car and is past there: somebody is to decide about it before the car is loaded."""
+    return tuple(
+        Reason(
+            f"The directive {_named(each)} came with the car, was to be closed by {each.due_on}, and nobody has "
+            f"decided about it here",
+            each.name,
+        )
+        for each in told if _is_past(each, day)
+    )  # fmt: skip
+
+
+def undecided_yet(told: Iterable[Order], day: date) -> tuple[Reason, ...]:
+    """What came with the car and is in time: told, and no hindrance."""
+    return tuple(
+        Reason(
+            f"A directive that came with the car, {_named(each)}, is due {each.due_on}; nobody has decided about it",
+            each.name,
+        )
+        for each in told if not _is_past(each, day)
+    )  # fmt: skip
+
+
 def _is_past(order: Order, day: date) -> bool:
     return day > order.due_on
 

@@ -12,7 +12,10 @@ from app.files.tables_out import Column, Kind
 # From where a list was seen, where that is not today as it is known now.
 SEEN_FROM = (
     day("as_of", "the day as of which the list was asked for"),
-    Column("known_at", "the moment as known at which it was asked for; empty: now", "moment"),
+    Column(
+        "known_at",
+        "the moment as known at which it was asked for, to be asked for again; empty: now",
+    ),
 )
 _DUE = (
     MARK,
@@ -395,5 +398,5 @@ KINDS: Mapping[Kind, tuple[str, str, str]] = {
     "number": ("digits", "a number", "a number; exact decimals as text"),
     "day": ("YYYY-MM-DD", "a date", "YYYY-MM-DD"),
     "yes or no": ("yes or no", "yes or no", "true or false"),
-    "moment": ("YYYY-MM-DDTHH:MM:SSZ", "text", "text"),
+    "moment": ("YYYY-MM-DDTHH:MM:SSZ", "a date with its time, in UTC", "YYYY-MM-DDTHH:MM:SSZ"),
 }

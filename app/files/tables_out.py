@@ -10,7 +10,7 @@ import io
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from itertools import chain, islice
 from pathlib import Path
@@ -62,6 +62,8 @@ MOST_ROWS = 1_048_575
 MOST_NOTED = 2_000
 # Of a note no program shows more at once; the whole of it stands in its column.
 LONGEST_NOTE = 1_500
+# The least widths of columns, in figures: as wide as what stands in them.
+WIDTH, WIDTH_OF_MOMENT = 11, 20
 # Day 0 of a spreadsheet (ECMA-376, part 1, 18.17.4.1, the 1900 date base as it is used from March 1900 on).
 DAY_ZERO = date(1899, 12, 30)
 
@@ -118,10 +120,17 @@ def _as_csv(value: Value) -> str:
     if isinstance(value, Decimal):
         return f"{value:f}"
     if isinstance(value, date):
-        return value.isoformat()
+        return _as_text(value)
     if isinstance(value, str) and value.startswith(BEGINS_A_FORMULA):
         return f"'{value}"
     return str(value)
+
+
+def _as_text(value: date) -> str:
+    """A day, or a moment in UTC to the second (ISO 8601)."""
+    if isinstance(value, datetime):
+        return f"{value.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z"
+    return value.isoformat()
 
 
 def json_bytes(header: Sequence[str], rows: Iterable[Sequence[Value]]) -> Iterator[bytes]:
@@ -138,7 +147,7 @@ def _as_json(value: Value) -> Any:
     if isinstance(value, Counted):
         return value.day.isoformat()
     if isinstance(value, date):
-        return value.isoformat()
+        return _as_text(value)
     return f"{value:f}" if isinstance(value, Decimal) else value
 
 
@@ -225,13 +234,15 @@ class _Writing:
         # A text cell is not run, but would be once someone edits it or saves the sheet as CSV.
         self.only_text = self.book.add_format({"quote_prefix": True})
         self.bold = self.book.add_format({"bold": True})
+        self.as_moment = self.book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"})
         self.as_day = self.book.add_format({"num_format": "yyyy-mm-dd"})
 
     def write(self) -> None:
         names = [column.name for column in self.table.columns]
         self.sheet.freeze_panes(1, 0)
-        for place, name in enumerate(names):
-            self.sheet.set_column(place, place, max(11, len(name) + 2))
+        for place, column in enumerate(self.table.columns):
+            least = WIDTH_OF_MOMENT if column.kind == "moment" else WIDTH
+            self.sheet.set_column(place, place, max(least, len(column.name) + 2))
         self.sheet.write_row(0, 0, names, self.bold)
         last = 0
         for last, row in enumerate(self._rows(), start=1):
@@ -267,6 +278,9 @@ class _Writing:
             sheet.write_string(number, place, "yes" if value else "no")
         elif isinstance(value, int | float | Decimal):
             sheet.write_number(number, place, value)
+        elif isinstance(value, datetime):
+            in_utc = value.astimezone(UTC).replace(tzinfo=None, microsecond=0)
+            sheet.write_datetime(number, place, in_utc, self.as_moment)
         elif isinstance(value, date):
             sheet.write_datetime(number, place, value)
         elif isinstance(value, Counted):

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import audits as actions
-from app.actions.audits import NewFinding
+from app.actions.audits import NewFinding, NewStep
 from app.errors import NotFound, Problem
 from app.files import cells, days
 from app.pages import forms
@@ -32,6 +32,7 @@ FIELDS = (
     Field("responsible", "Who sees to it", cells.text, "Not needed for a remark"),
 )  # fmt: skip
 CLOSING = (
+    Field("done_on", "Mended on", days.day, "", "day", (), True),
     Field("said", "What was done", cells.notes, "", "notes", (), True),
     Field("evidence", "Where the proof of it is", cells.notes,
           "A report, a photograph, a paper by its number", "notes", (), True),
@@ -103,7 +104,7 @@ def _form(
 @router.get("/audits/findings/{finding_id}")
 @web.may("record_work")
 def show(request: Request, finding_id: web.Key, db: web.Db, today: web.Today) -> Response:
-    return _page(request, db, finding_id, Entries(), today)
+    return _page(request, db, finding_id, forms.filled({"done_on": today}), today)
 
 
 @router.post("/audits/findings/{finding_id}/close")
@@ -130,8 +131,8 @@ def _stepped(
     values, entries = forms.read(fields, forms.typed(posted))
     if entries.problems:
         return _page(request, db, finding_id, entries, looking.stamp.today, 422)
-    said, evidence = values["said"], values.get("evidence") or ""
-    made = kept(db, lambda: actions.take_step(db, finding_id, step, said, evidence, looking.stamp))
+    new = NewStep(step, values["said"], values.get("evidence") or "", values.get("done_on"))
+    made = kept(db, lambda: actions.take_step(db, finding_id, new, looking.stamp))
     if isinstance(made, Problem):
         entries = entries.wrong(forms.beside(faults_of(made), values))
         return _page(request, db, finding_id, entries, looking.stamp.today, 422)

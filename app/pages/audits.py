@@ -229,7 +229,7 @@ def _answer_rows(found: Summary) -> Iterator[Sequence[str | int | None]]:
 def _findings(found: Summary) -> Sheet:
     header = plain(
         "number", "car", "what", "severity", "due_on", "responsible", "found_by", "state",
-        "said", "evidence", "by",
+        "mended_on", "said", "evidence", "by",
     )  # fmt: skip
     rows: list[Sequence[Value]] = []
     for each in found.findings:
@@ -238,6 +238,6 @@ def _findings(found: Summary) -> Sheet:
             each.row.id, each.car.name if each.car else None, each.row.what,
             SEVERITY_WORDS[each.row.severity], each.row.due_on, each.row.responsible,
             each.row.recorded_by, "open" if each.open else "closed",
-            *((last.said, last.evidence, last.recorded_by) if last else (None, None, None)),
+            *((last.done_on, last.said, last.evidence, last.recorded_by) if last else (None,) * 4),
         ))  # fmt: skip
     return Sheet("Findings", header, rows)

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.access import Viewer
 from app.files import lists_out
+from app.files.tables_out import Value
 from app.pages.change_words import DEEDS, InWords, in_words
 from app.pages.choices import Choice
 from app.pages.exports import Table, as_asked
@@ -150,7 +151,7 @@ def _begins(day: date | None, zone: ZoneInfo) -> datetime | None:
     return datetime.combine(day, time.min, zone) if day else None
 
 
-def _cells(db: Session, found: Iterator[Listed], zone: ZoneInfo) -> Iterator[Sequence[str | int]]:
+def _cells(db: Session, found: Iterator[Listed], zone: ZoneInfo) -> Iterator[Sequence[Value]]:
     some: list[Listed] = []
     for entry in found:
         some.append(entry)
@@ -160,12 +161,12 @@ def _cells(db: Session, found: Iterator[Listed], zone: ZoneInfo) -> Iterator[Seq
     yield from map(_line, in_words(db, some, zone))
 
 
-def _line(each: InWords) -> Sequence[str | int]:
+def _line(each: InWords) -> Sequence[Value]:
     entry = each.entry
     named = ", ".join(name for _, name in each.cars) or (
         f"{entry.car_count} cars" if entry.car_count else ""
     )
     return (
-        entry.id, f"{entry.at:%Y-%m-%dT%H:%M:%S}Z", entry.by, entry.deed, each.did, named,
+        entry.id, entry.at, entry.by, entry.deed, each.did, named,
         ". ".join(each.details), entry.origin, entry.address, entry.request, entry.hash,
     )  # fmt: skip

@@ -31,7 +31,7 @@ def held_file(request: Request, db: web.Db, today: web.Today) -> Response:
         (
             each.mark, each.number, each.owner, each.region,
             None if each.since == BEGINNING else each.since,
-            each.reason, f"{each.recorded_at:%Y-%m-%dT%H:%M:%S}Z", each.recorded_by,
+            each.reason, each.recorded_at, each.recorded_by,
         )
         for each in holding.on_hold(db, today)
     )  # fmt: skip

@@ -43,8 +43,7 @@ Cars = Annotated[RegisterFilter, Depends(cars_asked_for)]
 @web.may("read")
 def events_file(request: Request, db: web.Db, today: web.Today, cars: Cars) -> Response:
     """Inspections and changes of the cars of the fleet's filter."""
-    rows = (_event(row) for row in away.events(db, cars))
-    return _taken(request, lists_out.EVENTS, f"events-{today}", rows)
+    return _taken(request, lists_out.EVENTS, f"events-{today}", away.events(db, cars))
 
 
 @router.get("/fleet/components.csv")
@@ -109,7 +108,7 @@ def imports_file(request: Request, db: web.Db) -> Response:
     rows = (
         (
             each.id, each.kind, each.file_name, each.rows, each.added, each.changed, each.repeated,
-            _moment(each.recorded_at), each.recorded_by, _moment(each.taken_back_at), each.sha256,
+            each.recorded_at, each.recorded_by, each.taken_back_at, each.sha256,
         )
         for each in imports.runs(db, EVERY)
     )  # fmt: skip
@@ -128,15 +127,6 @@ def people_file(
 
 def _taken(request: Request, kind: ListOut, name: str, rows: Iterator[Sequence[Any]]) -> Response:
     return as_asked(request, Table(name, kind.title, kind.columns, rows))
-
-
-def _event(row: Any) -> Sequence[Any]:
-    *plain, recorded_at, by, key = row
-    return (*plain, _moment(recorded_at), by, key)
-
-
-def _moment(at: Any) -> str | None:
-    return f"{at:%Y-%m-%dT%H:%M:%S}Z" if at else None
 
 
 def _ladings(db: Session) -> Iterator[Sequence[Any]]:
@@ -167,12 +157,12 @@ def _people(db: Session, office: Office, now: datetime) -> Iterator[Sequence[Any
             person = each.person
             yield (
                 group.party.name, "member", person.name, person.email, "; ".join(each.roles),
-                _moment(seen.get(person.id)), None, None,
+                seen.get(person.id), None, None,
             )  # fmt: skip
         for _, invited, roles in group.invited:
             yield (
                 group.party.name, "invited", invited.name, invited.email, "; ".join(roles),
-                None, invited.made_by, _moment(invited.expires_at),
+                None, invited.made_by, invited.expires_at,
             )  # fmt: skip
     for person in members.former(db, office.parties):
         yield None, "former", person.name, person.email, None, None, None, None

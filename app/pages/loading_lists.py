@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -159,7 +158,7 @@ def _form(
 @router.get("/lists/{list_key}.json")
 @web.may("load_check")
 def list_file(request: Request, list_key: str, db: web.Db) -> Response:
-    return as_asked(request, _table(request, loading.of_list(db, list_key)))
+    return as_asked(request, _table(loading.of_list(db, list_key)))
 
 
 @router.get("/lists/{list_key}")
@@ -209,7 +208,7 @@ def asked_before(request: Request, db: web.Db, after: str = "") -> Response:
 def asked_file(request: Request, db: web.Db) -> Response:
     asked, wanted = _wanted(request)
     asked.refuse()
-    return as_asked(request, _table(request, loading.each(db, wanted)))
+    return as_asked(request, _table(loading.each(db, wanted)))
 
 
 def _wanted(request: Request) -> tuple[filters.Asked, loading.Wanted]:
@@ -219,22 +218,17 @@ def _wanted(request: Request) -> tuple[filters.Asked, loading.Wanted]:
     )
 
 
-def _table(request: Request, rows: Iterable[LoadingQuestion]) -> Table:
-    zone = ZoneInfo(request.app.state.settings.time_zone)
-    return Table(
-        "loading-answers",
-        "May they be loaded",
-        LOADING.columns,
-        (_cells(Line.of(row), zone) for row in rows),
-    )
+def _table(rows: Iterable[LoadingQuestion]) -> Table:
+    cells = (_cells(Line.of(row)) for row in rows)
+    return Table("loading-answers", "May they be loaded", LOADING.columns, cells)
 
 
-def _cells(line: Line, zone: ZoneInfo) -> Sequence[Value]:
+def _cells(line: Line) -> Sequence[Value]:
     row = line.row
     return (
         row.asked, line.car, line.commodity, line.verdict, _joined(line.reasons), _joined(line.warnings),
         row.through, _joined(line.soon), _joined(each for _, reasons in line.moving for each in reasons),
-        row.on_day, row.within_days, row.recorded_at.astimezone(zone).isoformat(timespec="seconds"),
+        row.on_day, row.within_days, row.recorded_at,
         row.recorded_by,
     )  # fmt: skip
 

@@ -130,7 +130,7 @@ def morning_list(at: Seen) -> Response:
         told_orders=[] if wrong else told_orders.waiting(at.db),
         some_cars=bool(cars.highest_key_reached(at.db)),
         kept_from=due_before.kept_from(at.db),
-        on_hold=len(holding.on_hold(at.db, at.view.seen.as_of)),
+        on_hold=holding.count(at.db, at.view.seen.as_of),
         saved=SAVED.get(at.request.query_params.get("saved", "")),
     )
 

@@ -12,6 +12,7 @@ from sqlalchemy import (
     BigInteger,
     BindParameter,
     ColumnElement,
+    CompoundSelect,
     Date,
     Row,
     Select,
@@ -73,7 +74,7 @@ class Asked:
         if known_at is not None:
             self.given["known_at"] = known_at
 
-    def ask(self, query: AnySelect) -> Iterable[AnyRow]:
+    def ask(self, query: AnySelect | CompoundSelect[*tuple[Any, ...]]) -> Iterable[AnyRow]:
         """The rows of a statement that asks for `CAR_IDS`, `AS_OF` and, where it is not about now, `KNOWN_AT`."""
         return self.execute(query, self.given)
 

@@ -110,4 +110,7 @@ class AuditFindingStep(Made, Base):
     step: Mapped[str] = mapped_column(String(10))
     said: Mapped[str] = mapped_column(Text, comment="what was done, or why it is open again")
     evidence: Mapped[str] = mapped_column(Text, default="", comment="where the proof of it is")
+    done_on: Mapped[date | None] = mapped_column(
+        comment="the day on which it was mended; none: it was opened again, or is not known"
+    )
     __table_args__ = (one_of("step", STEPS),)

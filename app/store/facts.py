@@ -128,14 +128,14 @@ def load(
     asked = Asked(db, car_ids, as_of, known_at)
     held = {table: asked.latest(table) for table in ONE_IN_FORCE}
     approvals, devices, events = _approvals(asked), _relief_devices(asked), _events(asked)
-    holds, orders = _holds(asked), _orders(asked)
+    holds, (orders, told) = _holds(asked), _orders(asked)
     found = {}
     for car_id in car_ids:
         rows = {table: of_car.get(car_id) for table, of_car in held.items()}
         if all(rows[table] for table in NEEDED):
             on_it = _denied(rows[Fitting], devices.get(car_id, ()))
             car = _car(rows, approvals.get(car_id, ()), on_it, holds.get(car_id))
-            car = replace(car, orders=tuple(orders.get(car_id, ())))
+            car = replace(car, orders=orders.get(car_id, ()), told_orders=told.get(car_id, ()))
             happened = tuple(events.get(car_id, ()))
             found[car_id] = _record(car_id, car, on_it, happened, settings, rows)
     return found
@@ -312,12 +312,18 @@ def _holds(asked: Asked) -> dict[int, core.Hold]:
     return {car_id: core.Hold(row.from_on, row.reason) for car_id, row in last.items() if row.held}
 
 
-def _orders(asked: Asked) -> dict[int, list[core.Order]]:
-    """The directives that are open, by car, in the order in which they were given."""
-    found: dict[int, list[core.Order]] = defaultdict(list)
-    for car_id, due_on, name, title, forbids, about in open_orders(asked):
-        found[car_id].append(core.Order(name, title, due_on, forbids, about))
-    return found
+_Orders = dict[int, tuple[core.Order, ...]]
+
+
+def _orders(asked: Asked) -> tuple[_Orders, _Orders]:
+    """By car, in their order: the directives that are open, and those told that nobody has decided about."""
+    own: _Orders = {}
+    told: _Orders = {}
+    for car_id, due_on, name, title, forbids, about, told_by in open_orders(asked):
+        found = told if told_by else own
+        order = core.Order(name, title, due_on, forbids, about)
+        found[car_id] = (*found.get(car_id, ()), order)
+    return own, told
 
 
 def _approvals(asked: Asked) -> dict[int, tuple[core.Approval, ...]]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import and_, exists, or_, select
+from sqlalchemy import ColumnElement, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.store import reach
@@ -29,6 +29,27 @@ class Held(NamedTuple):
 
 def on_hold(db: Session, today: date) -> Sequence[Held]:
     """The cars in record that are on hold on this day, by mark and number, of those that the session reaches."""
+    query = (
+        select(
+            Car.id, Car.mark, Car.number, Party.name, Car.region, HoldFact.from_on,
+            HoldFact.reason, HoldFact.recorded_at, HoldFact.recorded_by,
+        )
+        .join(Car, Car.id == HoldFact.car_id)
+        .join(Party, Party.id == Car.owner_id)
+        .where(*_is_held(db, today))
+        .order_by(Car.mark, Car.number, Car.id)
+    )  # fmt: skip
+    return [Held._make(row) for row in db.execute(query)]
+
+
+def count(db: Session, today: date) -> int:
+    """How many they are."""
+    query = select(func.count(HoldFact.id)).join(Car, Car.id == HoldFact.car_id)
+    return db.scalars(query.where(*_is_held(db, today))).one()
+
+
+def _is_held(db: Session, today: date) -> tuple[ColumnElement[bool], ...]:
+    """Of a car in record, the hold in force on the day."""
     later = aliased(HoldFact)
     replaced = exists().where(
         later.car_id == HoldFact.car_id,
@@ -39,21 +60,11 @@ def on_hold(db: Session, today: date) -> Sequence[Held]:
             and_(later.from_on == HoldFact.from_on, later.id > HoldFact.id),
         ),
     )
-    rows = db.execute(
-        select(
-            Car.id, Car.mark, Car.number, Party.name, Car.region, HoldFact.from_on,
-            HoldFact.reason, HoldFact.recorded_at, HoldFact.recorded_by,
-        )
-        .join(Car, Car.id == HoldFact.car_id)
-        .join(Party, Party.id == Car.owner_id)
-        .where(
-            HoldFact.superseded_at.is_(None),
-            HoldFact.from_on <= today,
-            HoldFact.held,
-            ~replaced,
-            Car.standing.in_(IN_RECORD),
-            reach.whole(db, Car.owner_id, Car.id),
-        )
-        .order_by(Car.mark, Car.number, Car.id)
-    )  # fmt: skip
-    return [Held._make(row) for row in rows]
+    return (
+        HoldFact.superseded_at.is_(None),
+        HoldFact.from_on <= today,
+        HoldFact.held.expression,
+        ~replaced,
+        Car.standing.in_(IN_RECORD),
+        reach.whole(db, Car.owner_id, Car.id),
+    )

@@ -1,6 +1,7 @@
 """Directives that a car was under in the register it came from, as its hand-over told them; and what was answered.
 
-Told, and no due item here: only what this register issues itself is one.
+Told, and no due item here: only what this register issues itself is one. Until somebody decides, the loading answer
+speaks of what was open (`open_orders`).
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
 from app.actions import audits, cars, components, events
-from app.actions.audits import Given, NewFinding, Selected
+from app.actions.audits import Given, NewFinding, NewStep, Selected
 from app.actions.changes import (
     NewApproval,
     NewComponent,
@@ -29,6 +29,7 @@ from tests.actions.audits_cast import drawn_audit, every_car, fleet_of
 from tests.pages.car_cast import acid_car
 from tests.pages.fleet_cast import STAMP, TODAY, add
 
+MENDED = NewStep("closed", "Tag replaced.", "Photograph 12", TODAY)
 LATER = replace(STAMP, at=STAMP.at + timedelta(hours=1))
 
 
@@ -242,17 +243,34 @@ def test_a_finding_is_closed_with_its_proof_opened_again_and_keeps_every_step(an
     key = audits.find(any_db, audit.id, new, STAMP).id
     assert auditing.finding_or_raise(any_db, key).open
     with pytest.raises(Refused, match="proof"):
-        audits.take_step(any_db, key, "closed", "Tag replaced.", "", STAMP)
-    audits.take_step(any_db, key, "closed", "Tag replaced.", "Photograph 12", STAMP)
+        audits.take_step(any_db, key, replace(MENDED, evidence=""), STAMP)
+    audits.take_step(any_db, key, MENDED, STAMP)
     with pytest.raises(Conflict, match="closed already"):
-        audits.take_step(any_db, key, "closed", "Once more.", "None", STAMP)
+        audits.take_step(any_db, key, MENDED, STAMP)
     assert not auditing.finding_or_raise(any_db, key).open
-    again = audits.take_step(any_db, key, "reopened", "It fell off.", "", LATER)
+    again = audits.take_step(any_db, key, NewStep("reopened", "It fell off."), LATER)
     assert again.open
     assert again.late(TODAY + timedelta(days=1))
     assert not again.late(TODAY)
     assert [step.step for step in again.steps] == ["closed", "reopened"]
     assert [each.row.id for each in auditing.findings(any_db, audit.id, car.id)] == [key]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "path", "told"),
+    [
+        ({"said": " "}, "said", "say what was done"),
+        ({"done_on": None}, "done_on", "want the day on which it was mended"),
+        ({"done_on": TODAY + timedelta(days=1)}, "done_on", "is after today"),
+        ({"done_on": TODAY - timedelta(days=30)}, "done_on", "lies before the draw"),
+    ],
+)
+def test_a_closing_that_cannot_be_is_refused_beside_its_field(any_db, audit, wrong, path, told):
+    key = audits.find(any_db, audit.id, NewFinding("No tag.", "remark"), STAMP).id
+    with pytest.raises(Refused) as refused:
+        audits.take_step(any_db, key, replace(MENDED, **wrong), STAMP)
+    assert [(fault.path, told in fault.problem) for fault in refused.value.faults] == [(path, True)]
+    assert auditing.finding_or_raise(any_db, key).open
 
 
 @pytest.mark.parametrize(
@@ -321,7 +339,7 @@ def test_no_row_of_an_audit_is_changed_or_deleted(any_db, audit, statement):
     car = auditing.drawn(any_db, audit.id)[0]
     audits.answer(any_db, car.id, {"in_date": Given("does_not", "overdue")}, STAMP)
     key = audits.find(any_db, audit.id, NewFinding("A remark.", "remark"), STAMP).id
-    audits.take_step(any_db, key, "closed", "Seen.", "Here", STAMP)
+    audits.take_step(any_db, key, MENDED, STAMP)
     any_db.commit()
     with pytest.raises(IntegrityError, match="the record is kept"):
         any_db.execute(text(statement))

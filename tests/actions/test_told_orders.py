@@ -1,21 +1,22 @@
 """Directives go along with a car as information: told, never a due item, and before people's eyes until one decides."""
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from hashlib import sha256
 
 import pytest
 from sqlalchemy import select
 
-from app.actions import directives, hand_over, told_orders
+from app.actions import directives, hand_over, may_load, told_orders
 from app.actions.directives import NewClosing, NewDirective, Term
+from app.actions.may_load import Asked, When
 from app.actions.take_over import take_over
 from app.errors import NotFound, Refused
 from app.files import archive
 from app.files.archive import MANIFEST
 from app.files.hand_overs import HandOverManifest, must_be_whole
 from app.pictures import Attachments
-from app.store import directive_list, due, handing_over
+from app.store import directive_list, due, facts, handing_over
 from app.store import told_orders as rows
 from app.store.directive_list import MatchFilter
 from app.store.tables import Car, Party
@@ -88,6 +89,46 @@ def test_no_due_item_and_no_directive_comes_of_it_and_the_difference_is_told(any
     [difference] = taken.differences
     assert (difference.item, difference.here) == ("directive", None)
     assert difference.there.due_on == BY_THEN
+
+
+def open_orders(db, car_id, as_of=TODAY, known_at=None):
+    """What the calculator, and so the loading answer, is told of them."""
+    record = facts.load(db, [car_id], as_of, known_at)[car_id]
+    return [(each.name, each.due_on, each.forbids_loading) for each in record.car.told_orders]
+
+
+OPEN = [("Invented Office 1", BY_THEN, True)]
+
+
+@pytest.mark.parametrize(
+    ("answers", "there"),
+    [
+        ((), OPEN),
+        (("seen_to",), []),
+        (("undecided",), OPEN),
+        (("seen_to", "undecided"), OPEN),
+        (("undecided", "not_needed"), []),
+    ],
+)
+def test_the_calculator_is_told_of_it_until_somebody_decides(any_db, taken, answers, there):
+    [told] = rows.waiting(any_db)
+    for at, answer in enumerate(answers):
+        told_orders.answer(any_db, told.row.id, answer, "So.", stamp(1000 + at))
+    assert open_orders(any_db, taken.car_id) == there
+    assert open_orders(any_db, taken.car_id, told.row.ordered_on - timedelta(days=1)) == []
+
+
+def test_the_loading_answer_speaks_of_it(any_db, taken):
+    [found] = may_load.answers(any_db, [Asked("ZQKX 1045")], When(BY_THEN))
+    assert "nobody has decided about it" in " ".join(each.text for each in found.loading.reasons)
+
+
+def test_what_nobody_had_decided_then_was_open_as_known_then(any_db, taken):
+    [told] = rows.waiting(any_db)
+    told_orders.answer(any_db, told.row.id, "seen_to", "So.", stamp(1000))
+
+    assert open_orders(any_db, taken.car_id, known_at=stamp(999).at) == OPEN
+    assert open_orders(any_db, taken.car_id, known_at=stamp(1000).at) == []
 
 
 def test_it_waits_until_somebody_decides_and_waits_again_when_that_is_undone(any_db, taken):

@@ -15,9 +15,9 @@ from pathlib import Path
 
 import pyotp
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.sound import must_be_sound
 from tests.fixtures.server import serving
 
 COMPANY = "Quarrel Invented Leasing"
@@ -59,14 +59,6 @@ def _on_an_empty_store(template: Path, folder: Path, **settings: str) -> Iterato
         yield Fresh(running.url.replace("127.0.0.1", "localhost"), folder / "server.log")
 
 
-def is_sound(page: Page) -> None:
-    """Axe finds nothing, and nothing sticks out at the side."""
-    found = Axe().run(page)
-    assert not found.violations_count, found.generate_report()
-    wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-    assert page.evaluate(wide) <= 0
-
-
 def test_from_the_first_link_to_a_token(
     page: Page, page_without_javascript: Page, tablet: Page, fresh: Fresh
 ) -> None:
@@ -84,9 +76,9 @@ def test_from_the_first_link_to_a_token(
 def _make_the_first_account(page: Page, fresh: Fresh) -> None:
     page.goto(fresh.url)
     expect(page.get_by_role("heading", name="Nobody has an account yet")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.goto(fresh.set_up_link)
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_label("Company").fill(COMPANY)
     page.get_by_label("Your name").fill("Ada Example")
     page.get_by_label("Address of mail").fill(EMAIL)
@@ -95,22 +87,22 @@ def _make_the_first_account(page: Page, fresh: Fresh) -> None:
     page.get_by_role("button", name="Make the account").click()
     expect(page.get_by_role("alert").filter(has_text="guessed first")).to_be_visible()
     expect(page.get_by_label("Your name")).to_have_value("Ada Example")
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_label("New password").fill(PASSWORD)
     page.get_by_label("The same again").fill(PASSWORD)
     page.get_by_role("button", name="Make the account").click()
     expect(page.get_by_role("heading", name="People")).to_be_visible()
     expect(page.get_by_role("banner")).to_contain_text("Ada Example")
-    is_sound(page)
+    must_be_sound(page)
 
 
 def _invite(page: Page) -> str:
     page.get_by_role("link", name="Invite somebody").click()
     page.get_by_label("Address of mail").fill(OTHER_EMAIL)
     page.get_by_label("Inspector:").check()
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("button", name="Make the link").click()
-    is_sound(page)
+    must_be_sound(page)
     link = page.locator("#link").inner_text()
     page.get_by_role("link", name="Done").click()
     expect(page.get_by_role("row", name=OTHER_EMAIL)).to_contain_text("invited by Ada Example")
@@ -148,15 +140,15 @@ def _add_a_passkey(page: Page, fresh: Fresh) -> None:
         },
     )
     page.goto(f"{fresh.url}/account/passkeys")
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_label("What to call it").fill("The tests’ phone")
     page.get_by_role("button", name="Add a passkey").click()
     expect(page.get_by_role("heading", name="The passkey is kept")).to_be_visible()
     expect(page.locator(".paper li")).to_have_count(10)
-    is_sound(page)
+    must_be_sound(page)
     page.goto(f"{fresh.url}/account/passkeys")
     expect(page.get_by_role("row", name="The tests’ phone")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("button", name="Add a passkey").click()
     expect(page.get_by_role("alert").filter(has_text="has a passkey")).to_be_visible()
 
@@ -164,58 +156,58 @@ def _add_a_passkey(page: Page, fresh: Fresh) -> None:
 def _sign_in_by_passkey(page: Page, fresh: Fresh) -> None:
     page.get_by_role("banner").get_by_role("button", name="Sign out").click()
     page.goto(f"{fresh.url}/account/sign-ins")
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("button", name="Use a passkey").click()
     expect(page.get_by_role("heading", name="Where you are signed in")).to_be_visible()
     expect(page.get_by_role("row", name="this one")).to_contain_text("passkey")
-    is_sound(page)
+    must_be_sound(page)
 
 
 def _set_up_codes(page: Page) -> pyotp.TOTP:
     page.get_by_role("link", name="Codes", exact=True).click()
     made = pyotp.TOTP(page.locator("#secret").inner_text().replace(" ", ""))
     expect(page.locator(".drawn svg")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_label("Code").fill(made.now())
     page.get_by_role("button", name="Ask for codes from now on").click()
     expect(page.get_by_role("heading", name="Codes are asked for")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("link", name="Go on").click()
-    is_sound(page)
+    must_be_sound(page)
     return made
 
 
 def _sign_in_by_code(tablet: Page, fresh: Fresh, code: pyotp.TOTP) -> None:
     tablet.goto(f"{fresh.url}/account")
-    is_sound(tablet)
+    must_be_sound(tablet)
     tablet.get_by_label("Address of mail").fill(EMAIL)
     tablet.get_by_label("Password").fill(PASSWORD)
     tablet.get_by_role("button", name="Sign in").tap()
     expect(tablet.get_by_role("heading", name="One more thing")).to_be_visible()
-    is_sound(tablet)
+    must_be_sound(tablet)
     tablet.get_by_label("Code").fill("000000")
     tablet.get_by_role("button", name="Go on").tap()
     expect(tablet.get_by_text("This is not a code that counts now")).to_be_visible()
-    is_sound(tablet)
+    must_be_sound(tablet)
     # The code of this moment was used up by setting codes up; the next counts already.
     tablet.get_by_label("Code").fill(code.at(int(time.time()) + 30))
     tablet.get_by_role("button", name="Go on").tap()
     expect(tablet.get_by_role("heading", name="Ada Example")).to_be_visible()
-    is_sound(tablet)
+    must_be_sound(tablet)
 
 
 def _make_and_revoke_a_token(page: Page, fresh: Fresh) -> None:
     page.goto(f"{fresh.url}/account/tokens")
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_label("Which program").fill("The yard’s program")
     page.get_by_label("Read: the register").check()
     page.get_by_role("button", name="Make the token").click()
-    is_sound(page)
+    must_be_sound(page)
     token = page.locator("#token").inner_text()
     assert _asked_with(fresh, token) == 200
     page.get_by_role("link", name="I have copied it").click()
     expect(page.get_by_role("row", name="The yard’s program")).to_contain_text("from 127.0.0.1")
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("button", name="Revoke The yard’s program").click()
     expect(page.get_by_role("status")).to_contain_text("revoked")
     assert _asked_with(fresh, token) == 401
@@ -287,4 +279,4 @@ def _make_the_account(page: Page) -> None:
 def at_every_width(page: Page) -> None:
     for width in (360, 820, 1280):
         page.set_viewport_size({"width": width, "height": 900})
-        is_sound(page)
+        must_be_sound(page)

@@ -1,9 +1,9 @@
 """An audit of the demo fleet in a browser: drawn, answered by keyboard, a finding closed, the summary printed."""
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.sound import must_be_sound
 from tests.fixtures.server import Server
 
 
@@ -11,13 +11,6 @@ from tests.fixtures.server import Server
 def audit() -> dict[str, str]:
     """Where the audit is that the first test draws, for those that only look."""
     return {}
-
-
-def sound(page: Page) -> None:
-    found = Axe().run(page)
-    assert not found.violations_count, found.generate_report()
-    wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-    assert page.evaluate(wide) <= 0
 
 
 def test_an_audit_goes_from_the_draw_to_the_closing(page: Page, demo_server: Server, audit) -> None:
@@ -29,7 +22,7 @@ def test_an_audit_goes_from_the_draw_to_the_closing(page: Page, demo_server: Ser
     page.get_by_role("button", name="Draw the sample").click()
     expect(page.get_by_text("The sample is drawn")).to_be_visible()
     audit["address"] = page.url.split("?")[0]
-    sound(page)
+    must_be_sound(page)
     page.locator("tbody a.car").first.click()
     audit["car"] = page.url
     # By keyboard: a dot is reached by Tab and moved by arrows.
@@ -42,10 +35,10 @@ def test_an_audit_goes_from_the_draw_to_the_closing(page: Page, demo_server: Ser
     page.get_by_label("What is wrong").fill("A paper lacks.")
     page.get_by_label("How bad it is").select_option("mend")
     page.get_by_label("Who sees to it").fill("A. Keeper")
-    sound(page)
+    must_be_sound(page)
     page.get_by_role("button", name="Record the finding").click()
     audit["finding"] = page.url
-    sound(page)
+    must_be_sound(page)
     page.get_by_label("What was done").fill("The paper was found.")
     page.get_by_label("Where the proof of it is").fill("Folder 7")
     page.get_by_role("button", name="Close the finding").click()
@@ -55,12 +48,12 @@ def test_an_audit_goes_from_the_draw_to_the_closing(page: Page, demo_server: Ser
 @pytest.mark.parametrize("name", ["address", "car", "finding"])
 def test_axe_finds_nothing_on_a_tablet(seen_on_a_tablet: Page, audit, name: str) -> None:
     seen_on_a_tablet.goto(audit[name])
-    sound(seen_on_a_tablet)
+    must_be_sound(seen_on_a_tablet)
 
 
 def test_the_summary_prints_with_room_to_sign(page: Page, audit) -> None:
     page.goto(f"{audit['address']}/summary")
-    sound(page)
+    must_be_sound(page)
     expect(page.get_by_text("Audited by, on")).to_be_hidden()
     page.emulate_media(media="print")
     expect(page.get_by_text("Audited by, on")).to_be_visible()

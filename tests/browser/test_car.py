@@ -4,10 +4,10 @@ import re
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from app.store.db import make_engine, sessions, write_session
+from tests.browser.sound import nothing_for_axe
 from tests.fixtures.server import Server
 from tests.pages.car_cast import acid_car, with_valves
 
@@ -34,7 +34,7 @@ PAGES = (
 @pytest.mark.parametrize("path", PAGES)
 def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, car: str, path: str):
     seen_at_a_desk.goto(car + path)
-    _nothing_for_axe(seen_at_a_desk)
+    nothing_for_axe(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
@@ -43,7 +43,7 @@ def test_axe_finds_nothing_on_a_tablet_and_every_control_can_be_hit(
 ):
     page = seen_on_a_tablet
     page.goto(car + path)
-    _nothing_for_axe(page)
+    nothing_for_axe(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= 820
     assert _too_small(page) == []
 
@@ -53,7 +53,7 @@ def test_a_form_with_everything_wrong_pleases_axe_too(page: Page, car: str):
     page.get_by_label("Inches, reading 1").fill("4.37")
     page.get_by_role("button", name="Record", exact=True).last.click()
     expect(page.get_by_role("alert").filter(has_text="Nothing was recorded yet")).to_be_visible()
-    _nothing_for_axe(page)
+    nothing_for_axe(page)
 
 
 def test_a_reading_is_judged_while_the_form_is_filled(page: Page, car: str):
@@ -166,11 +166,6 @@ def _tab_to(page: Page, label: str) -> None:
         if wanted.evaluate("each => each === document.activeElement"):
             return
     pytest.fail(f"{label} cannot be reached by keyboard")
-
-
-def _nothing_for_axe(page: Page) -> None:
-    found = Axe().run(page).response["violations"]
-    assert [(each["id"], [node["html"] for node in each["nodes"]]) for each in found] == []
 
 
 def _too_small(page: Page) -> list[str]:

@@ -4,10 +4,10 @@ import re
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, Route, expect
 
 from tests.browser.field.measuring import WIDE, each_size, must_be_sound, too_small
+from tests.browser.sound import nothing_for_axe
 from tests.fixtures.server import Server
 
 TEMPLATES = Path(__file__).parents[2] / "templates" / "field"
@@ -84,8 +84,7 @@ def test_axe_finds_nothing_at_any_width_of_what_the_work_goes_by(
     page = seen_at_a_desk
     page.goto(demo_server.url + path)
     for at in each_size(page):
-        found = Axe().run(page)
-        assert not found.violations_count, found.generate_report()
+        nothing_for_axe(page)
         assert page.evaluate(WIDE) <= 0, at
 
 

@@ -4,9 +4,9 @@ import re
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.sound import must_be_sound
 from tests.fixtures.server import Server
 
 PAGES = [
@@ -73,18 +73,10 @@ ZQWX,12,DOT 111A100W1,{built},Lantern Invented Cars
 """
 
 
-def is_sound(page: Page) -> None:
-    """Axe finds nothing, and nothing sticks out at the side."""
-    found = Axe().run(page)
-    assert not found.violations_count, found.generate_report()
-    wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-    assert page.evaluate(wide) <= 0
-
-
 @pytest.mark.parametrize("path", PAGES)
 def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, demo_server: Server, path: str) -> None:
     seen_at_a_desk.goto(demo_server.url + path)
-    is_sound(seen_at_a_desk)
+    must_be_sound(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
@@ -92,7 +84,7 @@ def test_axe_finds_nothing_on_a_tablet(
     seen_on_a_tablet: Page, demo_server: Server, path: str
 ) -> None:
     seen_on_a_tablet.goto(demo_server.url + path)
-    is_sound(seen_on_a_tablet)
+    must_be_sound(seen_on_a_tablet)
 
 
 @pytest.mark.parametrize("size", [(1280, 900), (820, 1180), (360, 740)])
@@ -102,17 +94,17 @@ def test_axe_finds_nothing_where_people_sign_in(
     page = nobodys_page
     page.set_viewport_size({"width": size[0], "height": size[1]})
     page.goto(f"{demo_server.url}/sign-in")
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_label("Address of mail").fill("nobody@people.invalid")
     page.get_by_label("Password").fill("not the one")
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("alert").last).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.goto(f"{demo_server.url}/fleet")
     expect(page.get_by_role("button", name="Sign in")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.goto(f"{demo_server.url}/set-up/nothing-opens-by-this")
-    is_sound(page)
+    must_be_sound(page)
 
 
 @pytest.mark.parametrize(
@@ -123,7 +115,7 @@ def test_a_narrow_phone_needs_no_scrolling_sideways(
 ) -> None:
     seen_at_a_desk.set_viewport_size({"width": 360, "height": 740})
     seen_at_a_desk.goto(demo_server.url + path)
-    is_sound(seen_at_a_desk)
+    must_be_sound(seen_at_a_desk)
 
 
 def test_reasons_unfold_below_their_row_and_fold_again(page: Page, demo_server: Server) -> None:
@@ -133,7 +125,7 @@ def test_reasons_unfold_below_their_row_and_fold_again(page: Page, demo_server: 
     expect(page.locator("tr.unfold")).to_have_count(1)
     expect(why).to_have_attribute("aria-expanded", "true")
     expect(page.locator("tr.unfold")).to_contain_text("49 CFR")
-    is_sound(page)
+    must_be_sound(page)
     why.click()
     expect(page.locator("tr.unfold")).to_have_count(0)
     expect(why).to_have_attribute("aria-expanded", "false")
@@ -228,23 +220,23 @@ def test_a_file_comes_in_after_its_fault_is_mended(
     page.set_input_files("#file", wrong)
     page.get_by_role("button", name="Look through the file").click()
     expect(page.get_by_role("heading", name="1 cell cannot be taken")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.set_input_files("#file", mended)
     page.get_by_role("button", name="Look through it").click()
     expect(page.get_by_role("heading", name="Ready to come in")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("button", name="Bring it in").click()
     expect(page.get_by_role("heading", name="is in the record")).to_be_visible()
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("link", name="The fleet").click()
     expect(page.locator("tbody tr")).to_have_count(2)
     page.goto(f"{server.url}/imports/1/take-back")
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_role("button", name="Take the import back").click()
     expect(page.get_by_role("heading", name="Taken back")).to_be_visible()
     page.get_by_role("link", name="About this import").click()
     expect(page.get_by_role("main")).to_contain_text("Test Planner")
-    is_sound(page)
+    must_be_sound(page)
 
 
 def test_a_file_comes_in_without_javascript(

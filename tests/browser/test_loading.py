@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from datetime import date
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from app.actions import visits
@@ -21,6 +20,7 @@ from tests.access.parties import (
     lined_car,
     signed_in,
 )
+from tests.browser.sound import nothing_for_axe
 from tests.fixtures.server import Server, serving
 from tests.pages.test_loading import add
 
@@ -74,11 +74,6 @@ def phone(browser: Browser, shared: Server) -> Iterator[Page]:
     page = opened(browser, shared, f"loading_rack-at-{OWNER}", viewport=PHONE, has_touch=True)
     yield page
     page.context.close()
-
-
-def nothing_for_axe(page: Page) -> None:
-    found = Axe().run(page)
-    assert found.violations_count == 0, found.generate_report()
 
 
 def fits(page: Page) -> bool:

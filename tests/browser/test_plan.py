@@ -6,10 +6,10 @@ from pathlib import Path
 from urllib.parse import urljoin
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from icalendar import Calendar
 from playwright.sync_api import Page, expect
 
+from tests.browser.sound import nothing_for_axe
 from tests.fixtures.server import Server
 
 PATIENCE_MS = 120_000  # the search may be asked for a minute, on a busy machine
@@ -185,20 +185,15 @@ def test_axe_finds_nothing_at_a_desk_and_on_a_tablet_where_nothing_is_cut(
     page: Page, demo_server: Server, path: str
 ):
     page.goto(demo_server.url + path)
-    _nothing_for_axe(page)
+    nothing_for_axe(page)
     page.set_viewport_size({"width": 820, "height": 1180})
-    _nothing_for_axe(page)
+    nothing_for_axe(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= 820
 
 
 def test_axe_finds_nothing_on_a_month_and_a_car(page: Page, demo_server: Server):
     page.goto(f"{demo_server.url}/plans/versions/1")
     _a_month(page, 0)
-    _nothing_for_axe(page)
+    nothing_for_axe(page)
     page.locator("tbody th a.car").first.click()
-    _nothing_for_axe(page)
-
-
-def _nothing_for_axe(page: Page) -> None:
-    found = Axe().run(page)
-    assert not found.violations_count, found.generate_report()
+    nothing_for_axe(page)

@@ -4,9 +4,9 @@ import re
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.sound import must_be_sound
 from tests.fixtures.server import Server
 
 PATIENCE_MS = 60_000  # the worker of a busy machine
@@ -26,18 +26,10 @@ confidence = "verified"
 PAGES = ["/rulebook", "/rulebook/tables", "/rulebook/questions", "/rulebook/editions"]
 
 
-def is_sound(page: Page) -> None:
-    """Axe finds nothing, and nothing sticks out at the side."""
-    found = Axe().run(page)
-    assert not found.violations_count, found.generate_report()
-    wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-    assert page.evaluate(wide) <= 0
-
-
 @pytest.mark.parametrize("path", PAGES)
 def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, demo_server: Server, path: str) -> None:
     seen_at_a_desk.goto(demo_server.url + path)
-    is_sound(seen_at_a_desk)
+    must_be_sound(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
@@ -45,7 +37,7 @@ def test_axe_finds_nothing_on_a_tablet(
     seen_on_a_tablet: Page, demo_server: Server, path: str
 ) -> None:
     seen_on_a_tablet.goto(demo_server.url + path)
-    is_sound(seen_on_a_tablet)
+    must_be_sound(seen_on_a_tablet)
 
 
 def test_an_owners_programme_is_loaded_looked_at_put_in_force_and_taken_back(
@@ -70,7 +62,7 @@ def _be_told_what_is_wrong(page: Page, server: Server) -> None:
     expect(told).to_contain_text("rules.visual.interval_months")
     expect(told).to_contain_text("at most 120 months as in us-49cfr, got 144")
     expect(page.get_by_label("Or the document itself")).to_have_value(re.compile("= 144"))
-    is_sound(page)
+    must_be_sound(page)
     page.get_by_label("Or the document itself").fill("")
 
 
@@ -83,7 +75,7 @@ def _load(page: Page, folder: Path) -> None:
     row = page.get_by_role("row").filter(has_text="rules.visual.interval_months")
     expect(row).to_contain_text("120")
     expect(row).to_contain_text("84")
-    is_sound(page)
+    must_be_sound(page)
 
 
 def _see_its_effect(page: Page, tablet: Page) -> None:
@@ -95,9 +87,9 @@ def _see_its_effect(page: Page, tablet: Page) -> None:
     expect(seen).to_contain_text("0 cars")  # none is later
     cars = page.locator("tbody").last.get_by_role("row")
     expect(cars.first).to_contain_text("days earlier")
-    is_sound(page)
+    must_be_sound(page)
     tablet.goto(page.url)
-    is_sound(tablet)
+    must_be_sound(tablet)
 
 
 def _put_it_in_force(page: Page) -> None:
@@ -105,7 +97,7 @@ def _put_it_in_force(page: Page) -> None:
     done = page.get_by_role("heading", name="In force", exact=True)
     expect(done).to_be_visible(timeout=PATIENCE_MS)
     expect(page.get_by_role("main")).to_contain_text("were worked out anew")
-    is_sound(page)
+    must_be_sound(page)
 
 
 def _see_the_dates_moved(page: Page, server: Server) -> None:
@@ -132,4 +124,4 @@ def _take_it_back(page: Page, server: Server) -> None:
     kept = page.locator("section", has_text="What was in force when").get_by_role("row")
     expect(kept.filter(has_text="back to what holds for all")).to_contain_text("Test Planner")
     expect(kept.filter(has_text="zq-alpha-2027")).to_contain_text("Test Planner")
-    is_sound(page)
+    must_be_sound(page)

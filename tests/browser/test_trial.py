@@ -1,10 +1,10 @@
 """Trials and the printed page in Chromium: the walk of a planner, by keyboard, without JavaScript, nothing for axe."""
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from app.store.db import make_engine, sessions, write_session
+from tests.browser.sound import nothing_for_axe
 from tests.fixtures.server import Server
 from tests.pages.car_cast import acid_car, with_valves
 
@@ -30,7 +30,7 @@ PAGES = (
 def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, car: str, path: str):
     seen_at_a_desk.goto(car + path)
     _unfold(seen_at_a_desk)
-    _nothing_for_axe(seen_at_a_desk)
+    nothing_for_axe(seen_at_a_desk)
 
 
 @pytest.mark.parametrize("path", PAGES)
@@ -40,7 +40,7 @@ def test_axe_finds_nothing_on_a_tablet_and_nothing_is_cut(
     page = seen_on_a_tablet
     page.goto(car + path)
     _unfold(page)
-    _nothing_for_axe(page)
+    nothing_for_axe(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= 820
 
 
@@ -108,8 +108,3 @@ def test_on_paper_the_worked_out_page_is_whole(page: Page, car: str):
 
 def _unfold(page: Page) -> None:
     page.evaluate("document.querySelectorAll('main details').forEach(each => { each.open = true })")
-
-
-def _nothing_for_axe(page: Page) -> None:
-    found = Axe().run(page).response["violations"]
-    assert [(each["id"], [node["html"] for node in each["nodes"]]) for each in found] == []

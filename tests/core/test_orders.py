@@ -75,6 +75,20 @@ def test_an_overdue_order_asks_for_a_look_or_forbids_loading_whatever_the_lading
     assert any(reason.citation == order.name for reason in loading.reasons)
 
 
+@pytest.mark.parametrize(("days", "verdict"), [(0, "may_load"), (-1, "check")])
+@pytest.mark.parametrize("hazardous", [True, False])
+def test_one_that_came_with_the_car_is_no_due_item_and_asks_for_a_look_once_it_is_past(
+    days, verdict, hazardous
+):
+    """The word of another register is a doubt, not a ban, whatever it says of loading."""
+    told = Order("Invented Authority 7", "Valves", DAY + timedelta(days=days), forbids_loading=True)
+    plain = sound(hazardous=hazardous)
+    answer = due_dates(replace(plain, car=replace(plain.car, told_orders=(told,))), BOOK)
+    assert answer.item("directive") is None
+    assert answer.loading.verdict == verdict
+    assert any(reason.citation == told.name for reason in answer.loading.reasons)
+
+
 @pytest.mark.parametrize(
     ("fixed", "days", "last"),
     [

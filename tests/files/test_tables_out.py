@@ -2,9 +2,10 @@
 
 import csv
 import io
+import json
 import re
 import zipfile
-from datetime import date, datetime
+from datetime import date, datetime, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ import pytest
 from openpyxl import load_workbook
 
 from app.errors import Refused
-from app.files.tables_out import csv_bytes, plain, xlsx_bytes
+from app.files.tables_out import csv_bytes, json_bytes, plain, xlsx_bytes
 
 HEADER = ("mark", "number", "due_on", "days_left", "thickness", "jacketed", "notes")
 ROW = ("ZQKX", 104512, date(2031, 6, 30), -3, Decimal("0.4375"), True, "two\nlines; and, signs")
@@ -49,6 +50,16 @@ def test_a_workbook_has_true_dates_true_numbers_and_texts() -> None:
     assert rows[1] == (
         "ZQKX", 104512, datetime(2031, 6, 30), -3, 0.4375, "yes", "two\nlines; and, signs",  # noqa: DTZ001
     )  # fmt: skip
+
+
+def test_a_moment_is_a_date_with_its_time_in_utc() -> None:
+    there = timezone(timedelta(hours=-6))
+    at = datetime(2026, 11, 29, 20, 15, 7, 900_000, tzinfo=there)
+    assert as_csv((at,))[1] == ["2026-11-30T02:15:07Z"]
+    assert json.loads(b"".join(json_bytes(("at",), [(at,)]))) == [{"at": "2026-11-30T02:15:07Z"}]
+    cell = as_workbook((at,))["A2"]
+    assert cell.value == datetime(2026, 11, 30, 2, 15, 7)  # noqa: DTZ001  no zone in a workbook
+    assert cell.number_format == "yyyy-mm-dd hh:mm:ss"
 
 
 @pytest.mark.parametrize("text", FORMULAS)

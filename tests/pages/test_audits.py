@@ -8,6 +8,7 @@ import pytest
 from openpyxl import load_workbook
 
 from tests.actions.audits_cast import EVERY, drawn_audit, fleet_of
+from tests.pages.fleet_cast import TODAY
 from tests.pages.reading import Page, csv_rows
 
 DRAW = {"of": "fleet", "title": "Spring audit", "size": "3", "seed": "17", "points": EVERY}
@@ -154,9 +155,8 @@ def test_a_finding_is_recorded_closed_and_opened_again(client, audit):
     lacking = client.post(f"{address}/close", data={"said": "Tag replaced."})
     assert lacking.status_code == 422
     assert "Tag replaced." in lacking.text
-    closed = client.post(
-        f"{address}/close", data={"said": "Replaced.", "evidence": "Photograph 12"}
-    )
+    form = {"said": "Replaced.", "evidence": "Photograph 12", "done_on": f"{TODAY}"}
+    closed = client.post(f"{address}/close", data=form)
     assert "The finding is closed." in closed.text
     assert Page(client.get("/audits/findings").text).rows == []
     assert "open again" in client.post(f"{address}/reopen", data={"said": "It fell off."}).text

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
+
+from tests.browser.sound import WIDE, found_by_axe
 
 # A telephone upright, a tablet upright and on its side, and a telephone on its side, which has the least height.
 SIZES = ((360, 740), (768, 1024), (1024, 768), (780, 360))
@@ -14,7 +15,6 @@ RULES = {
     "resultTypes": ["violations"],
     "rules": {"color-contrast-enhanced": {"enabled": True}, "target-size": {"enabled": True}},
 }
-WIDE = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 UNFOLD = "document.querySelectorAll('main details').forEach(each => { each.open = true })"
 # A box to tick and a field for files are pressed by their label. A link among words is as high as they are.
 SMALL = """([target, letters]) => {
@@ -48,7 +48,7 @@ def must_be_sound(page: Page) -> None:
 def unsound(page: Page) -> Iterator[str]:
     yield from too_small(page)
     for at in each_size(page):
-        yield from (f"{at}: {each}" for each in found_by_axe(page))
+        yield from (f"{at}: {each}" for each in found_by_axe(page, RULES))
 
 
 def too_small(page: Page) -> Iterator[str]:
@@ -64,10 +64,3 @@ def each_size(page: Page) -> Iterator[str]:
     for width, height in SIZES:
         page.set_viewport_size({"width": width, "height": height})
         yield f"{width} by {height}"
-
-
-def found_by_axe(page: Page) -> Iterator[str]:
-    for rule in Axe().run(page, options=RULES).response["violations"]:
-        yield from (
-            f"{rule['id']}: {node['html']}: {node['failureSummary']}" for node in rule["nodes"]
-        )

@@ -1,0 +1,28 @@
+"""What every page has to be: nothing for axe to find, nothing that sticks out at the side."""
+
+from __future__ import annotations
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+VIOLATIONS = {"resultTypes": ["violations"]}
+WIDE = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+def found_by_axe(page: Page, options: dict[str, object] = VIOLATIONS) -> list[str]:
+    """Each node that breaks a rule of axe-core, in its words."""
+    return [
+        f"{rule['id']}: {node['html']}: {node['failureSummary']}"
+        for rule in Axe().run(page, options=options).response["violations"]
+        for node in rule["nodes"]
+    ]
+
+
+def nothing_for_axe(page: Page) -> None:
+    found = found_by_axe(page)
+    assert not found, "\n".join(found)
+
+
+def must_be_sound(page: Page) -> None:
+    nothing_for_axe(page)
+    assert page.evaluate(WIDE) <= 0
