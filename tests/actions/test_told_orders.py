@@ -101,7 +101,7 @@ OPEN = [("Invented Office 1", BY_THEN, True)]
 
 
 @pytest.mark.parametrize(
-    ("answers", "there"),
+    ("answers", "still"),
     [
         ((), OPEN),
         (("seen_to",), []),
@@ -110,11 +110,11 @@ OPEN = [("Invented Office 1", BY_THEN, True)]
         (("undecided", "not_needed"), []),
     ],
 )
-def test_the_calculator_is_told_of_it_until_somebody_decides(any_db, taken, answers, there):
+def test_the_calculator_is_told_of_it_until_somebody_decides(any_db, taken, answers, still):
     [told] = rows.waiting(any_db)
     for at, answer in enumerate(answers):
         told_orders.answer(any_db, told.row.id, answer, "So.", stamp(1000 + at))
-    assert open_orders(any_db, taken.car_id) == there
+    assert open_orders(any_db, taken.car_id) == still
     assert open_orders(any_db, taken.car_id, told.row.ordered_on - timedelta(days=1)) == []
 
 
