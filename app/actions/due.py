@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any
 
 from sqlalchemy import bindparam, update
 from sqlalchemy.orm import Session
 
+from app import garbage
 from app.actions import directive_matches, fleet_due, rulebooks
 from app.actions.rulebooks import Programme
 from app.actions.stamp import Stamp
@@ -37,7 +36,7 @@ def refresh(
 
     Belongs into the transaction of whatever changed them, by way of `settle`.
     """
-    with collector_paused(len(car_ids)):
+    with garbage.paused(len(car_ids) > BATCH):
         for first in range(0, len(car_ids), MANY):
             _refresh_some(db, car_ids[first : first + MANY], today, settings)
 
@@ -56,25 +55,12 @@ def refresh_all(
     Gives the number of cars.
     """
     every = editions.cars_of(db, owner_id)
-    with collector_paused(len(every)):
+    with garbage.paused(len(every) > BATCH):
         for first in range(0, len(every), MANY):
             _refresh_some(db, every[first : first + MANY], today, crossing.DEFAULTS)
             if tell:
                 tell(min(first + MANY, len(every)), len(every))
     return len(every)
-
-
-@contextmanager
-def collector_paused(cars: int) -> Iterator[None]:
-    """Thousands of facts make no cycles, and looking for some would take a fifth of the time."""
-    pause = cars > BATCH and gc.isenabled()
-    if pause:
-        gc.disable()
-    try:
-        yield
-    finally:
-        if pause:
-            gc.enable()
 
 
 def _refresh_some(db: Session, car_ids: Sequence[int], today: date, settings: Settings) -> None:

@@ -13,8 +13,9 @@ from typing import Any, NamedTuple
 
 from sqlalchemy.orm import Session
 
+from app import garbage
 from app.actions import fleet_due, rulebooks
-from app.actions.due import MANY, PLACE, collector_paused
+from app.actions.due import BATCH, MANY, PLACE
 from app.actions.evidence_words import moment
 from app.actions.rulebooks import Programme
 from app.bulk.days import WrittenDays
@@ -187,7 +188,7 @@ def due_items(db: Session, at: Standpoint, wanted: DueFilter) -> DueItems:
     programme, owners = rulebooks.in_force(db, at.known_at), cars.party_names(db)
     about: dict[int, _About] = {}
     kept: list[tuple[_Item, Status]] = []
-    with collector_paused(len(meant)):
+    with garbage.paused(len(meant) > BATCH):
         for first in range(0, len(meant), MANY):
             some = dict(list(meant.items())[first : first + MANY])
             for items, hazardous in _worked_out(db, some, at, programme):

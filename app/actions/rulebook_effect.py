@@ -10,8 +10,9 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app import garbage
 from app.actions import rulebooks
-from app.actions.due import BATCH, Tell, collector_paused
+from app.actions.due import BATCH, Tell
 from app.actions.rulebooks import Programme
 from app.core.facts import ITEMS, Answer, Due
 from app.store import facts
@@ -112,7 +113,7 @@ def effect(
     then = rulebooks.as_held(db, _held_then(holding, edition_id, owner_id))
     car_ids = concerned(db, owner_id)
     sums, kept = _Sums(today), list[Shift]()
-    with collector_paused(len(car_ids)):
+    with garbage.paused(len(car_ids) > BATCH):
         for first in range(0, len(car_ids), BATCH):
             batch = car_ids[first : first + BATCH]
             for record in facts.load(db, batch, today).values():

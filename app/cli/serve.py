@@ -11,7 +11,7 @@ from types import FrameType
 
 import uvicorn
 
-from app import logs
+from app import garbage, logs
 from app.cli.connections import Connection
 from app.cli.first_account import set_up_path, told
 from app.cli.register import checked, migrated
@@ -56,7 +56,10 @@ def run(args: argparse.Namespace) -> int:
         # with the worker still running.
         signal.signal(signal.SIGTERM, _end)
         with Worker(), suppress(KeyboardInterrupt):
-            _Server(_config(), set_up_path(settings)).run([listening])
+            config = _config()
+            with garbage.loaded_for_good():
+                config.load()
+            _Server(config, set_up_path(settings)).run([listening])
     return FINE
 
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 import argparse
 import sys
 
+from app import garbage
 from app.errors import Problem
-from app.jobs import worker
 from app.settings import read_settings
 
 
 def main() -> int:
     argparse.ArgumentParser(prog="python -m app.jobs", description=__doc__).parse_args()
+    with garbage.loaded_for_good():
+        from app.jobs import worker
     try:
         worker.run(read_settings())
     except Problem as problem:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime
 from typing import Protocol
 
 from sqlalchemy import update
 from sqlalchemy.orm import Session
 
+from app import garbage
 from app.actions import due
 from app.actions.imports.cars import Cars
 from app.actions.imports.components import Components
@@ -69,7 +67,7 @@ def apply(db: Session, kind: Kind, sheet: Sheet, stamp: Stamp, tell: Tell = sile
     copies of all pages changed since.)
     """
     try:
-        with _collector_paused():
+        with garbage.paused():
             run_id = _begin(db, kind, sheet, stamp)
             report = _store(db, kind, sheet, Stamp(stamp.by, stamp.at, stamp.today, run_id), tell)
             _note(db, run_id, stamp.at, report)
@@ -93,18 +91,6 @@ def _note(db: Session, run_id: int, at: datetime, report: Report) -> None:
     cars = [("car", car_id) for car_id in report.touched]
     told = {"import": run_id, "at": plain(at), "brought": digests.brought(db, run_id, at)}
     note(db, "import.stored", *cars, bulk=[told])
-
-
-@contextmanager
-def _collector_paused() -> Iterator[None]:
-    """Rows make no cycles, and looking for some among so many takes a fifth of the time."""
-    pause = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if pause:
-            gc.enable()
 
 
 def _go_through(
