@@ -50,9 +50,10 @@ faults: setup  ## Kill the program at random moments, 200 times on SQLite and 50
 	$(BIN)/python -m bench.faults --write
 	FAULTS_GUESSES=5000 $(BIN)/python -m pytest tests/faults/test_strangers.py
 
-fuzz: setup  ## Ask the JSON API many requests made from its description (more with FUZZ_EXAMPLES=5000)
+fuzz: setup  ## Try at length what `make test` tries shortly: requests, properties, cars, tablets, pages (hours; FUZZ_EXAMPLES=5000)
 	FUZZ_EXAMPLES=$${FUZZ_EXAMPLES:-500} $(BIN)/python -m pytest tests/api/test_fuzz.py
-	LONG_RUN=1 $(BIN)/python -m pytest tests/answers/test_many_cars.py tests/access/test_reach_oracle.py tests/field/test_many_tablets.py
+	LONG_RUN=1 $(BIN)/python -m pytest -m hypothesis
+	LONG_RUN=1 $(BIN)/python -m pytest tests/answers/test_many_cars.py tests/bulk tests/field/test_many_tablets.py tests/browser
 
 lint: setup  ## Check style and formatting
 	$(BIN)/ruff check .

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import settings
 
 from app.settings import Settings
+from tests.length import tries
 
 # Each before those that import it, so that pytest explains a failing assert in any of them.
 pytest_plugins = (
@@ -21,7 +22,9 @@ pytest_plugins = (
 )
 
 # A shared machine stalls now and then; a slow example is no wrong answer.
-settings.register_profile("stencilbook", deadline=None, print_blob=True)
+settings.register_profile(
+    "stencilbook", deadline=None, print_blob=True, max_examples=tries(short=30, long=300)
+)
 settings.load_profile("stencilbook")
 
 SETTINGS = tuple(name.upper() for name in Settings.model_fields)

@@ -315,7 +315,7 @@ def run(url: str, owners: list[int], done: list[tuple]) -> None:
 OWNERS = st.lists(party, min_size=CARS, max_size=CARS)
 
 
-@settings(max_examples=tries(short=8, long=200), suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(short=5, long=200), suppress_health_check=[HealthCheck.too_slow])
 @given(owners=OWNERS, done=deeds)
 def test_every_question_finds_what_the_rules_say(sqlite_template, tmp_path_factory, owners, done):
     path: Path = tmp_path_factory.mktemp("oracle") / "store.db"

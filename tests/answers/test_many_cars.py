@@ -21,7 +21,7 @@ from tests.core.cars import MECHANICAL, SHELL_AND_HEADS, Json
 from tests.core.drawn import INSPECTED, drawn
 from tests.length import tries
 
-CARS, PORTIONS = tries(short=8_000, long=100_000), 20
+CARS, PORTIONS = tries(short=4_000, long=100_000), 20
 VERDICTS = ("may_load", "check", "may_not_load")
 SHAPE = jsonschema_rs.validator_for(ANSWER)
 
@@ -220,7 +220,7 @@ def test_many_cars(portion: int):
 
 
 @given(st.randoms(use_true_random=False))
-@settings(max_examples=60)
+@settings(max_examples=tries(short=30, long=300))
 def test_any_car(source: Random):
     check(drawn(source), source)
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import Page, ViewportSize
+
+from tests.length import tries
 
 VIOLATIONS = {"resultTypes": ["violations"]}
 WIDE = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -26,3 +28,12 @@ def nothing_for_axe(page: Page) -> None:
 def must_be_sound(page: Page) -> None:
     nothing_for_axe(page)
     assert page.evaluate(WIDE) <= 0
+
+
+def must_be_sound_at_each(page: Page, *sizes: ViewportSize) -> None:
+    """As it is loaded, at each size: axe looks at the first, in a long run at each; at none anything sticks out."""
+    for at, size in enumerate(sizes):
+        page.set_viewport_size(size)
+        if at == 0 or tries(short=False, long=True):
+            nothing_for_axe(page)
+        assert page.evaluate(WIDE) <= 0, size

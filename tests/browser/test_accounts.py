@@ -15,9 +15,9 @@ from pathlib import Path
 
 import pyotp
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, ViewportSize, expect
 
-from tests.browser.sound import must_be_sound
+from tests.browser.sound import must_be_sound, must_be_sound_at_each
 from tests.fixtures.server import serving
 
 COMPANY = "Quarrel Invented Leasing"
@@ -277,6 +277,6 @@ def _make_the_account(page: Page) -> None:
 
 
 def at_every_width(page: Page) -> None:
-    for width in (360, 820, 1280):
-        page.set_viewport_size({"width": width, "height": 900})
-        must_be_sound(page)
+    must_be_sound_at_each(
+        page, *(ViewportSize(width=width, height=900) for width in (360, 820, 1280))
+    )

@@ -38,12 +38,11 @@ def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, car: str, path: str):
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_on_a_tablet_and_every_control_can_be_hit(
+def test_on_a_tablet_nothing_sticks_out_and_every_control_can_be_hit(
     seen_on_a_tablet: Page, car: str, path: str
 ):
     page = seen_on_a_tablet
     page.goto(car + path)
-    nothing_for_axe(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= 820
     assert _too_small(page) == []
 

@@ -4,10 +4,10 @@ import re
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, Route, expect
+from playwright.sync_api import Page, Route, ViewportSize, expect
 
-from tests.browser.field.measuring import WIDE, each_size, must_be_sound, too_small
-from tests.browser.sound import nothing_for_axe
+from tests.browser.field.measuring import SIZES, must_be_sound, too_small
+from tests.browser.sound import must_be_sound_at_each
 from tests.fixtures.server import Server
 
 TEMPLATES = Path(__file__).parents[2] / "templates" / "field"
@@ -83,9 +83,9 @@ def test_axe_finds_nothing_at_any_width_of_what_the_work_goes_by(
 ) -> None:
     page = seen_at_a_desk
     page.goto(demo_server.url + path)
-    for at in each_size(page):
-        nothing_for_axe(page)
-        assert page.evaluate(WIDE) <= 0, at
+    must_be_sound_at_each(
+        page, *(ViewportSize(width=width, height=height) for width, height in SIZES)
+    )
 
 
 def test_one_item_is_recorded_where_no_script_runs(

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.sound import must_be_sound
+from tests.browser.sound import must_be_sound, must_be_sound_at_each
+from tests.fixtures.browser import DESK, TABLET
 from tests.fixtures.server import Server
 
 PATIENCE_MS = 60_000  # the worker of a busy machine
@@ -27,17 +28,11 @@ PAGES = ["/rulebook", "/rulebook/tables", "/rulebook/questions", "/rulebook/edit
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, demo_server: Server, path: str) -> None:
-    seen_at_a_desk.goto(demo_server.url + path)
-    must_be_sound(seen_at_a_desk)
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_on_a_tablet(
-    seen_on_a_tablet: Page, demo_server: Server, path: str
+def test_axe_finds_nothing_and_nothing_sticks_out(
+    seen_at_a_desk: Page, demo_server: Server, path: str
 ) -> None:
-    seen_on_a_tablet.goto(demo_server.url + path)
-    must_be_sound(seen_on_a_tablet)
+    seen_at_a_desk.goto(demo_server.url + path)
+    must_be_sound_at_each(seen_at_a_desk, DESK, TABLET)
 
 
 def test_an_owners_programme_is_loaded_looked_at_put_in_force_and_taken_back(

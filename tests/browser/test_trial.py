@@ -4,7 +4,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.db import make_engine, sessions, write_session
-from tests.browser.sound import nothing_for_axe
+from tests.browser.sound import must_be_sound_at_each
+from tests.fixtures.browser import DESK, TABLET
 from tests.fixtures.server import Server
 from tests.pages.car_cast import acid_car, with_valves
 
@@ -27,21 +28,10 @@ PAGES = (
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_at_a_desk(seen_at_a_desk: Page, car: str, path: str):
+def test_axe_finds_nothing_and_nothing_sticks_out(seen_at_a_desk: Page, car: str, path: str):
     seen_at_a_desk.goto(car + path)
     _unfold(seen_at_a_desk)
-    nothing_for_axe(seen_at_a_desk)
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing_on_a_tablet_and_nothing_is_cut(
-    seen_on_a_tablet: Page, car: str, path: str
-):
-    page = seen_on_a_tablet
-    page.goto(car + path)
-    _unfold(page)
-    nothing_for_axe(page)
-    assert page.evaluate("document.documentElement.scrollWidth") <= 820
+    must_be_sound_at_each(seen_at_a_desk, DESK, TABLET)
 
 
 def test_a_planner_tries_a_lading_unfolds_why_and_sends_the_link(page: Page, car: str):

@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.answers.request import Request
@@ -107,7 +107,6 @@ def test_an_interval_alone_makes_no_lining(asked: dict[str, Any], months: int | 
 
 
 @given(requests())
-@settings(max_examples=50)
 def test_a_later_precision_never_makes_a_date_earlier(asked: dict[str, Any]):
     asked["settings"]["due_precision"] = "day"
     found = moves(*tried(asked, Change(due_precision="year_end")))

@@ -32,7 +32,7 @@ from tests.fixtures.server import Server, serving
 from tests.length import tries
 from tests.pictures import shots
 
-TABLETS = tries(short=16, long=50)
+TABLETS = tries(short=8, long=50)
 UNLIMITED = {"REQUESTS_PER_MINUTE_ADDRESS": "0", "REQUESTS_PER_MINUTE_PERSON": "0"}
 TEN_YEARS, FIVE_YEARS = relativedelta(years=10), relativedelta(years=5)
 # By item how it stands, and the day on which it falls due.

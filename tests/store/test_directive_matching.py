@@ -19,6 +19,7 @@ from app.store.columns import BEGINNING
 from app.store.db import make_engine, sessions
 from app.store.directive_keeping import _open
 from tests.bulk.random_fleet import COMMODITIES, MAKERS, SPECIFICATIONS, UN, fill
+from tests.length import tries
 
 DAYS = [date(1995, 6, 1), date(2012, 3, 4), date(2020, 1, 1), date(2026, 11, 25)]
 
@@ -141,7 +142,10 @@ def fleet(sqlite_template, tmp_path_factory) -> Iterator[tuple[Session, list[int
     engine.dispose()
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=tries(short=50, long=500),
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(condition=conditions(), data=st.data())
 def test_columns_find_what_is_found_car_by_car(fleet, condition, data):
     db, keys, rows = fleet

@@ -15,6 +15,7 @@ from app.store.changes import Change
 from app.store.db import read_session, sessions, write_session
 from app.store.kept import KEPT, key_of, plain
 from app.store.people import Person
+from tests.length import tries
 from tests.store.cast import NOON
 
 PERSON = Person.__table__
@@ -132,7 +133,9 @@ def factory(engine):
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=tries(short=30, long=300),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(done=st.lists(steps, min_size=1, max_size=5))
 def test_an_entry_tells_the_difference_of_the_tables_whatever_was_rolled_back(factory, done):
