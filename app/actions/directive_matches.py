@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 
 from sqlalchemy.orm import Session
 
+from app.actions import rows
 from app.actions.stamp import Stamp
-from app.core.directive import Condition, Found, condition_of, may_be_the_same
+from app.core.directive import Condition, Found, condition_of, may_be_the_same, same
+from app.core.facts import Reason
 from app.store import directive_keeping, directive_matching, fleet_rows
 from app.store.asked import Standpoint
 from app.store.directive_matching import Matched, Placed
 from app.store.directives import Directive, DirectiveMatch
+from app.store.facts import CarRecord
+from app.store.tables import Lading
 
 
 def ask_again(db: Session, car_ids: Sequence[int], stamp: Stamp) -> None:
@@ -40,9 +45,24 @@ def _ask_again(
     known = directive_keeping.keys_of(db, directive.id, car_ids)
     then = directive_matching.found(db, condition, mine, Standpoint(directive.as_of))
     add(db, directive, then, "recorded_later", stamp, known)
+    _open_again(db, directive, car_ids, stamp)
     add_followed(db, directive, car_ids, stamp, known)
     if directive.takes_later:
         add_later(db, directive, condition, mine, stamp, known)
+
+
+def _open_again(db: Session, directive: Directive, car_ids: Sequence[int], stamp: Stamp) -> None:
+    """That a component is gone from a car counts while it is gone: put back, it is open there again."""
+    gone = directive_keeping.closed_as_gone(db, directive.id, car_ids)
+    if not gone:
+        return
+    there = {
+        (each.car_id, each.thing)
+        for each in directive_matching.placed(db, car_ids, Standpoint(stamp.today))
+    }
+    for match, closing in gone:
+        if (match.car_id, match.thing) in there:
+            rows.withdraw(db, closing, "The component is on the car again.", stamp)
 
 
 def add_later(
@@ -85,6 +105,40 @@ def add_followed(
             )
         )  # fmt: skip
     db.flush()
+
+
+def by_lading(db: Session) -> list[Directive]:
+    """The directives in force that a car comes under by what it carries."""
+    asked = directive_keeping.in_force(db)
+    return [each for each in asked if each.takes_later and {"un", "lading"} & each.condition.keys()]
+
+
+def would_be_about(
+    db: Session, record: CarRecord, lading: Lading, asked: Sequence[Directive], on: date
+) -> tuple[Reason, ...]:
+    """Which of these the car would come under with this lading on a day, and is not under yet: somebody is to look."""
+    return tuple(
+        Reason(
+            f"With {lading.name} the car would come under the directive {each.title}, which is not looked at on it yet",
+            each.name,
+        )
+        for each in asked if _would_be_about(db, record, lading, each, on)
+    )  # fmt: skip
+
+
+def _would_be_about(
+    db: Session, record: CarRecord, lading: Lading, directive: Directive, on: date
+) -> bool:
+    condition = condition_of(directive.condition)
+    carried = ((condition.un, lading.un), (condition.lading, lading.name))
+    if any(wanted is not None and same(wanted, found) is False for wanted, found in carried):
+        return False
+    if record.owner_id not in directive_keeping.family(db, directive.party_id):
+        return False
+    if directive_keeping.keys_of(db, directive.id, [record.car_id]):
+        return False  # on record already, open or closed
+    otherwise = replace(condition, un=None, lading=None)
+    return bool(directive_matching.found(db, otherwise, [record.car_id], Standpoint(on)))
 
 
 def _first_of(

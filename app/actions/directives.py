@@ -203,16 +203,20 @@ def freeze(db: Session, new: NewDirective, stamp: Stamp) -> Directive:
     note(db, "directive.ordered", ("party", new.party_id))
     row = _directive(new, condition, stamp)
     _must_be_new(db, row)
+    fleet = directive_matching.fleet(db, row.party_id)
+    row.unrecorded = directive_matching.unrecorded(db, condition, fleet, Standpoint(row.as_of))
     db.add(row)
     db.flush()  # its term and matches are to name it
     db.add(_term(row.id, new.term, stamp))
-    _find(db, row, condition, stamp)
+    _find(db, row, condition, fleet, stamp)
     due.refresh(db, directive_keeping.cars_of(db, row.id), stamp.today)
     return row
 
 
-def _find(db: Session, row: Directive, condition: Condition, stamp: Stamp) -> None:
-    keys, known = directive_matching.fleet(db, row.party_id), set[directive_keeping.MatchKey]()
+def _find(
+    db: Session, row: Directive, condition: Condition, keys: Sequence[int], stamp: Stamp
+) -> None:
+    known = set[directive_keeping.MatchKey]()
     then = directive_matching.found(db, condition, keys, Standpoint(row.as_of))
     add(db, row, then, "frozen", stamp, known)
     add_followed(db, row, keys, stamp, known)

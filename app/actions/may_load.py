@@ -7,21 +7,24 @@ from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 from functools import cached_property
+from itertools import chain
 from uuid import uuid4
 
 from sqlalchemy.orm import Session
 
+from app.actions import directive_matches as directives
 from app.actions import rulebooks
 from app.actions.rulebooks import Programme
 from app.actions.stamp import Stamp
 from app.core.facts import Answer, Loading, Reason, Service
-from app.core.loading import falling_due, in_date_through, strictest, with_doubt
+from app.core.loading import GAS, falling_due, in_date_through, strictest, with_doubts
 from app.core.moving import Moving, moving
 from app.core.trial import Change
 from app.errors import Conflict, NotFound, Problem, Refused
 from app.files.cells import Unreadable
 from app.files.names import un_number
 from app.store import bearers, facts, ladings, reach
+from app.store.directives import Directive
 from app.store.facts import CarRecord
 from app.store.loading import LoadingQuestion
 from app.store.names import Name, read_name
@@ -31,8 +34,6 @@ from app.store.tables import Lading
 WITHIN_DAYS = 30
 MOST_DAYS = 365
 MOST_CARS = 1_000
-# Class 2 and its divisions, 173.115.
-GAS = "2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,13 +188,18 @@ class _Rack:
         service = facts.service_listed(entry)
         answer = self.programme.whole_answer(record, self.when.on, Change(service)).answer
         told = self._told(record, service, answer)
-        if not service.pressures.has_vapor_pressure:
-            told = _not_compared(told, service)
-        authorised = Reason(
-            f"Whether {told.specification} is authorised for {told.commodity} is not looked up here",
-            "49 CFR part 173",
+        loading = with_doubts(
+            told.loading,
+            directives.would_be_about(self.db, record, entry, self.orders, self.when.on),
         )
-        return replace(told, warnings=(*told.warnings, authorised))
+        return replace(
+            told, loading=loading, warnings=(*told.warnings, *_not_looked_up(told, service))
+        )
+
+    @cached_property
+    def orders(self) -> Sequence[Directive]:
+        """The directives that a lading brings a car under."""
+        return directives.by_lading(self.db)
 
     def _told(self, record: CarRecord, service: Service, answer: Answer) -> MayLoad:
         car, (on, within) = record.car, (self.when.on, self.when.within)
@@ -212,16 +218,18 @@ class _Rack:
         )
 
 
-def _not_compared(told: MayLoad, lading: Service) -> MayLoad:
-    """That the pressure of a listed lading is not known: a doubt about a gas, a warning about anything else."""
-    unknown = Reason(
-        f"The list has no vapor pressure of {told.commodity}: whether the test pressure that the car is marked with "
-        f"is enough was not compared",
-        "49 CFR 173.31(c)",
+def _not_looked_up(told: MayLoad, lading: Service) -> Iterator[Reason]:
+    """What nobody looked up of a listed lading; that no pressure of a gas was compared is a doubt already."""
+    if not lading.pressures.has_vapor_pressure and not (lading.hazard_class or "").startswith(GAS):
+        yield Reason(
+            f"The list has no vapor pressure of {told.commodity}: whether the test pressure that the car is marked "
+            f"with is enough was not compared",
+            "49 CFR 173.31(c)",
+        )
+    yield Reason(
+        f"Whether {told.specification} is authorised for {told.commodity} is not looked up here",
+        "49 CFR part 173",
     )
-    if (lading.hazard_class or "").startswith(GAS):
-        return replace(told, loading=with_doubt(told.loading, unknown))
-    return replace(told, warnings=(*told.warnings, unknown))
 
 
 def _is_recorded(written: str, held: Service) -> bool:
@@ -243,16 +251,31 @@ def _un(written: str) -> str | None:
 
 
 def _strictest(lading: str, found: Sequence[MayLoad]) -> MayLoad:
-    """Of a number that stands for several ladings nobody is to take the mildest."""
-    chosen = strictest(each.loading for each in found)
-    least = next(each for each in found if each.loading is chosen)
+    """Of a number that stands for several ladings nobody is to take the mildest: neither answer, day nor warning."""
     if len(found) == 1:
-        return least
+        return found[0]
+    verdict = strictest(each.loading for each in found).verdict
+    least = min(
+        (each for each in found if each.loading.verdict == verdict),
+        key=lambda each: each.through or date.max,
+    )
     several = Reason(
         f"{lading.strip()} stands for {len(found)} ladings; the strictest answer is given, the one for "
-        f"{least.commodity or 'the recorded one'}"
+        f"{least.commodity or 'the recorded one'}, with what the others would say besides"
     )
-    return replace(least, warnings=(several, *least.warnings))
+    return replace(
+        least,
+        loading=replace(
+            least.loading, reasons=_each_once(each.loading.reasons for each in (least, *found))
+        ),
+        through=min((each.through for each in found if each.through), default=None),
+        soon=_each_once(each.soon for each in found),
+        warnings=(several, *_each_once(each.warnings for each in (least, *found))),
+    )
+
+
+def _each_once(told: Iterable[Iterable[Reason]]) -> tuple[Reason, ...]:
+    return tuple(dict.fromkeys(chain.from_iterable(told)))
 
 
 # Keeping ----------------------------------------------------------------------------------------------------------

@@ -25,6 +25,7 @@ FOUND = {
 STATES = {
     "open": "open", "overdue": "overdue", "by_hand": "to be looked at by hand",
     "elsewhere": "component gone elsewhere", "closed": "closed",
+    "left": "on cars that left the register",
 }  # fmt: skip
 FIELDS = {
     "specification": "Specification begins with",

@@ -191,6 +191,15 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
+class Stands:
+    """That the car is not in service, as what (`out_of_service`, `stored`), since when and why."""
+
+    standing: str
+    since: date
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Order:
     """What an authority or a maker orders to be checked on the car, and is not closed yet.
 
@@ -219,6 +228,9 @@ class Car:
     reflective_sheeting: ReflectiveSheeting = ReflectiveSheeting()
     stencil: StencilMarks = StencilMarks()
     approvals: tuple[Approval, ...] = ()
+    # Whether a register holds the car: of its lading more can be stated then, and what is not is missing.
+    on_record: bool = False
+    stands: Stands | None = None
     hold: Hold | None = None
     orders: tuple[Order, ...] = ()
     # What was open where the car came from, and nobody has decided about yet: no due items here.

@@ -18,6 +18,8 @@ from app.core.words import counted, sentence
 # Mechanical items are told, but never decide.
 MECHANICAL = frozenset({"air_brake", "reflective_sheeting", "age_limit"})
 _STRICTEST_FIRST: Sequence[LoadingVerdict] = ("may_not_load", "check", "may_load")
+# Class 2 and its divisions, 173.115.
+GAS = "2"
 _BY_EVENT = frozenset({"leakage", "thickness_lined"})
 CAUTION = (
     "A calculation aid, not a permission: the rule in force, the owner's written instructions and the qualified "
@@ -46,7 +48,8 @@ def loading(
     told += undecided_yet(came, case.as_of)
     if forbidden:
         return Loading("may_not_load", forbidden + told, CAUTION)
-    doubts = doubtful(orders, case.as_of) + undecided(came, case.as_of)
+    doubts = doubtful(orders, case.as_of) + undecided(came, case.as_of) + _not_in_service(case)
+    doubts += _against_itself(case) + _not_compared(case)
     doubts += (_perhaps_short(needed) + _unknown(items, zones) + tuple(stale)) if hazardous else ()
     if doubts:
         return Loading("check", doubts + told, CAUTION)
@@ -60,10 +63,12 @@ def loading(
     return Loading("may_load", told, CAUTION)
 
 
-def with_doubt(loading: Loading, doubt: Reason) -> Loading:
-    """The answer where there is this doubt as well."""
+def with_doubts(loading: Loading, doubts: Sequence[Reason]) -> Loading:
+    """The answer where there are these doubts as well."""
+    if not doubts:
+        return loading
     verdict: LoadingVerdict = "check" if loading.verdict == "may_load" else loading.verdict
-    return replace(loading, verdict=verdict, reasons=(doubt, *loading.reasons))
+    return replace(loading, verdict=verdict, reasons=(*doubts, *loading.reasons))
 
 
 def strictest(answers: Iterable[Loading]) -> Loading:
@@ -99,6 +104,41 @@ def _held(case: Case) -> tuple[Reason, ...]:
         return ()
     since = "" if hold.since == date.min else f" since {hold.since}"
     return (Reason(f"On hold{since}: {hold.reason}"),)
+
+
+def _not_in_service(case: Case) -> tuple[Reason, ...]:
+    stands = case.car.stands
+    if stands is None:
+        return ()
+    since = "" if stands.since == date.min else f" since {stands.since}"
+    why = f": {stands.reason}" if stands.reason else ""
+    return (Reason(f"{sentence(stands.standing)}{since}{why}"),)
+
+
+def _against_itself(case: Case) -> tuple[Reason, ...]:
+    """A lading that is stated not to be hazardous bears what only a hazardous one does (172.101)."""
+    service = case.car.service
+    bears = [
+        each
+        for each in (service.un, service.hazard_class and f"class {service.hazard_class}")
+        if each
+    ]
+    if service.hazardous or not bears or not case.car.on_record:
+        return ()
+    text = f"The lading is stated not to be hazardous, and is recorded as {' and '.join(bears)}: one of them is a slip"
+    return (Reason(text, "49 CFR 172.101"),)
+
+
+def _not_compared(case: Case) -> tuple[Reason, ...]:
+    """A gas of which no vapor pressure is on record: the marked test pressure was compared with nothing (173.31(c))."""
+    service, spec = case.car.service, case.spec
+    gas = service.hazardous and (service.hazard_class or "").startswith(GAS)
+    asked = case.car.on_record and spec.regime == "fusion_welded" and spec.test_psig is not None
+    if not gas or not asked or service.pressures.has_vapor_pressure:
+        return ()
+    named = f" of {service.commodity}" if service.commodity else ""
+    text = f"No vapor pressure{named} is on record: whether the marked test pressure is enough was not compared"
+    return (Reason(text, "49 CFR 173.31(c)"),)
 
 
 def _condemned(case: Case, zones: Iterable[ZoneThickness]) -> tuple[Reason, ...]:

@@ -287,7 +287,7 @@ def _cells(name: str, found: Sequence[MatchShown]) -> Iterator[Sequence[Value]]:
         yield (
             name, each.mark, each.number, each.owner, row.about, in_words.FOUND[row.found],
             row.by_hand, in_words.why_in_words(row.why), each.due_on,
-            "closed" if closing else each.status, now if row.component_id else "",
+            "closed" if closing else each.standing if each.left else each.status, now if row.component_id else "",
             *((closing.done_on, in_words.OUTCOMES[closing.outcome], closing.reference,
                closing.finding, closing.recorded_by) if closing else (None,) * 5),
         )  # fmt: skip

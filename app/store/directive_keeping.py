@@ -42,6 +42,24 @@ def keys_of(db: Session, directive_id: int, car_ids: Sequence[int]) -> set[Match
     return {(car_id, thing) for car_id, thing in db.execute(query)}
 
 
+def closed_as_gone(
+    db: Session, directive_id: int, car_ids: Sequence[int]
+) -> list[tuple[DirectiveMatch, DirectiveClosing]]:
+    """The matches of components that were closed as on these cars no more, with that closing."""
+    query = (
+        select(DirectiveMatch, DirectiveClosing)
+        .join(DirectiveClosing, DirectiveClosing.match_id == DirectiveMatch.id)
+        .where(
+            DirectiveMatch.directive_id == directive_id,
+            DirectiveMatch.car_id.in_(car_ids),
+            DirectiveMatch.superseded_at.is_(None),
+            DirectiveClosing.superseded_at.is_(None),
+            DirectiveClosing.outcome == "gone",
+        )
+    )
+    return [(match, closing) for match, closing in db.execute(query)]
+
+
 def open_components(
     db: Session, directive_id: int, things: Collection[str]
 ) -> dict[str, list[OpenComponent]]:

@@ -19,23 +19,27 @@ from app.errors import NotFound
 from app.store import directive_matching, reach
 from app.store.directive_keeping import LOOKS, in_force
 from app.store.directives import Directive, DirectiveClosing, DirectiveMatch, DirectiveTerm
-from app.store.tables import Car, Component, Installation, Party, Removal, Withdrawal
+from app.store.tables import OUT_OF_RECORD, Car, Component, Installation, Party, Removal, Withdrawal
 
 # For people ----------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How many matches there are of a directive, how many are open, and how many of those overdue."""
+    """How many matches there are of a directive, how many are open, and how many of those overdue.
+
+    Those that were not closed on cars that left the register (sold, scrapped) are `left`, and not open.
+    """
 
     all: int = 0
     open: int = 0
     overdue: int = 0
     by_hand: int = 0
+    left: int = 0
 
     @property
     def closed(self) -> int:
-        return self.all - self.open
+        return self.all - self.open - self.left
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,10 +154,10 @@ def _shown(db: Session, row: Any, progress: Mapping[int, Progress]) -> Directive
 
 def _progress(db: Session, directive_ids: Sequence[int], today: date) -> dict[int, Progress]:
     """Counted by the day from which days count, since the due day follows from that alone."""
-    open_ = ~_is_closed()
+    open_, left = ~_is_closed(), Car.standing.in_(OUT_OF_RECORD)
     query = (
         select(
-            DirectiveMatch.directive_id, DirectiveMatch.found_on, open_, DirectiveMatch.by_hand,
+            DirectiveMatch.directive_id, DirectiveMatch.found_on, open_, left, DirectiveMatch.by_hand,
             DirectiveTerm.due_on, DirectiveTerm.due_days, func.count(),
         )
         .join(
@@ -170,19 +174,20 @@ def _progress(db: Session, directive_ids: Sequence[int], today: date) -> dict[in
             reach.whole(db, Car.owner_id, Car.id),
         )
         .group_by(
-            DirectiveMatch.directive_id, DirectiveMatch.found_on, open_, DirectiveMatch.by_hand,
+            DirectiveMatch.directive_id, DirectiveMatch.found_on, open_, left, DirectiveMatch.by_hand,
             DirectiveTerm.due_on, DirectiveTerm.due_days,
         )
     )  # fmt: skip
     found: dict[int, Progress] = defaultdict(Progress)
-    for directive_id, found_on, is_open, by_hand, due_on, days, many in db.execute(query):
-        was = found[directive_id]
+    for directive_id, found_on, not_closed, gone, by_hand, due_on, days, many in db.execute(query):
+        was, is_open = found[directive_id], not_closed and not gone
         late = is_open and due_day(due_on, days, found_on) < today
         found[directive_id] = Progress(
             was.all + many,
             was.open + (many if is_open else 0),
             was.overdue + (many if late else 0),
             was.by_hand + (many if by_hand and is_open else 0),
+            was.left + (many if not_closed and gone else 0),
         )
     return found
 
@@ -211,6 +216,7 @@ class MatchShown:
     row: DirectiveMatch
     mark: str
     number: int
+    standing: str
     owner: str
     due_on: date
     status: Status
@@ -220,6 +226,11 @@ class MatchShown:
     @property
     def name(self) -> str:
         return f"{self.mark} {self.number}"
+
+    @property
+    def left(self) -> bool:
+        """Whether it was not closed and the car has left the register: nothing is due of it here."""
+        return self.closing is None and self.standing in OUT_OF_RECORD
 
     @property
     def elsewhere(self) -> bool:
@@ -238,14 +249,15 @@ class MatchFilter:
     car_id: int | None = None
 
     def keeps(self, match: MatchShown) -> bool:
-        open_ = match.closing is None
+        open_ = match.closing is None and not match.left
         return {
             None: True,
             "open": open_,
             "overdue": open_ and match.status == "overdue",
             "by_hand": open_ and match.row.by_hand,
             "elsewhere": open_ and match.elsewhere,
-            "closed": not open_,
+            "closed": match.closing is not None,
+            "left": match.left,
         }[self.state]
 
 
@@ -273,7 +285,15 @@ def of_car(db: Session, car_id: int, wanted: MatchFilter) -> list[tuple[Directiv
 
 def _match_query(db: Session, condition: ColumnElement[bool]) -> Select[*tuple[Any, ...]]:
     return (
-        select(DirectiveMatch, Car.mark, Car.number, Party.name, DirectiveTerm, DirectiveClosing)
+        select(
+            DirectiveMatch,
+            Car.mark,
+            Car.number,
+            Car.standing,
+            Party.name,
+            DirectiveTerm,
+            DirectiveClosing,
+        )
         .join(Car, Car.id == DirectiveMatch.car_id)
         .join(Party, Party.id == Car.owner_id)
         .join(Directive, Directive.id == DirectiveMatch.directive_id)
@@ -308,10 +328,11 @@ def _kept(db: Session, query: Select[*tuple[Any, ...]], wanted: MatchFilter) -> 
 
 
 def _match(row: Any, now: Mapping[int, Sequence[Where]], wanted: MatchFilter) -> MatchShown:
-    match, mark, number, owner, term, closing = row
+    match, mark, number, standing, owner, term, closing = row
     due_on = due_day(term.due_on, term.due_days, match.found_on)
     status = state_on("dated", due_on, wanted.today, wanted.soon_days)
-    return MatchShown(match, mark, number, owner, due_on, status, closing, now.get(match.id, ()))
+    there = now.get(match.id, ())
+    return MatchShown(match, mark, number, standing, owner, due_on, status, closing, there)
 
 
 def where_now(db: Session, matches: Sequence[DirectiveMatch]) -> dict[int, list[Where]]:

@@ -15,6 +15,7 @@ from sqlalchemy import (
     Date,
     ForeignKey,
     Index,
+    Integer,
     SmallInteger,
     String,
     Text,
@@ -60,6 +61,10 @@ class Directive(Recorded, Base):
     )
     takes_by_hand: Mapped[bool] = mapped_column(
         Boolean, comment="so are those of which it cannot be told"
+    )
+    unrecorded: Mapped[int | None] = mapped_column(
+        Integer,
+        comment="cars with nothing on record of what it is about, on the day; none: not counted",
     )
     __table_args__ = (one_of("ordered_by", ORDERERS),)
 

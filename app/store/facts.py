@@ -51,7 +51,7 @@ InForce = dict[type[CarFact], AnyRow | None]
 DEFAULTS = core.Settings()
 # Facts of which one row is in force at a time, and those without which there is no car.
 ONE_IN_FORCE: tuple[type[CarFact], ...] = (
-    Construction, CarName, Ownership, Standing, ServiceFact, LiningFact, Fitting, StencilFact,
+    Construction, CarName, Ownership, ServiceFact, LiningFact, Fitting, StencilFact,
 )  # fmt: skip
 NEEDED = (CarName, Construction, Ownership)
 
@@ -127,6 +127,7 @@ def load(
     """
     asked = Asked(db, car_ids, as_of, known_at)
     held = {table: asked.latest(table) for table in ONE_IN_FORCE}
+    held[Standing] = {row.car_id: row for row in asked.rows(Standing, STANDINGS)}
     approvals, devices, events = _approvals(asked), _relief_devices(asked), _events(asked)
     holds, (orders, told) = _holds(asked), _orders(asked)
     found = {}
@@ -134,8 +135,10 @@ def load(
         rows = {table: of_car.get(car_id) for table, of_car in held.items()}
         if all(rows[table] for table in NEEDED):
             on_it = _denied(rows[Fitting], devices.get(car_id, ()))
-            car = _car(rows, approvals.get(car_id, ()), on_it, holds.get(car_id))
-            car = replace(car, orders=orders.get(car_id, ()), told_orders=told.get(car_id, ()))
+            car = replace(
+                _car(rows, approvals.get(car_id, ()), on_it), hold=holds.get(car_id),
+                orders=orders.get(car_id, ()), told_orders=told.get(car_id, ()),
+            )  # fmt: skip
             happened = tuple(events.get(car_id, ()))
             found[car_id] = _record(car_id, car, on_it, happened, settings, rows)
     return found
@@ -145,7 +148,6 @@ def _car(
     rows: InForce,
     approvals: tuple[core.Approval, ...],
     on_it: tuple[Relief, ...],
-    hold: core.Hold | None,
 ) -> core.Car:
     """The car as its rows state it, without a relief device."""
     name, built, fitting = rows[CarName], rows[Construction], rows[Fitting]
@@ -165,8 +167,15 @@ def _car(
         reflective_sheeting=_sheeting(fitting),
         stencil=_stencil(rows[StencilFact]),
         approvals=approvals,
-        hold=hold,
+        on_record=True,
+        stands=_stands(rows[Standing]),
     )
+
+
+def _stands(row: AnyRow | None) -> core.Stands | None:
+    if row is None or row.standing == "in_service":
+        return None
+    return core.Stands(row.standing, row.from_on, row.reason)
 
 
 def _record(
@@ -303,6 +312,7 @@ def _day_or_year(text: str) -> str:
     return f"{text}-01" if len(text) == len("YYYY-MM") else text
 
 
+STANDINGS = select(Standing.car_id, Standing.standing, Standing.reason, Standing.from_on)
 HOLDS = select(HoldFact.car_id, HoldFact.held, HoldFact.reason, HoldFact.from_on)
 
 

@@ -149,6 +149,34 @@ def test_that_it_is_gone_from_a_car_closes_it_there_alone(any_db):
 
 
 @pytest.mark.parametrize("takes_later", [True, False])
+def test_put_back_on_the_car_that_it_was_gone_from_it_is_open_there_again(any_db, takes_later):
+    one = fitted(any_db, 1, "A1")
+    new = order(owner_of(any_db, one), takes_later=takes_later)
+    frozen = directives.freeze(any_db, new, stamp(1))
+    [match] = directive_list.matches_of(any_db, frozen.id, TODAYS)
+    taken_off(any_db, one, LATER)
+    directives.close(any_db, [match.row.id], NewClosing(TODAY, "gone"), stamp(2))
+    assert item(any_db, one) is None
+    components.install(any_db, one.id, valve("A1", on=TODAY), stamp(3))
+    assert of(any_db, frozen, "open") == [("ZQKX 1", "frozen")]
+    assert item(any_db, one).due_on == TODAY + timedelta(days=30)
+    [(_, why)] = directive_list.closings_of(any_db, match.row.id)
+    assert why.reason == "The component is on the car again."
+
+
+def test_what_is_open_on_a_car_that_was_sold_is_told_apart(any_db):
+    one, other = fitted(any_db, 1, "A1"), fitted(any_db, 2, "A2")
+    past = order(owner_of(any_db, one), term=Term(TODAY - timedelta(days=1)))
+    frozen = directives.freeze(any_db, past, stamp(1))
+    cars.change_standing(any_db, other.id, NewStanding("sold", "", TODAY), stamp(2))
+    progress = directive_list.one(any_db, frozen.id, TODAY).progress
+    assert (progress.all, progress.open, progress.overdue, progress.left) == (2, 1, 1, 1)
+    for state, found in (("open", 1), ("overdue", 1), ("left", 2), ("closed", None)):
+        names = [name for name, _ in of(any_db, frozen, state)]
+        assert names == ([f"ZQKX {found}"] if found else []), state
+
+
+@pytest.mark.parametrize("takes_later", [True, False])
 def test_a_new_car_that_matches_is_added_where_later_cars_are_taken(any_db, takes_later):
     one = fitted(any_db, 1, "A1")
     new = order(owner_of(any_db, one), takes_later=takes_later)
@@ -251,9 +279,11 @@ def test_a_preview_counts_the_cars_of_which_nothing_of_the_kind_is_on_record(any
     one = fitted(any_db, 1, "A1")
     add_car(any_db, 2)
     add_car(any_db, 3)
-    condition = directives.condition_from({"kind": "relief_valve", "lot": "L12"} | more)
-    seen = directives.preview(any_db, owner_of(any_db, one), condition, TODAY, TODAY)
+    asked, party = LOT | more, owner_of(any_db, one)
+    seen = directives.preview(any_db, party, directives.condition_from(asked), TODAY, TODAY)
     assert seen.unrecorded == many
+    frozen = directives.freeze(any_db, order(party, asked, as_of=TODAY), stamp(1))
+    assert frozen.unrecorded == many
 
 
 def test_a_condition_without_a_letter_or_a_figure_is_refused():
