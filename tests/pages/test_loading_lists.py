@@ -6,6 +6,7 @@ import csv
 import io
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -15,13 +16,15 @@ from fastapi import FastAPI
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
-from app.actions import ladings
+from app.actions import directives, ladings
 from app.actions.changes import NewLading
+from app.actions.directives import NewDirective, Term
 from app.main import create_app
 from app.settings import Settings
 from app.store.db import write_session
-from tests.access.parties import BUYER, OWNER, browser, companies, signed_in
+from tests.access.parties import BUYER, OWNER, asks, browser, companies, signed_in
 from tests.fixtures.web import NOW, TestClient
+from tests.pages.fleet_cast import STAMP
 from tests.pages.reading import Page
 from tests.pages.test_loading import add
 
@@ -47,15 +50,31 @@ def app(sqlite_template, tmp_path_factory) -> Iterator[FastAPI]:
         add(db, party[OWNER], 5, date(2024, 5, 6), un="UN9002")
         add(db, party[OWNER], 6, date(2024, 5, 6), vapor_pressure_psig_115f=Decimal(90))
         add(db, party[OWNER], 12, date(2024, 5, 6))
+        add(db, party[OWNER], 13, date(2021, 12, 10))
         add(db, party[BUYER], 3, date(2024, 5, 6))
         for lading in _listed():
             ladings.save(db, lading)
+        asks(db, party[OWNER], "compliance", "record_facts")
+        directives.freeze(db, _ordered(party[OWNER].id), replace(STAMP, at=NOW))
     yield made
     made.state.engine.dispose()
 
 
+def _ordered(party_id: int) -> NewDirective:
+    """Of the cars with one lading: none carries it yet."""
+    return NewDirective(
+        party_id, "authority", "Invented Office", "4", "Vents of one lading", "Look at the vents.",
+        date(2026, 11, 1), STAMP.today, Term(date(2026, 11, 20), forbids_loading=True), {"lading": "Invented ordered lading"},
+    )  # fmt: skip
+
+
 def _listed() -> list[NewLading]:
     return [
+        NewLading("Invented even lading", un="UN9006", **BENIGN),
+        # Of the same number, and inspected oftener: the car is in date for it too, and not for as long.
+        NewLading("Invented even lading, corrosive", un="UN9006", hazard_class="8", packing_group="III",
+                  corrosive_or_reactive=True),
+        NewLading("Invented ordered lading", un="UN9007", **BENIGN),
         NewLading("Invented thin lading", un="UN9001", **BENIGN),
         # Of one number, and not alike: the tank is in date for the one, and for the other it is not.
         NewLading(MILD + ", weak", un="UN9002", **BENIGN),
@@ -113,6 +132,35 @@ def test_a_number_of_several_ladings_is_answered_for_the_strictest_and_says_so(r
     )
 
 
+def test_of_ladings_that_are_all_allowed_the_earliest_day_and_every_warning_is_told(rack):
+    def told(un: str):
+        asked = {"un": un, "on": "2026-11-25", "within": 365}
+        return rack.get("/api/v1/cars/ZQAX/13/loading", params=asked).json()
+
+    one, other, both = map(
+        told, ("Invented even lading", "Invented even lading, corrosive", "UN9006")
+    )
+    assert {each["loading"]["verdict"] for each in (one, other, both)} == {"may_load"}
+    assert one["through"] != other["through"]
+    assert both["through"] == min(one["through"], other["through"])
+    texts = [each["text"] for each in both["soon"]]
+    assert texts
+    assert texts == list(
+        dict.fromkeys(each["text"] for found in (one, other) for each in found["soon"])
+    )
+
+
+def test_a_directive_that_the_car_would_come_under_with_the_lading_asks_for_a_look(rack):
+    told = rack.get("/api/v1/cars/ZQAX/1/loading", params={"un": "UN9007"}).json()
+    assert told["loading"]["verdict"] == "check"
+    assert told["loading"]["reasons"][0]["citation"] == "Invented Office 4"
+    assert (
+        "would come under the directive Vents of one lading"
+        in told["loading"]["reasons"][0]["text"]
+    )
+    assert rack.get("/api/v1/cars/ZQAX/1/loading").json()["loading"]["verdict"] == "may_load"
+
+
 def test_a_number_that_the_car_is_recorded_with_too_is_answered_for_the_strictest(rack):
     """The recorded lading is mild; the list has a sharp one of the same number."""
     told = rack.get("/api/v1/cars/ZQAX/5/loading", params={"un": "UN9002"}).json()
@@ -146,7 +194,7 @@ def test_what_is_not_compared_of_another_lading_is_said(rack):
 def test_a_gas_whose_vapor_pressure_the_list_does_not_have_asks_for_a_check(rack):
     told = rack.get("/api/v1/cars/ZQAX/1/loading", params={"un": "UN9005"}).json()
     assert told["loading"]["verdict"] == "check"
-    assert "no vapor pressure of Invented gas" in told["loading"]["reasons"][0]["text"]
+    assert "No vapor pressure of Invented gas" in told["loading"]["reasons"][0]["text"]
 
 
 def test_a_lading_with_a_known_corrosion_rate_is_answered_for(rack):
@@ -297,7 +345,7 @@ def test_a_file_and_a_choice_of_the_register_are_answered_too(rack):
     answer = rack.post("/loading/many", data={"cars": ""}, files=file)
     assert "May not be loaded" in Page(answer.text).words
     chosen = rack.post("/loading/many", data={"q": "ZQA"})
-    assert "6 cars:" in Page(chosen.text).words
+    assert "7 cars:" in Page(chosen.text).words
 
 
 REFUSED = [
@@ -336,6 +384,12 @@ def test_questions_are_seen_by_those_of_the_same_company_alone(app, rack):
     assert stranger.get(address).status_code == stranger.get(f"{address}.csv").status_code == 404
     assert "ZQAX 2" in Page(fellow.get("/loading/asked").text).words
     assert "Nothing was asked yet" in Page(stranger.get("/loading/asked").text).words
+
+
+def test_a_directive_of_another_company_says_nothing_of_these_cars(app):
+    theirs = browser(app, BUYER, "loading_rack")
+    told = theirs.get("/api/v1/cars/ZQAX/3/loading", params={"un": "UN9007"}).json()
+    assert told["loading"]["verdict"] == "may_load"
 
 
 # What the list of questions is restricted to, and which cars it then holds.

@@ -52,7 +52,7 @@ def car_with_every_fact(db):
 
 def test_every_fact_recorded_of_a_car_reaches_the_calculator(any_db):
     assert known(any_db, car_with_every_fact(any_db)).car == core.Car(
-        mark="ZQKX", number=1045, specification="DOT 111A100W1",
+        mark="ZQKX", number=1045, specification="DOT 111A100W1", on_record=True,
         built_on=date(2015, 6, 1), rebuilt_on=date(2018, 1, 1),
         tank=core.Tank(
             "TC128B", Fraction(81000), Fraction(441, 4), Fraction(9, 10), "3:1", True, False, None,
