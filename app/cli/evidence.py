@@ -22,7 +22,7 @@ from app.cli.status import FINE, STATUSES, Unusable
 from app.errors import Fault, Refused
 from app.files import names
 from app.settings import Settings, read_settings
-from app.store.bearers import bearers, meant
+from app.store.bearers import bearers, last_before, meant
 from app.store.db import read_session
 
 EPILOG = f"""\
@@ -102,7 +102,8 @@ def _meant(db: Session, cars: Sequence[str], day: date, today: date) -> list[int
         except ValueError as wrong:
             faults.append(Fault("car", str(wrong)))
             continue
-        bore = meant(bearers(db, [name])[name], day, day, today)
+        borne = bearers(db, [name])[name]
+        bore = meant(borne, day, day, today) or last_before(borne, day)
         if len(bore) == 1:
             found.append(bore[0].id)
         elif bore:

@@ -201,7 +201,7 @@ def _about(found: Summary) -> Sheet:
         ("title", audit.title), ("drawn from", audit.in_words), ("as of", audit.as_of),
         ("as known at", in_text(audit.known_at)), ("cars drawn from", audit.population),
         ("sample", audit.size), ("seed", audit.seed), ("method", METHOD),
-        ("drawn at", in_text(audit.recorded_at)), ("drawn by", audit.recorded_by),
+        ("drawn at", audit.recorded_at), ("drawn by", audit.recorded_by),
         ("cars looked at", found.done), ("cars that do not conform", found.wrong),
         (f"of all at most, with {CONFIDENCE} percent", found.most_wrong),
     ]  # fmt: skip
@@ -215,12 +215,12 @@ def _answers(found: Summary) -> Sheet:
     return Sheet("Answers", header, _answer_rows(found))
 
 
-def _answer_rows(found: Summary) -> Iterator[Sequence[str | int | None]]:
+def _answer_rows(found: Summary) -> Iterator[Sequence[Value]]:
     for car in found.cars:
         for each in found.points:
             held = found.answers.get(car.id, {}).get(each.point.id)
             told = (
-                (ANSWER_WORDS[held.answer], held.note, in_text(held.recorded_at), held.recorded_by)
+                (ANSWER_WORDS[held.answer], held.note, held.recorded_at, held.recorded_by)
                 if held else (ANSWER_WORDS["not_looked_at"], None, None, None)
             )  # fmt: skip
             yield (car.place, car.mark, car.number, each.point.asks, each.point.citation, *told)

@@ -22,7 +22,7 @@ from app.pages.forms import Entries
 from app.store import cars, ladings
 from app.store.cars import Histories
 from app.store.columns import BEGINNING, CarFact
-from app.store.tables import Car, Lading, Ownership
+from app.store.tables import Car, HoldFact, Lading, Ownership
 
 router = APIRouter()
 
@@ -182,7 +182,10 @@ def _later(db: Session, car_id: int, fact: Fact, given: CarFact) -> str:
     held = next((each.row for each in rows if each.in_force), None)
     if held is None or held.id == given.id:
         return ""
-    return f" What was recorded from {held.from_on} on is later and stays in force."
+    told = f" What was recorded from {held.from_on} on is later and stays in force"
+    if isinstance(held, HoldFact):
+        told += f": the car is {'' if held.held else 'not '}on hold"
+    return f"{told}."
 
 
 def _shown(

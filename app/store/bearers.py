@@ -106,6 +106,12 @@ def meant(borne: Sequence[Borne], first: date, last: date, today: date) -> list[
     return _cars(each for each in borne if each.touches(first, today))
 
 
+def last_before(borne: Sequence[Borne], day: date) -> list[KnownCar]:
+    """The car that bore a name last before a day: one that was sold or scrapped still has its papers here."""
+    past = [each for each in borne if each.until <= day]
+    return _cars(each for each in past if each.until == max(one.until for one in past))
+
+
 def _cars(borne: Iterable[Borne]) -> list[KnownCar]:
     return list({each.car.id: each.car for each in borne}.values())
 

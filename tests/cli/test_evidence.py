@@ -1,14 +1,14 @@
 """`evidence`: a packet of cars in a folder, as of a day and as known at a moment."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
 from zipfile import ZipFile
 
 import pytest
 
-from app.actions import events
-from app.actions.changes import NewEvent
+from app.actions import cars, events
+from app.actions.changes import NewEvent, NewStanding
 from app.actions.stamp import Stamp
 from app.store.cars import by_name
 from app.store.db import make_engine, sessions, write_session
@@ -42,6 +42,16 @@ def test_a_packet_is_written_with_its_pdf_beside_it(
     again = run("evidence", "ZQAX 100", "--as-of", "2026-11-25", "--out", str(tmp_path / "audit"))
     assert again.status == 2
     assert "a packet overwrites nothing" in again.err
+
+
+def test_a_car_that_was_sold_still_has_its_papers(run: Run, register: str, tmp_path: Path) -> None:
+    with write_session(sessions(make_engine(register))) as db:
+        car = by_name(db, "ZQBX", 3)
+        assert car is not None
+        sold = NewStanding("sold", "", date(2026, 11, 24))
+        cars.change_standing(db, car.id, sold, Stamp("Ida Example", datetime.now(UTC), TODAY))
+    ended = run("evidence", "ZQBX 3", "--out", str(tmp_path))
+    assert (ended.status, ended.err) == (0, "")
 
 
 def test_several_cars_are_one_packet(run: Run, register: str, tmp_path: Path) -> None:

@@ -64,7 +64,8 @@ def _ordered(party_id: int) -> NewDirective:
     """Of the cars with one lading: none carries it yet."""
     return NewDirective(
         party_id, "authority", "Invented Office", "4", "Vents of one lading", "Look at the vents.",
-        date(2026, 11, 1), STAMP.today, Term(date(2026, 11, 20), forbids_loading=True), {"lading": "Invented ordered lading"},
+        date(2026, 11, 1), STAMP.today, Term(date(2026, 11, 20), forbids_loading=True),
+        {"lading": "Invented ordered lading"},
     )  # fmt: skip
 
 
