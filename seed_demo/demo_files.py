@@ -58,9 +58,7 @@ def texts(today: date, seed: int = SEED) -> dict[str, str]:
     """The CSV text of each kind of file, in the order in which they are brought in."""
     cars = all_cars(today, seed)
     return {
-        "ladings": _csv(
-            {"name": row.name, **_renamed(row.columns()), **row.pressures} for row in LADINGS
-        ),
+        "ladings": _csv({"name": row.name, **_renamed(row.columns())} for row in LADINGS),
         "cars": _csv(_car_row(car) for car in cars),
         "components": _csv(_named(car, asdict(part)) for car in cars for part in car.parts),
         "events": _csv(_named(car, asdict(event)) for car in cars for event in car.events),

@@ -23,10 +23,9 @@ from app.core.trial import Change
 from app.errors import Conflict, NotFound, Problem, Refused
 from app.files.cells import Unreadable
 from app.files.names import un_number
-from app.store import bearers, facts, ladings, reach
+from app.store import bearers, facts, ladings, loading, reach
 from app.store.directives import Directive
 from app.store.facts import CarRecord
-from app.store.loading import LoadingQuestion
 from app.store.names import Name, read_name
 from app.store.tables import Lading
 
@@ -286,20 +285,21 @@ def keep(
 ) -> str:
     """Keep each question with its answer, word for word; gives the key of the list that they make."""
     key, person = uuid4().hex, reach.of(db).person_id
-    db.add_all(
-        LoadingQuestion(
-            recorded_at=stamp.at,
-            recorded_by=stamp.by,
-            person_id=person,
-            list_key=key,
-            asked=each.car.strip()[:200],
-            lading=each.lading.strip()[:200],
-            on_day=when.on,
-            within_days=when.within,
+    rows = [
+        {
+            "recorded_at": stamp.at,
+            "recorded_by": stamp.by,
+            "person_id": person,
+            "list_key": key,
+            "asked": each.car.strip()[:200],
+            "lading": each.lading.strip()[:200],
+            "on_day": when.on,
+            "within_days": when.within,
             **_answer_columns(answered),
-        )
+        }
         for each, answered in zip(asked, found, strict=True)
-    )
+    ]
+    loading.keep(db, rows)
     return key
 
 

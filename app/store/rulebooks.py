@@ -6,12 +6,14 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 
-from sqlalchemy import func, select, text
+from sqlalchemy import Select, func, select, text
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.store import reach
+from app.store.asked import KNOWN_AT
 from app.store.derived import DueRow, RulebookEdition, RulebookInForce
 from app.store.tables import IN_RECORD, Car, Party
 
@@ -58,15 +60,21 @@ def by_code(db: Session, code: str) -> RulebookEdition | None:
 
 def in_force(db: Session, known_at: datetime | None = None) -> dict[int | None, int]:
     """The edition in force by owner, at a moment (None: now); None stands for all. Whoever has none is left out."""
-    latest = select(func.max(RulebookInForce.id)).group_by(RulebookInForce.owner_id)
-    if known_at is not None:
-        latest = latest.where(RulebookInForce.recorded_at <= known_at)
-    rows = db.execute(
-        select(RulebookInForce.owner_id, RulebookInForce.edition_id).where(
-            RulebookInForce.id.in_(latest)
-        )
-    )
+    db.flush()
+    given = {"known_at": known_at} if known_at is not None else {}
+    rows = db.connection().execute(_held(known_at is None), given)
     return {row.owner_id: row.edition_id for row in rows if row.edition_id is not None}
+
+
+@cache
+def _held(now: bool) -> Select[int | None, int | None]:
+    """Put together once: it is part of every answer."""
+    latest = select(func.max(RulebookInForce.id)).group_by(RulebookInForce.owner_id)
+    if not now:
+        latest = latest.where(RulebookInForce.recorded_at <= KNOWN_AT)
+    return select(RulebookInForce.owner_id, RulebookInForce.edition_id).where(
+        RulebookInForce.id.in_(latest)
+    )
 
 
 def history(db: Session) -> list[Put]:

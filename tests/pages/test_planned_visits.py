@@ -21,13 +21,16 @@ from tests.access.parties import (
     STAMP,
     asks,
 )
+from tests.fixtures.store import Stocked
 from tests.pages.reading import Page, csv_rows, xlsx_rows
-from tests.pages.visits_cast import NAME, NOTHING, Shared, sharing, words
+from tests.pages.visits_cast import NAME, NOTHING, Shared, sharing, stock, words
+
+__all__ = ["stock"]  # what `stocked` copies
 
 
 @pytest.fixture
-def shared(migrated_url: str) -> Iterator[Shared]:
-    with sharing(migrated_url) as shared:
+def shared(stocked: Stocked) -> Iterator[Shared]:
+    with sharing(stocked) as shared:
         yield shared
 
 

@@ -16,14 +16,17 @@ from tests.access.parties import (
     OWNER,
     SHOP,
 )
+from tests.fixtures.store import Stocked
 from tests.fixtures.web import TestClient
 from tests.pages.reading import Page
-from tests.pages.visits_cast import NAME, NOTHING, SENDING, Shared, sharing, words
+from tests.pages.visits_cast import NAME, NOTHING, SENDING, Shared, sharing, stock, words
+
+__all__ = ["stock"]  # what `stocked` copies
 
 
 @pytest.fixture
-def shared(migrated_url: str) -> Iterator[Shared]:
-    with sharing(migrated_url) as shared:
+def shared(stocked: Stocked) -> Iterator[Shared]:
+    with sharing(stocked) as shared:
         yield shared
 
 

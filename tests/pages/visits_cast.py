@@ -5,10 +5,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from fastapi import FastAPI
+from sqlalchemy import Engine
 
 from app.main import create_app
 from app.settings import Settings
-from app.store.db import write_session
+from app.store.db import sessions, write_session
 from tests.access.parties import (
     MARK,
     NUMBER,
@@ -20,6 +21,7 @@ from tests.access.parties import (
     lined_car,
     signed_in,
 )
+from tests.fixtures.store import Stocked
 from tests.fixtures.web import NOW, TestClient
 from tests.pages.reading import Page
 
@@ -60,19 +62,23 @@ class Shared:
         assert answer.status_code == 303, answer.text
 
 
-@contextmanager
-def sharing(url: str) -> Iterator[Shared]:
-    """The car and the people in an empty store."""
-    app = create_app(Settings(database_url=url), clock=lambda: NOW)
-    with write_session(app.state.sessions) as db:
+def stock(engine: Engine) -> int:
+    """The car and the people in an empty store, to be copied for each test; gives the key of the car."""
+    with write_session(sessions(engine)) as db:
         party = companies(db, OWNER, SHOP, OTHER_SHOP)
         for role in ("planner", "inspector"):
             signed_in(db, party[OWNER], role)
         for name in (SHOP, OTHER_SHOP):
             for role in ("planner", "shop"):
                 signed_in(db, party[name], role)
-        car = lined_car(db, party[OWNER]).id
-    yield Shared(app, car)
+        return lined_car(db, party[OWNER]).id
+
+
+@contextmanager
+def sharing(stocked: Stocked) -> Iterator[Shared]:
+    """The application on a copy of what `stock` made."""
+    app = create_app(Settings(database_url=stocked.url), clock=lambda: NOW)
+    yield Shared(app, stocked.told)
     app.state.engine.dispose()
 
 
