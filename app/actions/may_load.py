@@ -184,7 +184,7 @@ class _Rack:
         return self._told(record, record.car.service, answer)
 
     def _with(self, record: CarRecord, entry: Lading) -> MayLoad:
-        service = facts.service_listed(entry)
+        service = ladings.service_listed(entry)
         answer = self.programme.whole_answer(record, self.when.on, Change(service)).answer
         told = self._told(record, service, answer)
         loading = with_doubts(

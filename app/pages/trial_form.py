@@ -25,7 +25,7 @@ from app.files import cells, days
 from app.pages import fields, forms
 from app.pages.fields import YES_NO, optional, same
 from app.pages.forms import Choice, Entries, Field, one_of
-from app.store import facts, ladings
+from app.store import ladings
 from app.store.tables import Lading
 
 WORK: tuple[Choice, ...] = (("applied", "Applied"), ("removed", "Removed"))
@@ -245,7 +245,7 @@ def _lading(
     listed = {each.name: _exact(getattr(chosen, each.name, None)) for each in LADING}
     listed |= {"commodity": chosen.name} if chosen else {}
     known = {name: value for name, value in (listed | stated).items() if value is not None}
-    pressures = facts.pressures_listed(chosen) if chosen else LadingPressures()
+    pressures = ladings.pressures_listed(chosen) if chosen else LadingPressures()
     return Service(**known, pressures=pressures), ()
 
 

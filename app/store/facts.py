@@ -9,7 +9,6 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from decimal import Decimal
 from fractions import Fraction
 from functools import cache, lru_cache
 from typing import NamedTuple
@@ -36,7 +35,6 @@ from app.store.tables import (
     Fitting,
     HoldFact,
     Installation,
-    Lading,
     LiningFact,
     Ownership,
     ReadingRow,
@@ -247,30 +245,6 @@ def _service(row: AnyRow | None) -> core.Service:
         return core.Service()
     known = core.LadingPressures(**{name: _exact(getattr(row, name)) for name in PRESSURES})
     return replace(service_of(row), pressures=known)
-
-
-def service_listed(entry: Lading) -> core.Service:
-    """What a car would carry with this entry of the list chosen for it."""
-    return core.Service(
-        commodity=entry.name,
-        un=entry.un,
-        hazardous=entry.hazardous,
-        hazard_class=entry.hazard_class,
-        packing_group=entry.packing_group,
-        poison_by_inhalation=entry.poison_by_inhalation,
-        corrosive_or_reactive=entry.corrosive_or_reactive,
-        corrosion_rate_mil_per_year=_fraction(entry.corrosion_rate_mil_per_year),
-        pressures=pressures_listed(entry),
-    )
-
-
-def pressures_listed(entry: Lading) -> core.LadingPressures:
-    """What the list says of the pressures of a lading, psig."""
-    return core.LadingPressures(**{name: _fraction(getattr(entry, name)) for name in PRESSURES})
-
-
-def _fraction(stated: Decimal | None) -> Fraction | None:
-    return None if stated is None else Fraction(stated)
 
 
 def _equipment_interval(fitting: AnyRow | None) -> int | None:

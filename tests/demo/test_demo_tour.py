@@ -382,7 +382,7 @@ def test_what_is_said_of_tour_cars_are_whole_sentences(demo, loaded_on):
 def test_a_trial_with_the_invented_lading_asks_for_more_than_some_cars_are_marked(demo, loaded_on):
     listed = ladings.by_name(demo, "Example light hydrocarbon (invented)")
     assert listed is not None
-    service, book = facts.service_listed(listed), rulebooks.in_force(demo).everyone.rulebook
+    service, book = ladings.service_listed(listed), rulebooks.in_force(demo).everyone.rulebook
     verdicts = {}
     for number in (101, 209):
         key = _car_id(demo, number)
