@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -339,8 +339,9 @@ def car_shown(at: Opened, name: str) -> CarShown:
     used = days_of(at.accounts)
     own = sorted(at.draft.of_car(name), key=lambda each: each.month)
     visits = [_with_reasons(at, car, visit, used) for visit in own]
+    before = _placed_before(at)
     left = [
-        _left(at, car, job, own, used)
+        _left(at, car, job, own, used, before)
         for job in car.jobs
         if problem.must_place(job) and not any(job.name in visit.jobs for visit in own)
     ]
@@ -375,16 +376,27 @@ def _all_in_words(jobs: Sequence[str]) -> str:
 def left_shown(at: Opened, most: int) -> list[LeftShown]:
     """The first `most` of the work that no visit does though leaving it costs."""
     problem, visits = at.draft.problem, at.draft.visits
-    used, of_car = days_of(at.accounts), visits_by_car(visits)
+    used, of_car, before = days_of(at.accounts), visits_by_car(visits), _placed_before(at)
     return [
-        _left(at, car, job, of_car.get(car.name, ()), used)
+        _left(at, car, job, of_car.get(car.name, ()), used, before)
         for car, job in islice(left_out(problem, visits), most)
     ]
 
 
-def _left(at: Opened, car: Car, job: Job, visits: Sequence[Visit], used: Used) -> LeftShown:
-    problem = at.draft.problem
+Placed = Collection[tuple[str, str]]
+
+
+def _placed_before(at: Opened) -> Placed:
+    """Work that had its visit when the version was made, by car and job: without one since, by hand."""
+    return {(visit.car, job) for visit in at.content.solved.visits for job in visit.jobs}
+
+
+def _left(
+    at: Opened, car: Car, job: Job, visits: Sequence[Visit], used: Used, before: Placed
+) -> LeftShown:
+    problem, by_hand = at.draft.problem, (car.name, job.name) in before
     return LeftShown(
         car.name, at.content.cars[car.name], _work(problem, job, job.latest),
-        why_left(problem, car, job, visits, used), least_change(problem, car, job, visits, used),
+        why_left(problem, car, job, visits, used, by_hand),
+        least_change(problem, car, job, visits, used),
     )  # fmt: skip

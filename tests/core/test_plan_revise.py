@@ -191,7 +191,7 @@ def test_work_that_is_left_says_the_least_that_would_have_to_change():
     def told(car: Car = CAR, problem: Problem = PROBLEM, used=None) -> str:
         return least_change(problem, car, VALVE, (), used or {})
 
-    assert told() == "Place it at NORTH in 2027-05: that adds -9,850."
+    assert told() == "Place it at NORTH in 2027-05: that saves 9,850."
     full = {("NORTH", month): 9.0 for month in range(6)}
     assert told(used=full) == "1 more shop day at NORTH in 2027-05 would do."
     assert (

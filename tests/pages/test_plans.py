@@ -229,6 +229,18 @@ def test_work_for_which_there_is_no_room_says_why_and_what_would_have_to_change(
     assert re.search(r"more shop days? at North Invented Shop in 2027-\d\d would do", page)
 
 
+def test_of_a_visit_taken_out_by_hand_it_is_said_that_placing_its_work_would_cost_less(
+    at_work: Planner, record
+):
+    version = at_work.plan()
+    _, visit, month, car_id = first_visit(record, version)
+    at_work.change(version, "take_out", car=visit.car, month=month)
+    for page in (at_work.page(version), at_work.page(version, f"/cars/{car_id}")):
+        words = Page(page).words
+        assert re.search(r"It was taken out by hand, though .* costs [\d,.]+ less than", words)
+        assert "Leaving it costs" not in words
+
+
 def test_accepting_plans_the_visits_with_their_work(at_work: Planner, record):
     version = at_work.plan()
     at = opened(record, version)

@@ -144,9 +144,9 @@ def least_change(problem: Problem, car: Car, job: Job, visits: Sequence[Visit], 
         return f"Nothing is possible by {last}: let it be late, or let the car go earlier."
     if any(place.has_room for place in places):
         best = next(place for place in places if place.has_room)
-        return (
-            f"Place it at {best.shop} in {problem.month(best.month)}: that adds {best.adds:,.0f}."
-        )
+        moves = "saves" if best.adds < 0 else "adds"
+        where = f"{best.shop} in {problem.month(best.month)}"
+        return f"Place it at {where}: that {moves} {abs(best.adds):,.0f}."
     closest = min(places, key=lambda place: (place.days - place.free, place.adds))
     lacking = closest.days - max(0.0, closest.free)
     where = f"{closest.shop} in {problem.month(closest.month)}"
