@@ -232,8 +232,14 @@ def price(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking)
     """Solve again with one shop day more, to learn what it would save."""
     at = actions.opened(db, version_id)
     number = _number(at, posted.one("month"))
-    if number is None or cell(at, posted.one("shop"), number) is None:
+    found = None if number is None else cell(at, posted.one("shop"), number)
+    if found is None:
         raise Refused("Choose a shop and a month of this plan.")
+    if found.short:
+        raise Conflict(
+            f"Visits that stood before this plan take {found.short:g} shop days more than {found.shop} has in "
+            f"{found.month}. Until those are made up a day more there is none for this plan, so it saves nothing."
+        )
     extra = {"shop": posted.one("shop"), "month": number, "called": posted.one("month")}
     return ask_to_solve(db, at.plan, looking, at.row.name, posted.one("seconds"), version_id, extra)
 

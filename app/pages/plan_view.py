@@ -126,7 +126,8 @@ def by_kind(remarks: Sequence[Remark]) -> list[Kind]:
 class Cell:
     """A shop in a month: the days that this plan takes, those left to it, and those that stand beside it.
 
-    `price` is what one day more would save, estimated.
+    `short` are those by which what stands takes more than there are. `price` is what one day more would save,
+    estimated.
     """
 
     shop: str
@@ -134,6 +135,7 @@ class Cell:
     number: int
     days: float
     left: float
+    short: float
     stands: float
     cars: int
     price: float
@@ -145,11 +147,11 @@ class Cell:
     @property
     def capacity(self) -> float:
         """All days of the shop in that month, whoever takes them."""
-        return self.left + self.stands
+        return self.left - self.short + self.stands
 
     @property
     def over(self) -> bool:
-        return self.days > self.left + TOLERANCE
+        return self.taken > self.capacity + TOLERANCE
 
     @property
     def full(self) -> bool:
@@ -218,11 +220,12 @@ def _load(at: Opened) -> _Load:
 
 def _cell(at: Opened, shop: Shop, number: int, load: _Load) -> Cell:
     place = (shop.code, number)
-    month, left = at.draft.problem.month(number), shop.capacity_days[number]
+    month = at.draft.problem.month(number)
+    left, short = shop.capacity_days[number], shop.short(number)
     stated = load.stated.get(shop.code)
     return Cell(
-        shop.code, month, number, load.used.get(place, 0.0), left,
-        stated.capacity(month) - left if stated else 0.0,
+        shop.code, month, number, load.used.get(place, 0.0), left, short,
+        stated.capacity(month) - left + short if stated else 0.0,
         load.cars.get(place, 0), price_at(load.prices, shop.code, number),
     )  # fmt: skip
 
@@ -234,9 +237,15 @@ def prices(at: Opened) -> Prices:
     """What one shop day more would save, by shop and month, by the relaxed problem: an estimate.
 
     None once the plan was changed by hand: the prices are those of the plan as it was solved, and what was
-    moved since may have freed these days.
+    moved since may have freed these days. Nothing where visits that stand take more days than there are.
     """
-    return {} if counting(at.changes) else at.content.solved.prices
+    if counting(at.changes):
+        return {}
+    shops = {shop.code: shop for shop in at.draft.problem.shops}
+    return {
+        code: [0.0 if shops[code].short(month) else price for month, price in enumerate(of_shop)]
+        for code, of_shop in at.content.solved.prices.items()
+    }
 
 
 def price_at(prices: Prices, shop: str, number: int) -> float:

@@ -16,7 +16,17 @@ from app.store.plans import PlanChange, VisitPlan, VisitWork
 from app.store.visits import Visit
 from tests.fixtures.web import TestClient
 from tests.pages.fleet_cast import add
-from tests.pages.plans_cast import BASIS, CARS, NORTH, SKILLS, SOUTH, Planner, fleet, planner
+from tests.pages.plans_cast import (
+    BASIS,
+    CARS,
+    NORTH,
+    SKILLS,
+    SOUTH,
+    Planner,
+    fleet,
+    planner,
+    standards,
+)
 from tests.pages.reading import Page, csv_rows, xlsx_rows
 
 
@@ -372,6 +382,32 @@ def test_the_price_of_a_day_is_found_by_solving_again(at_work: Planner, record):
     page = Page(at_work.done(answer.headers["location"])).words
     assert "saved by one shop day more at North Invented Shop in 2027-02" in page
     assert "the figure is exact" in page
+
+
+def test_where_standing_visits_take_more_days_than_there_are_the_load_is_shown_and_no_day_priced(
+    at_work: Planner, record
+):
+    """The shop has 1 day a month once its visits are planned, and none in the month of one of them."""
+    tanks = at_work.plan(name="Tanks", item="visual")
+    at_work.client.post(f"/plans/versions/{tanks}/accept", data={"instructions": ""})
+    at = opened(record, tanks)
+    one, closed = at.draft.visits[:2]
+    shut, month = (at.draft.problem.month(each.month) for each in (closed, one))
+    fewer = PlanShop(NORTH, SKILLS, 1, {shut: 0}, 1400)
+    record(lambda db: standards(db, replace(BASIS, shops=(fewer,))))
+    days = dict(plan_view.days_of(at.accounts))[one.shop, one.month]
+    later = at_work.plan(name="Valves", item="relief_device")
+    page = Page(at_work.page(later)).words
+    assert f"{days:g} of 1 1 car, {days:g} days before it, over" in page
+    assert re.search(r"\d of 0 1 car, \d days before it, closed, over", page), page
+    shown = Page(at_work.page(later, f"/month?shop={quote(NORTH)}&month={month}")).words
+    assert f"{days:g} of 1 shop days taken: {days - 1:g} more than there are" in shown
+    assert "a day more there is none for this plan" in shown
+    refused = at_work.client.post(
+        f"/plans/versions/{later}/price", data={"shop": NORTH, "month": month, "seconds": "20"}
+    )
+    assert refused.status_code == 409
+    assert f"take {days - 1:g} shop days more than {NORTH} has in {month}" in refused.text
 
 
 def test_the_price_of_a_day_is_that_of_the_same_locks_with_it_and_without(web_app, client, record):
