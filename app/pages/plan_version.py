@@ -80,10 +80,13 @@ def _cells(at: Opened) -> Iterator[Sequence[Any]]:
 @web.may("plan")
 def show(request: Request, version_id: web.Key, db: web.Db) -> Response:
     at = actions.opened(db, version_id)
-    told = figures(at)
+    told, accepted = figures(at), planning.accepted(db, at.plan.id)
+    if accepted and accepted.version_id != version_id:
+        accepted = None
     return web.page(
         request, "plans/version.html", at=at, told=told, years=calendar(at),
-        left=left_shown(at, MOST_LEFT), left_count=told.left, accepted=planning.accepted(db, at.plan.id),
+        left=left_shown(at, MOST_LEFT), left_count=told.left, accepted=accepted,
+        since=actions.changed_since(db, at, accepted.recorded_at) if accepted else 0,
         changes=_in_words(at), seconds=SECONDS, remarks=by_kind(at.content.remarks),
     )  # fmt: skip
 

@@ -151,8 +151,13 @@ def show(request: Request, plan_id: web.Key, db: web.Db) -> Response:
     plan = planning.plan_or_raise(db, plan_id)
     versions = [actions.opened(db, row.id) for row in planning.versions(db, plan_id)]
     accepted = planning.accepted(db, plan_id)
+    since = {
+        at.row.id: actions.changed_since(db, at, accepted.recorded_at)
+        for at in versions
+        if accepted and accepted.version_id == at.row.id
+    }
     return web.page(
-        request, "plans/show.html", plan=plan, selection=actions.selection_of(plan),
+        request, "plans/show.html", since=since, plan=plan, selection=actions.selection_of(plan),
         versions=[(at, figures(at)) for at in versions], accepted=accepted, seconds=SECONDS,
         going=_going(db, plan_id), names={at.row.id: at.row.name for at in versions},
         carrying=[at for at in versions if at.draft.locked or at.draft.notes or _forbids(at)],

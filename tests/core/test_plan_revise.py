@@ -18,6 +18,7 @@ from app.core.plan.revise import (
     compare,
     counting,
     revised,
+    since,
     still_bounded,
 )
 from app.core.plan.soonest import soonest_due_first
@@ -157,6 +158,25 @@ def test_each_undo_takes_back_the_last_change_that_counts():
     assert counting([first, second, undo]) == [first]
     assert counting([first, second, undo, undo, undo]) == []
     assert revised(DRAFT, [first, second, undo]).visits[0].month == 1
+
+
+LOCK, OTHER, UP = Change("lock", "ZQKX 1", 1), move(1, "NORTH", 2), move(3, "NORTH", 1)
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "many"),
+    [
+        ([UP], [UP], 0),
+        ([UP], [UP, OTHER], 1),
+        ([UP], [UP, LOCK], 0),
+        ([UP], [UP, LOCK, OTHER, Change("note", "ZQKX 1", text="Mind it.")], 2),
+        ([UP], [], 1),  # undone
+        ([UP], [OTHER], 2),
+        ([LOCK, UP], [LOCK], 1),
+    ],
+)
+def test_changes_to_visits_are_counted_since_a_state_of_them(then, now, many):
+    assert since(then, now) == many
 
 
 def test_two_versions_are_compared_car_by_car():

@@ -274,6 +274,35 @@ def test_accepting_plans_the_visits_with_their_work(at_work: Planner, record):
     assert record(lambda db: db.query(VisitPlan).count()) == 2 * len(planned)
 
 
+def test_changes_by_hand_after_a_version_was_accepted_are_said_not_to_be_in_the_visits(
+    at_work: Planner, record
+):
+    version = at_work.plan()
+    at, visit, month, _ = first_visit(record, version)
+    of = {"car": visit.car, "month": month}
+
+    def by_hand(*kinds: str, **form: str) -> str:
+        """What the pages of the version and of its plan say once these changes are made."""
+        for kind in kinds:
+            at_work.change(version, kind, **of, **form)
+        plan = Page(at_work.client.get(f"/plans/{at.plan.id}").text).words
+        return f"{Page(at_work.page(version)).words} {plan}"
+
+    by_hand("note", text="Mind the invented valve.")  # there already when it is accepted
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    said = by_hand("lock")
+    assert "Its visits are under Visits" in said
+    assert "after that" not in said
+    said = by_hand("unlock") + by_hand("move", shop=SOUTH, to_month="2027-03")
+    assert "1 change by hand came after that, and is not in the visits" in said
+    assert "1 change after that, not in the visits: accept it once more" in said
+    assert "Its visits are under Visits" in by_hand("undo")
+    # Undone to before the acceptance: what it accepted is no longer there.
+    assert "1 change by hand came after that" in by_hand("undo", "undo", "undo")
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    assert "Its visits are under Visits" in by_hand()
+
+
 def test_what_has_its_visit_is_planned_no_second_time_by_another_plan(at_work: Planner, record):
     """One plan takes the tank work; what another has to place may join those visits, and takes none of them away."""
     version = at_work.plan(name="Tanks", item="visual")
