@@ -17,7 +17,7 @@ from app.actions import plans as actions
 from app.actions.plans import Opened
 from app.core.plan.accounts import total_cost
 from app.core.plan.contradictions import contradictions
-from app.core.plan.demand import BETWEEN
+from app.core.plan.demand import in_words
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
 from app.errors import Conflict, NotFound, Refused
@@ -108,8 +108,7 @@ def _said(at: Opened, change: Change) -> str:
         case "move":
             return f"{change.car}: moved from {month} to {there}"
         case "place":
-            work = (change.job or "").replace(BETWEEN, ", ").replace("_", " ")
-            return f"{change.car}: {work} placed at {there}"
+            return f"{change.car}: {in_words(change.job or '')} placed at {there}"
         case "take_out":
             return f"{change.car}: visit of {month} taken out"
         case "note":
@@ -221,10 +220,9 @@ def solve_again(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Lo
     """Solve around what is locked and forbidden; the result is a version of its own."""
     at = actions.opened(db, version_id)
     problem = around_locked(at.draft)
-    found = contradictions(problem)
+    found = contradictions(problem, in_words)
     if found:
-        told = found[0][1].replace(BETWEEN, ", ").replace("_", " ")
-        raise Conflict(f"{forms.as_sentence(told)} Unlock it or move it, then solve again.")
+        raise Conflict(f"{forms.as_sentence(found[0][1])} Unlock it or move it, then solve again.")
     name = posted.one("name").strip() or f"{at.row.name}, solved again"
     return ask_to_solve(db, at.plan, looking, name, posted.one("seconds"), version_id)
 

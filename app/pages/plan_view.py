@@ -46,8 +46,11 @@ class Figures:
 
     @property
     def gap(self) -> float | None:
-        """Per cent by which it may cost more than the cheapest plan there could be; None without a bound."""
-        if self.bound is None:
+        """Per cent by which it may cost more than the cheapest plan there could be.
+
+        None without a bound, and where it breaks something: what may not be can cost less than any plan.
+        """
+        if self.bound is None or self.faults:
             return None
         return 100 * (self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
 

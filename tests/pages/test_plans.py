@@ -10,6 +10,7 @@ import pytest
 from app.actions import plans
 from app.core.plan.basis import PlanShop
 from app.core.plan.check import faults
+from app.core.plan.demand import in_words
 from app.core.plan.revise import Change
 from app.pages import plan_view
 from app.store.plans import PlanChange, VisitPlan, VisitWork
@@ -226,6 +227,33 @@ def test_a_version_that_is_over_the_days_cannot_be_accepted(web_app, client, rec
     accepted = client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
     assert accepted.status_code == 409
     assert "cannot be accepted" in accepted.text
+
+
+def test_a_visit_moved_past_its_due_month_is_told_in_words_and_its_cost_not_compared(
+    at_work: Planner, record
+):
+    """The work may not be late, so being late costs nothing: the cost alone would look better."""
+    version = at_work.plan()
+    at, visit, month, _ = first_visit(record, version)
+    assert "% apart" in Page(at_work.page(version)).words
+    answer = at_work.change(
+        version, "move", car=visit.car, month=month, shop=visit.shop, to_month="2027-12"
+    )
+    accepted = at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    listed = at_work.client.get(f"/plans/{at.plan.id}")
+    work = in_words(visit.jobs[0])
+    for page in (Page(each.text).words for each in (answer, accepted)):
+        assert f"{visit.car}: {visit.shop} in 2027-12 is too late for {work}" in page
+        assert "not to be compared: this version breaks something" in page
+        assert "before the change" not in page
+        assert "% apart" not in page
+    assert "not known" in Page(listed.text).words
+    at_work.change(version, "lock", car=visit.car, month="2027-12")
+    refused = at_work.client.post(f"/plans/versions/{version}/solve", data={"seconds": "20"})
+    assert f"is too late for {work}, latest" in Page(refused.text).words
+    both = f"before={version}&after={version}"
+    compared = Page(at_work.client.get(f"/plans/{at.plan.id}/compare?{both}").text).words
+    assert "so its cost is not to be compared" in compared
 
 
 def test_work_for_which_there_is_no_room_says_why_and_what_would_have_to_change(
