@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app import jobs, web
 from app.actions import plans as actions
 from app.actions.plans import Opened
-from app.core.facts import EVENT_ITEMS
+from app.core.facts import VISIT_ITEMS
 from app.core.plan.demand import MOST_MONTHS, Selection, first_of_next, in_words
 from app.core.plan.problem import Visit, by_name
 from app.core.plan.revise import Comparison, compare
@@ -110,7 +110,7 @@ def _selection(entries: Entries) -> tuple[Selection, dict[str, str]]:
         problems["months"] = f"“{months}”: want a number of months from 1 to {MOST_MONTHS}."
     return Selection(
         first, many or 1, forms.whole(entries.text("owner")), entries.text("region") or None,
-        tuple(item for item in entries.chosen("item") if item in EVENT_ITEMS),
+        tuple(item for item in entries.chosen("item") if item in VISIT_ITEMS),
     ), problems  # fmt: skip
 
 
@@ -123,7 +123,7 @@ def _form(
     return web.page(
         request, "plans/new.html", status, form=entries, asked=asked, owners=given.owners,
         regions=given.regions, parties=facilities.own_parties(db), seconds=SECONDS,
-        items=[(item, capitalized(label(item))) for item in EVENT_ITEMS], kept=planning.basis_row(db),
+        items=[(item, capitalized(label(item))) for item in VISIT_ITEMS], kept=planning.basis_row(db),
         jobs=sum(len(car.jobs) for car in asked.problem.cars) if asked else 0,
         needed=sum(job.days for car in asked.problem.cars for job in car.jobs) if asked else 0,
         there_are=sum(sum(shop.capacity_days) for shop in asked.problem.shops) if asked else 0,

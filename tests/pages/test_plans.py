@@ -7,16 +7,22 @@ from urllib.parse import quote
 
 import pytest
 
-from app.actions import plans
+from app.actions import directives, plans
+from app.actions.directives import NewDirective, Term
 from app.core.plan.basis import PlanShop
 from app.core.plan.check import faults
 from app.core.plan.demand import in_words
+from app.core.plan.forecast import Need, needs
+from app.core.plan.problem import ordinal
 from app.core.plan.revise import Change
 from app.pages import plan_view
+from app.store import forecasting
+from app.store.forecasting import ForecastFilter
 from app.store.plans import PlanChange, VisitPlan, VisitWork
+from app.store.tables import Party
 from app.store.visits import Visit
-from tests.fixtures.web import TestClient
-from tests.pages.fleet_cast import add
+from tests.fixtures.web import NOW, TestClient
+from tests.pages.fleet_cast import QUILLON, STAMP, add
 from tests.pages.plans_cast import (
     BASIS,
     CARS,
@@ -254,6 +260,36 @@ def test_a_visit_moved_past_its_due_month_is_told_in_words_and_its_cost_not_comp
     both = f"before={version}&after={version}"
     compared = Page(at_work.client.get(f"/plans/{at.plan.id}/compare?{both}").text).words
     assert "so its cost is not to be compared" in compared
+
+
+def test_a_directive_is_planned_by_its_standard_and_its_visit_is_accepted(at_work: Planner, record):
+    """About one car, within the months; other cars have none."""
+
+    def order(db):
+        new = NewDirective(
+            party_id=db.query(Party).filter(Party.name == QUILLON).one().id, ordered_by="authority",
+            orderer="Invented Authority", number="7", title="Look at the frame", what="Look.",
+            ordered_on=date(2026, 10, 1), as_of=STAMP.today, term=Term(due_on=date(2027, 5, 31)),
+            condition={"built_from": "2017-04-15", "built_to": "2017-04-15"},
+        )  # fmt: skip
+        directives.freeze(db, new, replace(STAMP, at=NOW))
+
+    record(order)
+    version = at_work.plan(item="directive")
+    at = opened(record, version)
+    (car,) = at.draft.problem.cars
+    (job,) = car.jobs
+    standard = BASIS.standards["directive"]
+    assert (job.name, job.skill, job.days) == ("directive", standard.skill, standard.days)
+    assert at.draft.problem.month(job.latest) == "2027-05"
+    falling = record(lambda db: forecasting.falling(db, ForecastFilter(item="directive")))
+    need = Need(1, standard.days, standard.cost)
+    assert needs(falling, BASIS, ordinal("2026-11"), 120) == {ordinal("2027-05"): need}
+    page = Page(at_work.page(version)).words
+    assert "has no standard" not in page
+    answer = at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    assert answer.status_code == 200
+    assert record(lambda db: [row.item for row in db.query(VisitWork)]) == ["directive"]
 
 
 def test_work_for_which_there_is_no_room_says_why_and_what_would_have_to_change(
