@@ -45,6 +45,25 @@ def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
     assert f"Gulf; {NORTH}; 700" in shown
 
 
+@pytest.mark.parametrize(
+    ("regions", "told"),
+    [
+        (("Gulf",), ""),
+        (("Gulff", "Gulf"), "what moving from “Gulff” costs, and no car of yours is there"),
+        (("Gulff", "gulf"), "from “Gulff”, “gulf” costs, and no car of yours is in any of these"),
+        ((), ""),
+    ],
+)
+def test_regions_in_which_no_car_is_are_kept_and_told(client, record, regions, told):
+    record(fleet)
+    shop = {"shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40"}
+    moves = "\n".join(f"{region}; {NORTH}; 700" for region in regions)
+    page = Page(client.post("/plans/standards", data={**ONES, **shop, "moves": moves}).text).words
+    assert "Kept." in page
+    assert told in page
+    assert bool(told) == ("no car of yours" in page)
+
+
 def test_a_directive_has_its_row_and_standards_kept_before_it_had_one_are_read(client, record):
     record(fleet)
     old = {item: held for item, held in FIRST.standards.items() if item != "directive"}
