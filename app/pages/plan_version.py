@@ -239,7 +239,8 @@ def price(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking)
     if found.short:
         raise Conflict(
             f"Visits that stood before this plan take {found.short:g} shop days more than {found.shop} has in "
-            f"{found.month}. Until those are made up a day more there is none for this plan, so it saves nothing."
+            f"{found.month}. Until those are made up, a day more there gives this plan nothing. "
+            "Cancel some of those visits, or give the shop more days."
         )
     extra = {"shop": posted.one("shop"), "month": number, "called": posted.one("month")}
     return ask_to_solve(db, at.plan, looking, at.row.name, posted.one("seconds"), version_id, extra)

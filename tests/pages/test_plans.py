@@ -495,7 +495,7 @@ def test_where_standing_visits_take_more_days_than_there_are_the_load_is_shown_a
     assert re.search(r"\d of 0 1 car, \d days before it, closed, over", page), page
     shown = Page(at_work.page(later, f"/month?shop={quote(NORTH)}&month={month}")).words
     assert f"{days:g} of 1 shop days taken: {days - 1:g} more than there are" in shown
-    assert "a day more there is none for this plan" in shown
+    assert "a day more there gives this plan nothing" in shown
     refused = at_work.client.post(
         f"/plans/versions/{later}/price", data={"shop": NORTH, "month": month, "seconds": "20"}
     )

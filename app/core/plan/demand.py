@@ -293,7 +293,10 @@ class _Demand:
                 )
             return None
         if due.item not in self.basis.standards:
-            self.remark("standard", f"{name} has no standard, so it cannot be planned")
+            self.remark(
+                "standard",
+                f"{name} has no standard, so it cannot be planned: give it one under “Standards”",
+            )
             return None
         if due.due_on is None or due.state == "owed":
             self.remark("overdue", f"{name} is due now")
