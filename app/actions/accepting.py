@@ -12,7 +12,7 @@ from app.actions import visits
 from app.actions.plans import Opened, fleet_now, opened
 from app.actions.stamp import Stamp
 from app.core.plan.check import faults
-from app.core.plan.demand import items_of
+from app.core.plan.demand import in_words, items_of
 from app.core.plan.problem import first_day, ordinal
 from app.core.plan.since import no_room
 from app.core.plan.standing import Settled, Wanted, settle
@@ -68,9 +68,8 @@ def accept(db: Session, version_id: int, instructions: str, stamp: Stamp) -> Acc
 
 def in_the_way(db: Session, at: Opened, stamp: Stamp) -> list[str]:
     """Why a version cannot be accepted, a sentence with a way on each; empty when it can."""
-    found = [
-        f"{told}. Mend it, or solve again." for told in faults(at.draft.problem, at.draft.visits)
-    ]
+    broken = faults(at.draft.problem, at.draft.visits, in_words)
+    found = [f"{told}. Mend it, or solve again." for told in broken]
     first = at.draft.problem.first_month
     if first < f"{stamp.today:%Y-%m}":
         found.append(f"It begins in {first}, which is past. Make a new plan.")

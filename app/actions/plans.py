@@ -16,7 +16,7 @@ from app.core.plan.accounts import Accounts, accounts, anew
 from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
-from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised
+from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised, since
 from app.core.plan.since import differences
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
@@ -244,6 +244,12 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
     return draft
 
 
+def changed_since(db: Session, at: Opened, moment: datetime) -> int:
+    """How many changes by hand to the visits of a version came after a moment, what was undone since among them."""
+    before = sum(row.recorded_at <= moment for row in planning.changes(db, at.row.id))
+    return since(counting(at.changes[:before]), counting(at.changes))
+
+
 def fleet_now(db: Session, at: Opened) -> Asked:
     """The problem of a version's plan as the fleet and the standards are now."""
     return problem_now(db, selection_of(at.plan), basis_of(db), at.plan.id)
@@ -252,8 +258,8 @@ def fleet_now(db: Session, at: Opened) -> Asked:
 def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
     now = fleet_now(db, at)
-    since = _away(now.remarks) - _away(at.content.remarks)
-    return list(differences(at.content.problem, at.draft.visits, now.problem, since))
+    away = _away(now.remarks) - _away(at.content.remarks)
+    return list(differences(at.content.problem, at.draft.visits, now.problem, away))
 
 
 def _away(remarks: Iterable[Remark]) -> set[str]:

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from app.actions import rows
 from app.actions.checks import LONGEST_WORDS, Faults, tidy
 from app.actions.stamp import Stamp
-from app.core.facts import EVENT_ITEMS
+from app.core.facts import VISIT_ITEMS
 from app.core.words import label
 from app.errors import Conflict
 from app.store import cars, reach, visiting
@@ -135,7 +135,7 @@ def _check_items(items: tuple[str, ...], faults: Faults) -> None:
     if not items:
         faults.add("items", "want at least one due item that is to be done")
     for item in items:
-        faults.one_of("items", item, EVENT_ITEMS)
+        faults.one_of("items", item, VISIT_ITEMS)
 
 
 def _must_be_free(db: Session, car: Car, month: date) -> None:

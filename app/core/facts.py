@@ -39,6 +39,8 @@ ITEMS = (
 RULE_ITEMS = tuple(item for item in ITEMS if item != "directive")
 # Last days of a car are counted, never inspected.
 EVENT_ITEMS = tuple(item for item in RULE_ITEMS if item not in ("age_limit", "service_end"))
+# What work in a shop can put in date again, and a visit be planned for.
+VISIT_ITEMS = (*EVENT_ITEMS, "directive")
 # What can be done or happen to a car that is no qualification but may open one (180.509(b), (d)(2), (f), (j)).
 CHANGES = (
     "damage", "fire_damage", "ordered_inspection", "lining_removed", "insulation_removed",

@@ -84,12 +84,14 @@ def planning_party(db: Session, posted: web.Sent) -> int:
 def _form(
     request: Request, db: Session, entries: Entries, status: int = 200, saved: bool = False
 ) -> Response:
-    rows = range(entries.rows("shops").stop + EMPTY_ROWS)
+    rows, kept = range(entries.rows("shops").stop + EMPTY_ROWS), plans.basis_of(db)
+    nowhere = planning.without_cars(db, (move.region for move in kept.moves))
     return web.page(
         request, "plans/standards.html", status, form=entries, items=ITEM_CHOICES, figures=FIGURES,
         standard_fields=STANDARD_FIELDS, shop_fields=SHOP_FIELDS, labels=_labels(entries, rows),
         rows=rows, saved=saved, kept=planning.basis_row(db),
-        leaving_is_cheap=plans.basis_of(db).leaving_is_cheap,
+        leaving_is_cheap=kept.leaving_is_cheap,
+        nowhere=[f"“{region}”" for region in nowhere],
         parties=facilities.own_parties(db), usual=planning.usual_party(db),
     )  # fmt: skip
 

@@ -17,7 +17,7 @@ from app.actions import plans as actions
 from app.actions.plans import Opened
 from app.core.plan.accounts import total_cost
 from app.core.plan.contradictions import contradictions
-from app.core.plan.demand import BETWEEN
+from app.core.plan.demand import in_words
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
 from app.errors import Conflict, NotFound, Refused
@@ -80,10 +80,13 @@ def _cells(at: Opened) -> Iterator[Sequence[Any]]:
 @web.may("plan")
 def show(request: Request, version_id: web.Key, db: web.Db) -> Response:
     at = actions.opened(db, version_id)
-    told = figures(at)
+    told, accepted = figures(at), planning.accepted(db, at.plan.id)
+    if accepted and accepted.version_id != version_id:
+        accepted = None
     return web.page(
         request, "plans/version.html", at=at, told=told, years=calendar(at),
-        left=left_shown(at, MOST_LEFT), left_count=told.left, accepted=planning.accepted(db, at.plan.id),
+        left=left_shown(at, MOST_LEFT), left_count=told.left, accepted=accepted,
+        since=actions.changed_since(db, at, accepted.recorded_at) if accepted else 0,
         changes=_in_words(at), seconds=SECONDS, remarks=by_kind(at.content.remarks),
     )  # fmt: skip
 
@@ -105,8 +108,7 @@ def _said(at: Opened, change: Change) -> str:
         case "move":
             return f"{change.car}: moved from {month} to {there}"
         case "place":
-            work = (change.job or "").replace(BETWEEN, ", ").replace("_", " ")
-            return f"{change.car}: {work} placed at {there}"
+            return f"{change.car}: {in_words(change.job or '')} placed at {there}"
         case "take_out":
             return f"{change.car}: visit of {month} taken out"
         case "note":
@@ -218,10 +220,9 @@ def solve_again(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Lo
     """Solve around what is locked and forbidden; the result is a version of its own."""
     at = actions.opened(db, version_id)
     problem = around_locked(at.draft)
-    found = contradictions(problem)
+    found = contradictions(problem, in_words)
     if found:
-        told = found[0][1].replace(BETWEEN, ", ").replace("_", " ")
-        raise Conflict(f"{forms.as_sentence(told)} Unlock it or move it, then solve again.")
+        raise Conflict(f"{forms.as_sentence(found[0][1])} Unlock it or move it, then solve again.")
     name = posted.one("name").strip() or f"{at.row.name}, solved again"
     return ask_to_solve(db, at.plan, looking, name, posted.one("seconds"), version_id)
 
@@ -232,8 +233,15 @@ def price(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking)
     """Solve again with one shop day more, to learn what it would save."""
     at = actions.opened(db, version_id)
     number = _number(at, posted.one("month"))
-    if number is None or cell(at, posted.one("shop"), number) is None:
+    found = None if number is None else cell(at, posted.one("shop"), number)
+    if found is None:
         raise Refused("Choose a shop and a month of this plan.")
+    if found.short:
+        raise Conflict(
+            f"Visits that stood before this plan take {found.short:g} shop days more than {found.shop} has in "
+            f"{found.month}. Until those are made up, a day more there gives this plan nothing. "
+            "Cancel some of those visits, or give the shop more days."
+        )
     extra = {"shop": posted.one("shop"), "month": number, "called": posted.one("month")}
     return ask_to_solve(db, at.plan, looking, at.row.name, posted.one("seconds"), version_id, extra)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -46,8 +46,11 @@ class Figures:
 
     @property
     def gap(self) -> float | None:
-        """Per cent by which it may cost more than the cheapest plan there could be; None without a bound."""
-        if self.bound is None:
+        """Per cent by which it may cost more than the cheapest plan there could be.
+
+        None without a bound, and where it breaks something: what may not be can cost less than any plan.
+        """
+        if self.bound is None or self.faults:
             return None
         return 100 * (self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
 
@@ -126,7 +129,8 @@ def by_kind(remarks: Sequence[Remark]) -> list[Kind]:
 class Cell:
     """A shop in a month: the days that this plan takes, those left to it, and those that stand beside it.
 
-    `price` is what one day more would save, estimated.
+    `short` are those by which what stands takes more than there are. `price` is what one day more would save,
+    estimated.
     """
 
     shop: str
@@ -134,6 +138,7 @@ class Cell:
     number: int
     days: float
     left: float
+    short: float
     stands: float
     cars: int
     price: float
@@ -145,11 +150,11 @@ class Cell:
     @property
     def capacity(self) -> float:
         """All days of the shop in that month, whoever takes them."""
-        return self.left + self.stands
+        return self.left - self.short + self.stands
 
     @property
     def over(self) -> bool:
-        return self.days > self.left + TOLERANCE
+        return self.taken > self.capacity + TOLERANCE
 
     @property
     def full(self) -> bool:
@@ -218,11 +223,12 @@ def _load(at: Opened) -> _Load:
 
 def _cell(at: Opened, shop: Shop, number: int, load: _Load) -> Cell:
     place = (shop.code, number)
-    month, left = at.draft.problem.month(number), shop.capacity_days[number]
+    month = at.draft.problem.month(number)
+    left, short = shop.capacity_days[number], shop.short(number)
     stated = load.stated.get(shop.code)
     return Cell(
-        shop.code, month, number, load.used.get(place, 0.0), left,
-        stated.capacity(month) - left if stated else 0.0,
+        shop.code, month, number, load.used.get(place, 0.0), left, short,
+        stated.capacity(month) - left + short if stated else 0.0,
         load.cars.get(place, 0), price_at(load.prices, shop.code, number),
     )  # fmt: skip
 
@@ -234,9 +240,15 @@ def prices(at: Opened) -> Prices:
     """What one shop day more would save, by shop and month, by the relaxed problem: an estimate.
 
     None once the plan was changed by hand: the prices are those of the plan as it was solved, and what was
-    moved since may have freed these days.
+    moved since may have freed these days. Nothing where visits that stand take more days than there are.
     """
-    return {} if counting(at.changes) else at.content.solved.prices
+    if counting(at.changes):
+        return {}
+    shops = {shop.code: shop for shop in at.draft.problem.shops}
+    return {
+        code: [0.0 if shops[code].short(month) else price for month, price in enumerate(of_shop)]
+        for code, of_shop in at.content.solved.prices.items()
+    }
 
 
 def price_at(prices: Prices, shop: str, number: int) -> float:
@@ -339,8 +351,9 @@ def car_shown(at: Opened, name: str) -> CarShown:
     used = days_of(at.accounts)
     own = sorted(at.draft.of_car(name), key=lambda each: each.month)
     visits = [_with_reasons(at, car, visit, used) for visit in own]
+    before = _placed_before(at)
     left = [
-        _left(at, car, job, own, used)
+        _left(at, car, job, own, used, before)
         for job in car.jobs
         if problem.must_place(job) and not any(job.name in visit.jobs for visit in own)
     ]
@@ -375,16 +388,27 @@ def _all_in_words(jobs: Sequence[str]) -> str:
 def left_shown(at: Opened, most: int) -> list[LeftShown]:
     """The first `most` of the work that no visit does though leaving it costs."""
     problem, visits = at.draft.problem, at.draft.visits
-    used, of_car = days_of(at.accounts), visits_by_car(visits)
+    used, of_car, before = days_of(at.accounts), visits_by_car(visits), _placed_before(at)
     return [
-        _left(at, car, job, of_car.get(car.name, ()), used)
+        _left(at, car, job, of_car.get(car.name, ()), used, before)
         for car, job in islice(left_out(problem, visits), most)
     ]
 
 
-def _left(at: Opened, car: Car, job: Job, visits: Sequence[Visit], used: Used) -> LeftShown:
-    problem = at.draft.problem
+Placed = Collection[tuple[str, str]]
+
+
+def _placed_before(at: Opened) -> Placed:
+    """Work that had its visit when the version was made, by car and job: without one since, by hand."""
+    return {(visit.car, job) for visit in at.content.solved.visits for job in visit.jobs}
+
+
+def _left(
+    at: Opened, car: Car, job: Job, visits: Sequence[Visit], used: Used, before: Placed
+) -> LeftShown:
+    problem, by_hand = at.draft.problem, (car.name, job.name) in before
     return LeftShown(
         car.name, at.content.cars[car.name], _work(problem, job, job.latest),
-        why_left(problem, car, job, visits, used), least_change(problem, car, job, visits, used),
+        why_left(problem, car, job, visits, used, by_hand),
+        least_change(problem, car, job, visits, used),
     )  # fmt: skip

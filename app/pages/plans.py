@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app import jobs, web
 from app.actions import plans as actions
 from app.actions.plans import Opened
-from app.core.facts import EVENT_ITEMS
+from app.core.facts import VISIT_ITEMS
 from app.core.plan.demand import MOST_MONTHS, Selection, first_of_next, in_words
 from app.core.plan.problem import Visit, by_name
 from app.core.plan.revise import Comparison, compare
@@ -110,7 +110,7 @@ def _selection(entries: Entries) -> tuple[Selection, dict[str, str]]:
         problems["months"] = f"“{months}”: want a number of months from 1 to {MOST_MONTHS}."
     return Selection(
         first, many or 1, forms.whole(entries.text("owner")), entries.text("region") or None,
-        tuple(item for item in entries.chosen("item") if item in EVENT_ITEMS),
+        tuple(item for item in entries.chosen("item") if item in VISIT_ITEMS),
     ), problems  # fmt: skip
 
 
@@ -123,7 +123,7 @@ def _form(
     return web.page(
         request, "plans/new.html", status, form=entries, asked=asked, owners=given.owners,
         regions=given.regions, parties=facilities.own_parties(db), seconds=SECONDS,
-        items=[(item, capitalized(label(item))) for item in EVENT_ITEMS], kept=planning.basis_row(db),
+        items=[(item, capitalized(label(item))) for item in VISIT_ITEMS], kept=planning.basis_row(db),
         jobs=sum(len(car.jobs) for car in asked.problem.cars) if asked else 0,
         needed=sum(job.days for car in asked.problem.cars for job in car.jobs) if asked else 0,
         there_are=sum(sum(shop.capacity_days) for shop in asked.problem.shops) if asked else 0,
@@ -151,8 +151,13 @@ def show(request: Request, plan_id: web.Key, db: web.Db) -> Response:
     plan = planning.plan_or_raise(db, plan_id)
     versions = [actions.opened(db, row.id) for row in planning.versions(db, plan_id)]
     accepted = planning.accepted(db, plan_id)
+    since = {
+        at.row.id: actions.changed_since(db, at, accepted.recorded_at)
+        for at in versions
+        if accepted and accepted.version_id == at.row.id
+    }
     return web.page(
-        request, "plans/show.html", plan=plan, selection=actions.selection_of(plan),
+        request, "plans/show.html", since=since, plan=plan, selection=actions.selection_of(plan),
         versions=[(at, figures(at)) for at in versions], accepted=accepted, seconds=SECONDS,
         going=_going(db, plan_id), names={at.row.id: at.row.name for at in versions},
         carrying=[at for at in versions if at.draft.locked or at.draft.notes or _forbids(at)],

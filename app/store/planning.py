@@ -256,6 +256,15 @@ def unknown_cars(db: Session, names: Sequence[str]) -> list[str]:
     return [name for name in names if name not in known]
 
 
+def without_cars(db: Session, regions: Iterable[str]) -> list[str]:
+    """Those regions in which none of the session's own cars is."""
+    own = select(Car.region).where(
+        reach.owned(db, Car.owner_id), Car.standing.not_in(OUT_OF_RECORD)
+    )
+    known = set(db.scalars(own.distinct()))
+    return [region for region in dict.fromkeys(regions) if region not in known]
+
+
 def out_of_record(db: Session, car_ids: Sequence[int]) -> list[str]:
     """Which of these cars can be sent to no shop any more: mark and number, with what they are."""
     found: list[str] = []

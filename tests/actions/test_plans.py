@@ -51,6 +51,15 @@ def test_a_search_as_a_job_keeps_a_version_that_breaks_nothing(any_engine, versi
         assert at.content.basis == BASIS
 
 
+def test_a_version_kept_before_days_could_be_short_is_read_with_none_short(any_engine, version):
+    with beforehand(sessions(any_engine)) as db:
+        content = plans.CONTENT.dump_python(plans.opened(db, version).content, mode="json")
+    for shop in content["problem"]["shops"]:
+        del shop["short_days"]
+    read = plans.CONTENT.validate_python(content)
+    assert [shop.short(3) for shop in read.problem.shops] == [0.0, 0.0]
+
+
 def test_hand_work_is_folded_over_the_version_in_its_order(any_engine, version):
     with beforehand(sessions(any_engine)) as db:
         visit = plans.opened(db, version).draft.visits[0]

@@ -8,6 +8,7 @@ import pytest
 from app.core.plan.accounts import accounts, anew, days_of, faults_in, total_cost
 from app.core.plan.check import faults
 from app.core.plan.cost import cost, days_used, left_out
+from app.core.plan.demand import in_words
 from app.core.plan.problem import Car, Job, Problem, Shop, Visit
 from app.core.plan.revise import CannotChange, Change, Draft, apply
 from app.core.plan.soonest import soonest_due_first
@@ -50,7 +51,7 @@ def test_after_any_changes_the_accounts_come_to_what_the_whole_plan_does(seed: i
     assert found == accounts(draft.problem, draft.visits)
     assert total_cost(found) == pytest.approx(cost(draft.problem, draft.visits))
     assert days_of(found) == pytest.approx(days_used(draft.problem, draft.visits))
-    assert faults_in(draft.problem, found) == faults(draft.problem, draft.visits)
+    assert faults_in(draft.problem, found) == faults(draft.problem, draft.visits, in_words)
     assert sum(each.left for each in found.values()) == len(
         list(left_out(draft.problem, draft.visits))
     )
@@ -61,7 +62,8 @@ def test_what_a_plan_breaks_is_told_of_cars_and_then_of_shops():
     full = replace(PROBLEM, shops=(replace(NORTH, capacity_days=(3.0,) * 6),))
     visits = [Visit("ZQKX 1", "NORTH", 2, ("visual",)), Visit("ZQKX 1", "NORTH", 4, ("visual",))]
     told = faults_in(full, accounts(full, visits))
-    assert told == faults(full, visits)
+    assert told == faults(full, visits, in_words)
+    assert told[0] == "ZQKX 1: Visual inspection is done 2 times"
     assert [each.split(":")[0] for each in told] == [
         "ZQKX 1",
         "NORTH in 2027-03",

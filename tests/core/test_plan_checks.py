@@ -61,6 +61,14 @@ def test_each_way_of_breaking_a_plan_is_told(visits: tuple[Visit, ...], told: st
     assert any(told in fault for fault in faults(PROBLEM, visits)), faults(PROBLEM, visits)
 
 
+def test_jobs_are_named_as_whoever_asks_calls_them() -> None:
+    visits = (Visit("ZQKX 1", "SOUTH", 3, ("visual",)), STANDING)
+    assert faults(PROBLEM, visits, str.upper) == [
+        "ZQKX 1: SOUTH in 2028-02 lacks the skill 'tank' of VISUAL",
+        "ZQKX 1: SOUTH in 2028-02 is too late for VISUAL",
+    ]
+
+
 def test_overfull_months_are_told_by_shop_and_month_whatever_the_order_of_visits() -> None:
     small = replace(SOUTH, capacity_days=(0.0,) * 4)
     problem = replace(PROBLEM, shops=(small, replace(NORTH, capacity_days=(0.0,) * 4)))

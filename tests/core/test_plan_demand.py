@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.core.plan.basis import FIRST, Basis, CarFacts, Move, PlanShop, Standard
+from app.core.plan.choices import least_change
 from app.core.plan.contradictions import contradictions
 from app.core.plan.demand import (
     DueItem,
@@ -277,11 +278,35 @@ def test_days_lowered_under_what_stands_are_told_by_shop_and_month_and_planning_
     car = FleetCar("ZQKX 1", "", TWO, [standing("2027-05", "visual")])
     problem, (over,) = demand(YEAR, small, [car])
     assert contradictions(problem) == []
-    assert problem.shops[0].capacity_days[4] == 0
+    (shop,) = problem.shops
+    assert (shop.capacity_days[4], shop.short(4), shop.short(3)) == (0, 1, 0)
     assert over.text == (
         "visits that stand take 2 days in 2027-05, 1 there are: "
         "cancel one of them, or give the shop more days"
     )
+
+
+@given(st.integers(0, 12), st.integers(0, 12))
+def test_the_days_that_are_said_to_lack_are_just_enough(days, standing_visits):
+    """A day less, and the work still has no place."""
+    others = [standing("2027-05", "visual")] * standing_visits
+    car = FleetCar("ZQKX 1", "", [dated("visual", date(2027, 5, 31))])
+
+    def asked(more: float):
+        shop = PlanShop(WORKS, ("tank",), days + more, {}, 1)
+        problem, _ = demand(
+            Selection("2027-05", 1), replace(PLAIN, shops=(shop,), moves=()), [car], others
+        )
+        (one,) = problem.cars
+        return least_change(problem, one, one.jobs[0], (), {})
+
+    told = asked(0)
+    if told.startswith("Place it"):
+        return
+    lacking = float(told.split()[0])
+    assert lacking == 2 + 2 * standing_visits - days
+    assert asked(lacking).startswith("Place it")
+    assert not asked(lacking - 1).startswith("Place it")
 
 
 @pytest.mark.parametrize(

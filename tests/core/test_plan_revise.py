@@ -18,6 +18,7 @@ from app.core.plan.revise import (
     compare,
     counting,
     revised,
+    since,
     still_bounded,
 )
 from app.core.plan.soonest import soonest_due_first
@@ -159,6 +160,25 @@ def test_each_undo_takes_back_the_last_change_that_counts():
     assert revised(DRAFT, [first, second, undo]).visits[0].month == 1
 
 
+LOCK, OTHER, UP = Change("lock", "ZQKX 1", 1), move(1, "NORTH", 2), move(3, "NORTH", 1)
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "many"),
+    [
+        ([UP], [UP], 0),
+        ([UP], [UP, OTHER], 1),
+        ([UP], [UP, LOCK], 0),
+        ([UP], [UP, LOCK, OTHER, Change("note", "ZQKX 1", text="Mind it.")], 2),
+        ([UP], [], 1),  # undone
+        ([UP], [OTHER], 2),
+        ([LOCK, UP], [LOCK], 1),
+    ],
+)
+def test_changes_to_visits_are_counted_since_a_state_of_them(then, now, many):
+    assert since(then, now) == many
+
+
 def test_two_versions_are_compared_car_by_car():
     found = compare(DRAFT, revised(DRAFT, [move(3, "NORTH", 1)]))
     assert [name for name, _, _ in found.moved] == ["ZQKX 1"]
@@ -191,7 +211,7 @@ def test_work_that_is_left_says_the_least_that_would_have_to_change():
     def told(car: Car = CAR, problem: Problem = PROBLEM, used=None) -> str:
         return least_change(problem, car, VALVE, (), used or {})
 
-    assert told() == "Place it at NORTH in 2027-05: that adds -9,850."
+    assert told() == "Place it at NORTH in 2027-05: that saves 9,850."
     full = {("NORTH", month): 9.0 for month in range(6)}
     assert told(used=full) == "1 more shop day at NORTH in 2027-05 would do."
     assert (

@@ -1,10 +1,12 @@
 """The standards for planning on their page: kept as typed, and refused in words with nothing lost."""
 
+from dataclasses import replace
+
 import pytest
 
 from app.actions import plans
-from app.core.plan.basis import FIRST, PlanShop
-from tests.pages.plans_cast import NORTH, fleet
+from app.core.plan.basis import FIRST, PlanShop, Standard
+from tests.pages.plans_cast import NORTH, fleet, standards
 from tests.pages.reading import Page
 
 # The least that can be kept, but for shops.
@@ -41,6 +43,37 @@ def test_standards_are_kept_as_typed_and_shown_again(client, record, web_app):
     shown = client.get("/plans/standards").text
     assert "2027-07 0, 2027-12 20" in shown
     assert f"Gulf; {NORTH}; 700" in shown
+
+
+@pytest.mark.parametrize(
+    ("regions", "told"),
+    [
+        (("Gulf",), ""),
+        (("Gulff", "Gulf"), "what moving from “Gulff” costs, and no car of yours is there"),
+        (("Gulff", "gulf"), "from “Gulff”, “gulf” costs, and no car of yours is in any of these"),
+        ((), ""),
+    ],
+)
+def test_regions_in_which_no_car_is_are_kept_and_told(client, record, regions, told):
+    record(fleet)
+    shop = {"shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40"}
+    moves = "\n".join(f"{region}; {NORTH}; 700" for region in regions)
+    page = Page(client.post("/plans/standards", data={**ONES, **shop, "moves": moves}).text).words
+    assert "Kept." in page
+    assert told in page
+    assert bool(told) == ("no car of yours" in page)
+
+
+def test_a_directive_has_its_row_and_standards_kept_before_it_had_one_are_read(client, record):
+    record(fleet)
+    old = {item: held for item, held in FIRST.standards.items() if item != "directive"}
+    record(lambda db: standards(db, replace(FIRST, standards=old)))
+    assert record(plans.basis_of).standards == old
+    page = client.get("/plans/standards").text
+    assert 'name="directive.days" value=""' in page
+    form = ONES | {"directive.skill": "tank", "directive.days": "3", "directive.cost": "900"}
+    assert "Kept." in client.post("/plans/standards", data=form).text
+    assert record(plans.basis_of).standards["directive"] == Standard("tank", 3, 900)
 
 
 @pytest.mark.parametrize(

@@ -7,16 +7,33 @@ from urllib.parse import quote
 
 import pytest
 
-from app.actions import plans
+from app.actions import directives, plans
+from app.actions.directives import NewDirective, Term
 from app.core.plan.basis import PlanShop
 from app.core.plan.check import faults
+from app.core.plan.demand import in_words
+from app.core.plan.forecast import Need, needs
+from app.core.plan.problem import ordinal
 from app.core.plan.revise import Change
 from app.pages import plan_view
+from app.store import forecasting
+from app.store.forecasting import ForecastFilter
 from app.store.plans import PlanChange, VisitPlan, VisitWork
+from app.store.tables import Party
 from app.store.visits import Visit
-from tests.fixtures.web import TestClient
-from tests.pages.fleet_cast import add
-from tests.pages.plans_cast import BASIS, CARS, NORTH, SKILLS, SOUTH, Planner, fleet, planner
+from tests.fixtures.web import NOW, TestClient
+from tests.pages.fleet_cast import QUILLON, STAMP, add
+from tests.pages.plans_cast import (
+    BASIS,
+    CARS,
+    NORTH,
+    SKILLS,
+    SOUTH,
+    Planner,
+    fleet,
+    planner,
+    standards,
+)
 from tests.pages.reading import Page, csv_rows, xlsx_rows
 
 
@@ -218,6 +235,63 @@ def test_a_version_that_is_over_the_days_cannot_be_accepted(web_app, client, rec
     assert "cannot be accepted" in accepted.text
 
 
+def test_a_visit_moved_past_its_due_month_is_told_in_words_and_its_cost_not_compared(
+    at_work: Planner, record
+):
+    """The work may not be late, so being late costs nothing: the cost alone would look better."""
+    version = at_work.plan()
+    at, visit, month, _ = first_visit(record, version)
+    assert "% apart" in Page(at_work.page(version)).words
+    answer = at_work.change(
+        version, "move", car=visit.car, month=month, shop=visit.shop, to_month="2027-12"
+    )
+    accepted = at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    listed = at_work.client.get(f"/plans/{at.plan.id}")
+    work = in_words(visit.jobs[0])
+    for page in (Page(each.text).words for each in (answer, accepted)):
+        assert f"{visit.car}: {visit.shop} in 2027-12 is too late for {work}" in page
+        assert "not to be compared: this version breaks something" in page
+        assert "before the change" not in page
+        assert "% apart" not in page
+    assert "not known" in Page(listed.text).words
+    at_work.change(version, "lock", car=visit.car, month="2027-12")
+    refused = at_work.client.post(f"/plans/versions/{version}/solve", data={"seconds": "20"})
+    assert f"is too late for {work}, latest" in Page(refused.text).words
+    both = f"before={version}&after={version}"
+    compared = Page(at_work.client.get(f"/plans/{at.plan.id}/compare?{both}").text).words
+    assert "so its cost is not to be compared" in compared
+
+
+def test_a_directive_is_planned_by_its_standard_and_its_visit_is_accepted(at_work: Planner, record):
+    """About one car, within the months; other cars have none."""
+
+    def order(db):
+        new = NewDirective(
+            party_id=db.query(Party).filter(Party.name == QUILLON).one().id, ordered_by="authority",
+            orderer="Invented Authority", number="7", title="Look at the frame", what="Look.",
+            ordered_on=date(2026, 10, 1), as_of=STAMP.today, term=Term(due_on=date(2027, 5, 31)),
+            condition={"built_from": "2017-04-15", "built_to": "2017-04-15"},
+        )  # fmt: skip
+        directives.freeze(db, new, replace(STAMP, at=NOW))
+
+    record(order)
+    version = at_work.plan(item="directive")
+    at = opened(record, version)
+    (car,) = at.draft.problem.cars
+    (job,) = car.jobs
+    standard = BASIS.standards["directive"]
+    assert (job.name, job.skill, job.days) == ("directive", standard.skill, standard.days)
+    assert at.draft.problem.month(job.latest) == "2027-05"
+    falling = record(lambda db: forecasting.falling(db, ForecastFilter(item="directive")))
+    need = Need(1, standard.days, standard.cost)
+    assert needs(falling, BASIS, ordinal("2026-11"), 120) == {ordinal("2027-05"): need}
+    page = Page(at_work.page(version)).words
+    assert "has no standard" not in page
+    answer = at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    assert answer.status_code == 200
+    assert record(lambda db: [row.item for row in db.query(VisitWork)]) == ["directive"]
+
+
 def test_work_for_which_there_is_no_room_says_why_and_what_would_have_to_change(
     web_app, client, record
 ):
@@ -227,6 +301,18 @@ def test_work_for_which_there_is_no_room_says_why_and_what_would_have_to_change(
     page = Page(at_work.page(version)).words
     assert "Work without a visit" in page
     assert re.search(r"more shop days? at North Invented Shop in 2027-\d\d would do", page)
+
+
+def test_of_a_visit_taken_out_by_hand_it_is_said_that_placing_its_work_would_cost_less(
+    at_work: Planner, record
+):
+    version = at_work.plan()
+    _, visit, month, car_id = first_visit(record, version)
+    at_work.change(version, "take_out", car=visit.car, month=month)
+    for page in (at_work.page(version), at_work.page(version, f"/cars/{car_id}")):
+        words = Page(page).words
+        assert re.search(r"It was taken out by hand, though .* costs [\d,.]+ less than", words)
+        assert "Leaving it costs" not in words
 
 
 def test_accepting_plans_the_visits_with_their_work(at_work: Planner, record):
@@ -250,6 +336,35 @@ def test_accepting_plans_the_visits_with_their_work(at_work: Planner, record):
     assert record(lambda db: db.query(VisitPlan).count()) == 2 * len(planned)
     at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
     assert record(lambda db: db.query(VisitPlan).count()) == 2 * len(planned)
+
+
+def test_changes_by_hand_after_a_version_was_accepted_are_said_not_to_be_in_the_visits(
+    at_work: Planner, record
+):
+    version = at_work.plan()
+    at, visit, month, _ = first_visit(record, version)
+    of = {"car": visit.car, "month": month}
+
+    def by_hand(*kinds: str, **form: str) -> str:
+        """What the pages of the version and of its plan say once these changes are made."""
+        for kind in kinds:
+            at_work.change(version, kind, **of, **form)
+        plan = Page(at_work.client.get(f"/plans/{at.plan.id}").text).words
+        return f"{Page(at_work.page(version)).words} {plan}"
+
+    by_hand("note", text="Mind the invented valve.")  # there already when it is accepted
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    said = by_hand("lock")
+    assert "Its visits are under Visits" in said
+    assert "after that" not in said
+    said = by_hand("unlock") + by_hand("move", shop=SOUTH, to_month="2027-03")
+    assert "1 change by hand came after that, and is not in the visits" in said
+    assert "1 change after that, not in the visits: accept it once more" in said
+    assert "Its visits are under Visits" in by_hand("undo")
+    # Undone to before the acceptance: what it accepted is no longer there.
+    assert "1 change by hand came after that" in by_hand("undo", "undo", "undo")
+    at_work.client.post(f"/plans/versions/{version}/accept", data={"instructions": ""})
+    assert "Its visits are under Visits" in by_hand()
 
 
 def test_what_has_its_visit_is_planned_no_second_time_by_another_plan(at_work: Planner, record):
@@ -360,6 +475,32 @@ def test_the_price_of_a_day_is_found_by_solving_again(at_work: Planner, record):
     page = Page(at_work.done(answer.headers["location"])).words
     assert "saved by one shop day more at North Invented Shop in 2027-02" in page
     assert "the figure is exact" in page
+
+
+def test_where_standing_visits_take_more_days_than_there_are_the_load_is_shown_and_no_day_priced(
+    at_work: Planner, record
+):
+    """The shop has 1 day a month once its visits are planned, and none in the month of one of them."""
+    tanks = at_work.plan(name="Tanks", item="visual")
+    at_work.client.post(f"/plans/versions/{tanks}/accept", data={"instructions": ""})
+    at = opened(record, tanks)
+    one, closed = at.draft.visits[:2]
+    shut, month = (at.draft.problem.month(each.month) for each in (closed, one))
+    fewer = PlanShop(NORTH, SKILLS, 1, {shut: 0}, 1400)
+    record(lambda db: standards(db, replace(BASIS, shops=(fewer,))))
+    days = dict(plan_view.days_of(at.accounts))[one.shop, one.month]
+    later = at_work.plan(name="Valves", item="relief_device")
+    page = Page(at_work.page(later)).words
+    assert f"{days:g} of 1 1 car, {days:g} days before it, over" in page
+    assert re.search(r"\d of 0 1 car, \d days before it, closed, over", page), page
+    shown = Page(at_work.page(later, f"/month?shop={quote(NORTH)}&month={month}")).words
+    assert f"{days:g} of 1 shop days taken: {days - 1:g} more than there are" in shown
+    assert "a day more there gives this plan nothing" in shown
+    refused = at_work.client.post(
+        f"/plans/versions/{later}/price", data={"shop": NORTH, "month": month, "seconds": "20"}
+    )
+    assert refused.status_code == 409
+    assert f"take {days - 1:g} shop days more than {NORTH} has in {month}" in refused.text
 
 
 def test_the_price_of_a_day_is_that_of_the_same_locks_with_it_and_without(web_app, client, record):

@@ -10,13 +10,14 @@ from math import fsum
 
 from app.core.plan.check import faults_of_car, overfull
 from app.core.plan.cost import cost_of_car, left_of_car, visits_by_car
+from app.core.plan.demand import in_words
 from app.core.plan.problem import Car, Problem, Shop, Visit, by_name
 from app.core.plan.revise import Draft
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """Of one car: cost, months late and months of life given away over its jobs, jobs left, what it breaks.
+    """Of one car: cost, months late and months of life given away over its jobs, jobs left, what it breaks in words.
 
     `days` are those that each of its visits takes, by shop and month.
     """
@@ -71,7 +72,7 @@ def _account(
         -sum(months for months in late if months < 0),
         sum(1 for _ in left_of_car(problem, car, visits)),
         len(visits),
-        tuple(faults_of_car(problem, shops, car, visits)),
+        tuple(faults_of_car(problem, shops, car, visits, in_words)),
         tuple(
             ((visit.shop, visit.month), fsum(jobs[name].days for name in visit.jobs))
             for visit in visits

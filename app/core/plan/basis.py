@@ -111,6 +111,7 @@ FIRST = Basis(
         "leakage": Standard("tank", 1, 700),
         "air_brake": Standard("running gear", 1, 800),
         "reflective_sheeting": Standard("running gear", 1, 500),
+        "directive": Standard("tank", 2, 1500),
     }
 )  # fmt: skip
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from app.core.plan.cost import days_used, visits_by_car
 from app.core.plan.problem import TOLERANCE, Car, Problem, Shop, Visit, by_name
 
 _Shops = Mapping[str, Shop]
+# How a job is written in a sentence: as whoever asks named it, unless it is known in words.
+Called = Callable[[str], str]
 
 
-def faults(problem: Problem, visits: Sequence[Visit]) -> list[str]:
+def faults(problem: Problem, visits: Sequence[Visit], called: Called = repr) -> list[str]:
     """Every way in which `visits` are no plan for the problem, a sentence each; empty when they are one."""
     cars = {car.name: car for car in problem.cars}
     shops = {shop.code: shop for shop in problem.shops}
@@ -22,7 +24,7 @@ def faults(problem: Problem, visits: Sequence[Visit]) -> list[str]:
     found = [
         fault
         for name, car in cars.items()
-        for fault in faults_of_car(problem, shops, car, of_car.get(name, ()))
+        for fault in faults_of_car(problem, shops, car, of_car.get(name, ()), called)
     ]
     return found + list(overfull(shops, problem, days_used(problem, visits)))
 
@@ -42,10 +44,10 @@ def _strangers(
 
 
 def faults_of_car(
-    problem: Problem, shops: _Shops, car: Car, visits: Sequence[Visit]
+    problem: Problem, shops: _Shops, car: Car, visits: Sequence[Visit], called: Called = repr
 ) -> Iterator[str]:
     """The same of one car, whose visits are all of `visits`, to shops and in months that there are."""
-    yield from _twice(problem, car, visits)
+    yield from _twice(problem, car, visits, called)
     yield from _fixed_missing(problem, car, visits)
     for visit in visits:
         told = f"{car.name}: {visit.shop} in {problem.month(visit.month)}"
@@ -54,25 +56,25 @@ def faults_of_car(
                 yield f"{told} does nothing"
             if not car.may_go(visit.shop, visit.month):
                 yield f"{told} is out of reach, too early or forbidden"
-        yield from _wrong_jobs(shops[visit.shop], car, visit, told)
+        yield from _wrong_jobs(shops[visit.shop], car, visit, told, called)
 
 
-def _wrong_jobs(shop: Shop, car: Car, visit: Visit, told: str) -> Iterator[str]:
+def _wrong_jobs(shop: Shop, car: Car, visit: Visit, told: str, called: Called) -> Iterator[str]:
     jobs = by_name(car.jobs)
     for job in (jobs[name] for name in visit.jobs):
         if job.skill not in shop.does:
-            yield f"{told} lacks the skill {job.skill!r} of {job.name!r}"
+            yield f"{told} lacks the skill {job.skill!r} of {called(job.name)}"
         if not job.may(visit.month):
-            yield f"{told} is too late for {job.name!r}"
+            yield f"{told} is too late for {called(job.name)}"
 
 
-def _twice(problem: Problem, car: Car, visits: Sequence[Visit]) -> Iterator[str]:
+def _twice(problem: Problem, car: Car, visits: Sequence[Visit], called: Called) -> Iterator[str]:
     for month, times in Counter(visit.month for visit in visits).items():
         if times > 1:
             yield f"{car.name}: {times} visits in {problem.month(month)}"
     for job, times in Counter(job for visit in visits for job in visit.jobs).items():
         if times > 1:
-            yield f"{car.name}: {job!r} is done {times} times"
+            yield f"{car.name}: {called(job)} is done {times} times"
 
 
 def _fixed_missing(problem: Problem, car: Car, visits: Sequence[Visit]) -> Iterator[str]:

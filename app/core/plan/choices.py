@@ -23,7 +23,10 @@ Used = Mapping[tuple[str, int], float]
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A shop and a month for a visit: what the car's plan would cost more, and the days that are free there."""
+    """A shop and a month for a visit: what the car's plan would cost more, and the days that are free there.
+
+    Fewer than none are free where visits take more than there are.
+    """
 
     shop: str
     month: int
@@ -66,9 +69,12 @@ def choices(draft: Draft, car: Car, visit: Visit, used: Used) -> list[Choice]:
             continue
         moved = Visit(car.name, shop.code, month, visit.jobs)
         adds = cost_of_car(draft.problem, car, [*others, moved]) - now
-        free = shop.capacity_days[month] - used.get((shop.code, month), 0.0)
-        found.append(Choice(shop.code, month, adds, free, days))
+        found.append(Choice(shop.code, month, adds, _free(shop, month, used), days))
     return sorted(found, key=lambda each: (each.adds, each.month, each.shop))
+
+
+def _free(shop: Shop, month: int, used: Used) -> float:
+    return shop.capacity_days[month] - shop.short(month) - used.get((shop.code, month), 0.0)
 
 
 def instead(draft: Draft, car: Car, visit: Visit, used: Used) -> Problem:
@@ -125,8 +131,7 @@ def for_left(
             rest = [visit for visit in visits if visit is not there]
             done = (*there.jobs, job.name) if there else (job.name,)
             adds = cost_of_car(problem, car, [*rest, Visit(car.name, shop.code, month, done)]) - now
-            free = shop.capacity_days[month] - used.get((shop.code, month), 0.0)
-            found.append(Choice(shop.code, month, adds, free, job.days))
+            found.append(Choice(shop.code, month, adds, _free(shop, month, used), job.days))
     return sorted(found, key=lambda each: (each.adds, each.month, each.shop))
 
 
@@ -144,10 +149,10 @@ def least_change(problem: Problem, car: Car, job: Job, visits: Sequence[Visit], 
         return f"Nothing is possible by {last}: let it be late, or let the car go earlier."
     if any(place.has_room for place in places):
         best = next(place for place in places if place.has_room)
-        return (
-            f"Place it at {best.shop} in {problem.month(best.month)}: that adds {best.adds:,.0f}."
-        )
+        moves = "saves" if best.adds < 0 else "adds"
+        where = f"{best.shop} in {problem.month(best.month)}"
+        return f"Place it at {where}: that {moves} {abs(best.adds):,.0f}."
     closest = min(places, key=lambda place: (place.days - place.free, place.adds))
-    lacking = closest.days - max(0.0, closest.free)
+    lacking = closest.days - closest.free
     where = f"{closest.shop} in {problem.month(closest.month)}"
     return f"{lacking:g} more shop day{'' if lacking == 1 else 's'} at {where} would do."

@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 
+from app.core.plan.check import Called
 from app.core.plan.problem import TOLERANCE, Car, Fixed, Job, Problem, Shop, by_name
 
 # Where it stands in the request, and a sentence.
 Fault = tuple[tuple[str | int, ...], str]
 
 
-def contradictions(problem: Problem) -> list[Fault]:
+def contradictions(problem: Problem, called: Called = repr) -> list[Fault]:
     """Every contradiction, in the order of the request; empty when the problem can be solved."""
     shops = {shop.code: shop for shop in problem.shops}
     names = [*_twice("shops", "code", (shop.code for shop in problem.shops))]
     names += _twice("cars", "car", (car.name for car in problem.cars))
     for at, car in enumerate(problem.cars):
         names += (((("cars", at, *path)), told) for path, told in _names_of(car, shops))
-    return names or list(_fixed_faults(problem, shops))
+    return names or list(_fixed_faults(problem, shops, called))
 
 
 def _twice(where: str, field: str, names: Iterable[str]) -> Iterator[Fault]:
@@ -46,14 +47,16 @@ def _names_of(car: Car, shops: Mapping[str, Shop]) -> Iterator[Fault]:
                 yield ("fixed", at, "jobs"), f"the car has no job {name!r}"
 
 
-def _fixed_faults(problem: Problem, shops: Mapping[str, Shop]) -> Iterator[Fault]:
+def _fixed_faults(problem: Problem, shops: Mapping[str, Shop], called: Called) -> Iterator[Fault]:
     for at, car in enumerate(problem.cars):
-        for path, told in _fixed_of(problem, shops, car):
+        for path, told in _fixed_of(problem, shops, car, called):
             yield ("cars", at, "fixed", *path), f"the fixed visit of {car.name} {told}"
     yield from _overfull(problem, shops)
 
 
-def _fixed_of(problem: Problem, shops: Mapping[str, Shop], car: Car) -> Iterator[Fault]:
+def _fixed_of(
+    problem: Problem, shops: Mapping[str, Shop], car: Car, called: Called
+) -> Iterator[Fault]:
     jobs = by_name(car.jobs)
     months = Counter(visit.month for visit in car.fixed)
     done = Counter(name for visit in car.fixed for name in visit.jobs)
@@ -65,8 +68,11 @@ def _fixed_of(problem: Problem, shops: Mapping[str, Shop], car: Car) -> Iterator
             yield (at,), f"{place} is one of {months[visit.month]} in that month; a car makes one"
         for name in visit.jobs:
             if done[name] > 1:
-                yield (at, "jobs"), f"{place} does {name!r}, which is fixed {done[name]} times"
-            if told := _cannot_be_done(problem, shops[visit.shop], visit, jobs[name]):
+                yield (
+                    (at, "jobs"),
+                    f"{place} does {called(name)}, which is fixed {done[name]} times",
+                )
+            if told := _cannot_be_done(problem, shops[visit.shop], visit, jobs[name], called):
                 yield (at, "jobs"), f"{place} {told}"
 
 
@@ -80,13 +86,11 @@ def _cannot_stand(problem: Problem, car: Car, visit: Fixed) -> str:
     return "" if car.may_go(visit.shop, visit.month) else "is forbidden by `forbid`"
 
 
-def _cannot_be_done(problem: Problem, shop: Shop, visit: Fixed, job: Job) -> str:
+def _cannot_be_done(problem: Problem, shop: Shop, visit: Fixed, job: Job, called: Called) -> str:
     if job.skill not in shop.does:
-        return f"is to do {job.name!r}, whose skill {job.skill!r} the shop lacks"
+        return f"is to do {called(job.name)}, whose skill {job.skill!r} the shop lacks"
     if not job.may(visit.month):
-        return (
-            f"is too late for {job.name!r}, latest {problem.month(job.latest)} and not to be late"
-        )
+        return f"is too late for {called(job.name)}, latest {problem.month(job.latest)} and not to be late"
     return ""
 
 

@@ -118,11 +118,14 @@ def demand(
 
 
 def _shop(stated: PlanShop, selection: Selection, taken: Taken) -> Shop:
-    days = (
-        max(0.0, stated.capacity(month) - taken.get((stated.code, month), 0.0))
+    left = [
+        stated.capacity(month) - taken.get((stated.code, month), 0.0)
         for month in months_of(selection)
-    )
-    return Shop(stated.code, frozenset(stated.does), tuple(days))
+    ]
+    return Shop(
+        stated.code, frozenset(stated.does),
+        tuple(max(0.0, days) for days in left), tuple(max(0.0, -days) for days in left),
+    )  # fmt: skip
 
 
 def months_of(selection: Selection) -> Iterator[str]:
@@ -290,7 +293,10 @@ class _Demand:
                 )
             return None
         if due.item not in self.basis.standards:
-            self.remark("standard", f"{name} has no standard, so it cannot be planned")
+            self.remark(
+                "standard",
+                f"{name} has no standard, so it cannot be planned: give it one under “Standards”",
+            )
             return None
         if due.due_on is None or due.state == "owed":
             self.remark("overdue", f"{name} is due now")

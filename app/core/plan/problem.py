@@ -37,9 +37,19 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Shop:
+    """A shop with the days that it has left by month.
+
+    `short_days` are those by which visits that stand take more than it has, which no day given there makes room; none
+    are short where it is empty.
+    """
+
     code: str
     does: frozenset[str]
     capacity_days: tuple[float, ...]
+    short_days: tuple[float, ...] = ()
+
+    def short(self, month: int) -> float:
+        return self.short_days[month] if self.short_days else 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import takewhile
 from typing import Literal
 
 from app.core.plan.cost import visits_by_car
@@ -67,6 +68,16 @@ def counting(changes: Iterable[Change]) -> list[Change]:
         elif kept:
             kept.pop()
     return kept
+
+
+# What is otherwise in the visits of an accepted version after it; to lock and to forbid bear on searches alone.
+OF_VISITS: frozenset[Kind] = frozenset(("move", "place", "take_out", "note"))
+
+
+def since(then: Sequence[Change], now: Sequence[Change]) -> int:
+    """How many changes to visits were made or undone from `then` to `now`, both as they count."""
+    alike = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(then, now, strict=False)))
+    return sum(change.kind in OF_VISITS for change in (*then[alike:], *now[alike:]))
 
 
 def revised(draft: Draft, changes: Iterable[Change]) -> Draft:

@@ -25,8 +25,12 @@ def why_left(
     job: Job,
     visits: Sequence[Visit],
     used: Mapping[tuple[str, int], float],
+    by_hand: bool = False,
 ) -> str:
-    """Why a job has no place beside the car's visits; `used` are the days of all visits, by shop and month."""
+    """Why a job has no place beside the car's visits; `used` are the days of all visits, by shop and month.
+
+    `by_hand` says that it had its visit before somebody took that away.
+    """
     able = [shop for shop in problem.shops if job.skill in shop.does]
     if not able:
         return f"no shop has the skill {job.skill!r}"
@@ -35,42 +39,52 @@ def why_left(
     able = [shop for shop in able if shop.code in car.move_cost]
     if not able:
         return f"no shop with skill {job.skill!r} in reach"
-    places = list(_places(problem, car, job, able, visits))
+    places = list(_places(problem, car, job, able, visits, used))
     if not places:
         return f"no shop with skill {job.skill!r} in reach {_in_time(problem, car, job)}"
-    with_room = [
-        place
-        for place in places
-        if used.get((place.shop.code, place.month), 0.0) + job.days
-        <= place.shop.capacity_days[place.month] + TOLERANCE
-    ]
+    with_room = [place for place in places if job.days <= place.left + TOLERANCE]
     if not with_room:
-        return _no_room(job, [place.shop.capacity_days[place.month] for place in places])
-    return _costs_less(problem, min(with_room, key=lambda place: place.cost))
+        return _no_room(job, places)
+    return _with_room(problem, min(with_room, key=lambda place: place.cost), by_hand)
 
 
 @dataclass(frozen=True, slots=True)
 class _Place:
+    """A shop and a month, what doing the job there adds, the days it has and those that all visits leave."""
+
     shop: Shop
     month: int
     cost: float
+    days: float
+    left: float
 
 
 def _places(
-    problem: Problem, car: Car, job: Job, able: Iterable[Shop], visits: Sequence[Visit]
+    problem: Problem,
+    car: Car,
+    job: Job,
+    able: Iterable[Shop],
+    visits: Sequence[Visit],
+    used: Mapping[tuple[str, int], float],
 ) -> Iterator[_Place]:
-    """Where the job could be done beside the car's visits as they are, and what that would add."""
+    """Where the job could be done beside the car's visits as they are."""
     standing = {visit.month: visit.shop for visit in visits}
     for shop in able:
         for month in range(problem.months):
-            if not job.may(month):
-                continue
-            if month in standing:
-                if standing[month] == shop.code:
-                    yield _Place(shop, month, job.cost(month))
-            elif car.may_go(shop.code, month):
-                opened = car.visit_cost + car.move_cost[shop.code]
-                yield _Place(shop, month, opened + job.cost(month))
+            opened = _opening(car, shop, month, standing.get(month))
+            if opened is not None and job.may(month):
+                days = shop.capacity_days[month]
+                left = days - used.get((shop.code, month), 0.0)
+                yield _Place(shop, month, opened + job.cost(month), days, left)
+
+
+def _opening(car: Car, shop: Shop, month: int, standing: str | None) -> float | None:
+    """What it costs that the car is there then: nothing where it goes anyway; None where it cannot be there."""
+    if standing is not None:
+        return 0.0 if standing == shop.code else None
+    if car.may_go(shop.code, month):
+        return car.visit_cost + car.move_cost[shop.code]
+    return None
 
 
 def _in_time(problem: Problem, car: Car, job: Job) -> str:
@@ -81,17 +95,25 @@ def _in_time(problem: Problem, car: Car, job: Job) -> str:
     return f"{last}; the car can go from {begins}, less what is forbidden or taken by another visit"
 
 
-def _no_room(job: Job, rooms: Sequence[float]) -> str:
-    if max(rooms) + TOLERANCE < job.days:
-        return (
-            f"no room: it takes {job.days:g} days, no month in reach has more than {max(rooms):g}"
-        )
-    return "no room: every shop month in which it could be done is full"
+def _no_room(job: Job, places: Sequence[_Place]) -> str:
+    days = f"{job.days:g} day{'' if job.days == 1 else 's'}"
+    most = max(place.days for place in places)
+    if most + TOLERANCE < job.days:
+        return f"no room: it takes {days}, no month in reach has more than {most:g}"
+    if max(place.left for place in places) <= TOLERANCE:
+        return "no room: every shop month in which it could be done is full"
+    return f"no room: it takes {days}, no shop month in which it could be done has that left"
 
 
-def _costs_less(problem: Problem, best: _Place) -> str:
-    where = f"{best.shop.code} in {problem.month(best.month)}"
-    return (
-        f"leaving it costs less: {problem.unplaced_cost:g}, "
-        f"where the cheapest place with room, {where}, adds {best.cost:g}"
-    )
+def _with_room(problem: Problem, best: _Place, by_hand: bool) -> str:
+    place = f"the cheapest place with room, {best.shop.code} in {problem.month(best.month)},"
+    saved = problem.unplaced_cost - best.cost
+    if saved > TOLERANCE:
+        why = "it was taken out by hand" if by_hand else "the search did not place it in its time"
+        return f"{why}, though {place} costs {_amount(saved)} less than leaving it"
+    less = "less" if saved < -TOLERANCE else "no more"
+    return f"leaving it costs {less}: {_amount(problem.unplaced_cost)}, where {place} adds {_amount(best.cost)}"
+
+
+def _amount(cost: float) -> str:
+    return f"{cost:,.2f}".removesuffix(".00")
