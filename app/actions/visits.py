@@ -15,7 +15,7 @@ from app.actions.stamp import Stamp
 from app.core.facts import VISIT_ITEMS
 from app.core.words import label
 from app.errors import Conflict
-from app.store import cars, reach, visiting
+from app.store import cars, reach, visit_work, visiting
 from app.store.gathering import note
 from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import OUT_OF_RECORD, Car
@@ -310,7 +310,7 @@ def undo(db: Session, visit_id: int, name: str, reason: str, stamp: Stamp) -> Vi
 def _must_not_stand_elsewhere(db: Session, visit: Visit) -> None:
     """Work that was given to another visit meanwhile would be planned twice."""
     going = [each.id for each in visiting.of_car(db, visit.car_id) if each.planned or each.open]
-    work = visiting.open_and_done(db, [visit.id, *going])
+    work = visit_work.open_and_done(db, [visit.id, *going])
     own = set(work.get(visit.id, ((), ()))[0])
     for other in going:
         twice = own.intersection(work.get(other, ((), ()))[0])

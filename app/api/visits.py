@@ -16,9 +16,10 @@ from app.actions import visits as actions
 from app.actions.stamp import Stamp
 from app.api.exact import can_fail, subject
 from app.api.schemas import Out, PageOut
-from app.store import cars, visit_lists, visiting
+from app.store import cars, visit_lists, visit_work, visiting
 from app.store.visit_lists import VisitFilter
-from app.store.visiting import VisitShown, WorkShown
+from app.store.visit_work import WorkShown
+from app.store.visiting import VisitShown
 
 router = subject("visits")
 
@@ -173,7 +174,7 @@ def visit_out(db: Session, visit: VisitShown) -> VisitOut:
 
 
 def visits_out(db: Session, visits: Sequence[VisitShown]) -> list[VisitOut]:
-    work = visiting.work_of(db, [each.id for each in visits])
+    work = visit_work.work_of(db, [each.id for each in visits])
     return [_out(each, work.get(each.id, ())) for each in visits]
 
 

@@ -19,9 +19,10 @@ from app.files import calendars, lists_out
 from app.files.tables_out import Value
 from app.pages.exports import Table, as_asked, download
 from app.pages.filters import Asked
-from app.store import visit_lists, visiting
+from app.store import visit_lists, visit_work
 from app.store.visit_lists import VisitFilter
-from app.store.visiting import VisitShown, WorkShown
+from app.store.visit_work import WorkShown
+from app.store.visiting import VisitShown
 from app.web import signing
 
 router = APIRouter()
@@ -92,7 +93,7 @@ class Part:
 
 def lines(db: Session, visits: Sequence[VisitShown], today: date) -> list[Line]:
     """These visits with their work."""
-    work = visiting.work_of(db, [each.id for each in visits])
+    work = visit_work.work_of(db, [each.id for each in visits])
     return [Line(each, work.get(each.id, ()), today) for each in visits]
 
 

@@ -20,7 +20,7 @@ from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
 from app.pages.visit_lists import lines
-from app.store import cars, visiting
+from app.store import cars, visit_work, visiting
 from app.store.tables import Car
 from app.store.visits import Visit
 
@@ -238,7 +238,7 @@ def _stepping(
 
 def _left(db: Session, visit: Visit) -> str:
     """What a release would leave undone, as a sentence."""
-    work = visiting.work_of(db, [visit.id]).get(visit.id, ())
+    work = visit_work.work_of(db, [visit.id]).get(visit.id, ())
     left = [words(each.item) for each in work if each.done_on is None]
     if not left:
         return ""

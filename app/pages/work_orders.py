@@ -21,7 +21,8 @@ from app.pages.visit_lists import Line, Seen, lines
 from app.rules.field_work import field_work
 from app.store import cars, instructions, visit_lists, visiting
 from app.store.tables import Car
-from app.store.visiting import VisitShown, WorkShown
+from app.store.visit_work import WorkShown
+from app.store.visiting import VisitShown
 
 router = APIRouter()
 

@@ -16,7 +16,7 @@ from app.core.plan.demand import NO_WORK, DueItem, FleetCar, Selection
 from app.core.plan.problem import first_day, ordinal
 from app.core.plan.standing import PlannedVisit, Standing
 from app.errors import NotFound
-from app.store import reach, visiting
+from app.store import reach, visit_work
 from app.store.derived import DueRow
 from app.store.plans import (
     Plan,
@@ -206,7 +206,7 @@ def standing(db: Session, plan_id: int | None = None) -> dict[int, list[Standing
         .order_by(Visit.id)
     )  # fmt: skip
     rows = db.execute(query).all()
-    work = visiting.open_and_done(db, [row[0] for row in rows])
+    work = visit_work.open_and_done(db, [row[0] for row in rows])
     found: dict[int, list[Standing]] = defaultdict(list)
     for visit_id, car_id, code, month, instructions, begun, own in rows:
         left, done = work.get(visit_id, ((), ()))
@@ -238,7 +238,7 @@ def spent(db: Session, since: date) -> list[PlannedVisit]:
         )
     )  # fmt: skip
     rows = db.execute(query).all()
-    work = visiting.open_and_done(db, [row[0] for row in rows])
+    work = visit_work.open_and_done(db, [row[0] for row in rows])
     return [
         PlannedVisit(
             code, _month(min(month, day)), (), begun=True, done=work.get(visit_id, ((), ()))[1]

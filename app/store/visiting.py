@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Row, Select, func, select
+from sqlalchemy import Row, Select, select
 from sqlalchemy.orm import Session, aliased
 
 from app.core.months import month_end
-from app.core.owed import REPLACED_BY
 from app.errors import NotFound
 from app.store import cars, reach
 from app.store.derived import DueRow
-from app.store.events import split
-from app.store.plans import VisitPlan, VisitWork, days_planned
-from app.store.tables import OUT_OF_RECORD, Car, EventRow, Party, Withdrawal
+from app.store.plans import VisitPlan, days_planned
+from app.store.tables import OUT_OF_RECORD, Car, Party, Withdrawal
+from app.store.visit_work import days_of, in_parts, work_of
 from app.store.visits import END, ENDS, Visit, VisitStep, stepped
-
-# Fewer than an engine takes as values of one statement.
-AT_ONCE = 5_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,124 +144,6 @@ def history(db: Session, car_id: int) -> list[VisitNoted]:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class WorkShown:
-    """A due item that a visit is planned for; done on the day on which it passed between sent and released.
-
-    `due_on` is as known when it was planned, `due_now` and `citation` as the item stands now.
-    """
-
-    item: str
-    due_on: date | None
-    done_on: date | None
-    event_id: int | None
-    citation: str = ""
-    due_now: date | None = None
-
-    @property
-    def moved(self) -> bool:
-        """Whether it is still to be done, and falls due on another day than it did when it was planned."""
-        return self.done_on is None and self.due_now != self.due_on
-
-
-def work_of(db: Session, visit_ids: Sequence[int]) -> dict[int, list[WorkShown]]:
-    """What each of these visits is planned for, and what of it was done while it lasted.
-
-    Of events only those count that nothing replaced; the latest about an item decides, so one that
-    failed after it had passed is not done. For visits that the caller reaches.
-    """
-    found: dict[int, list[WorkShown]] = {}
-    for part in _in_parts(visit_ids):
-        windows, planned = _windows(db, part), _planned_work(db, part)
-        events = _events_since(db, {row.car_id for row, _, _ in planned}, windows)
-        for row, citation, due_now in planned:
-            done = _done(row.item, windows.get(row.visit_id), events.get(row.car_id, ()))
-            on, event_id = done or (None, None)
-            shown = WorkShown(row.item, row.due_on, on, event_id, citation or "", due_now)
-            found.setdefault(row.visit_id, []).append(shown)
-    return found
-
-
-Items = tuple[str, ...]
-
-
-def open_and_done(db: Session, visit_ids: Sequence[int]) -> dict[int, tuple[Items, Items]]:
-    """The due items that each of these visits is still to do, and those done in it."""
-    return {
-        visit_id: (
-            tuple(each.item for each in work if each.done_on is None),
-            tuple(each.item for each in work if each.done_on is not None),
-        )
-        for visit_id, work in work_of(db, visit_ids).items()
-    }
-
-
-Window = tuple[date, date]
-Done = tuple[date, int]
-
-
-def _windows(db: Session, visit_ids: Sequence[int]) -> dict[int, Window]:
-    """From when to when an inspection is of a visit, for those whose car was sent."""
-    return {
-        visit_id: (days["sent"], days.get(END, date.max))
-        for visit_id, days in _days(db, visit_ids).items()
-        if "sent" in days
-    }
-
-
-def _planned_work(
-    db: Session, visit_ids: Sequence[int]
-) -> list[tuple[VisitWork, str | None, date | None]]:
-    query = (
-        select(VisitWork, DueRow.citation, DueRow.due_on)
-        .outerjoin(
-            DueRow, (DueRow.car_id == VisitWork.car_id) & (DueRow.item == VisitWork.item)
-        )
-        .where(VisitWork.visit_id.in_(visit_ids))
-        .order_by(VisitWork.id)
-    )  # fmt: skip
-    return [(work, citation, due_now) for work, citation, due_now in db.execute(query)]
-
-
-def _events_since(
-    db: Session, car_ids: Iterable[int], windows: Mapping[int, Window]
-) -> dict[int, list[EventRow]]:
-    """What counts of these cars since the first of the windows, in the order in which it happened."""
-    found: dict[int, list[EventRow]] = {}
-    if not windows:
-        return found
-    first = min(start for start, _ in windows.values())
-    rows = db.scalars(
-        select(EventRow)
-        .where(
-            EventRow.car_id.in_(sorted(car_ids)),
-            EventRow.superseded_at.is_(None),
-            # Of some only the month is known, whose first day they bear.
-            EventRow.happened_on >= first.replace(day=1),
-        )
-        .order_by(EventRow.happened_on, func.coalesce(EventRow.original_id, EventRow.id))
-    )
-    for row in rows:
-        found.setdefault(row.car_id, []).append(row)
-    return found
-
-
-def _done(item: str, window: Window | None, events: Iterable[EventRow]) -> Done | None:
-    done: Done | None = None
-    for event in events:
-        if window is None or not _falls_in(event, window):
-            continue
-        names = split(event.items)
-        if item in names or REPLACED_BY.get(item) in names:
-            done = (event.happened_on, event.id) if event.outcome == "pass" else None
-    return done
-
-
-def _falls_in(event: EventRow, window: Window) -> bool:
-    last = month_end(event.happened_on) if event.month_only else event.happened_on
-    return last >= window[0] and event.happened_on <= window[1]
-
-
 def due_days(db: Session, car_id: int) -> dict[str, date | None]:
     """When each item of a car falls due, as stored."""
     rows = db.execute(select(DueRow.item, DueRow.due_on).where(DueRow.car_id == car_id))
@@ -286,7 +164,7 @@ def planned_for(db: Session, car_id: int, month: date) -> VisitShown | None:
 
 def of_cars(db: Session, car_ids: Sequence[int]) -> list[VisitShown]:
     """Every visit of some cars that counts, the latest first."""
-    found = [each for part in _in_parts(car_ids) for each in _shown(db, Visit.car_id.in_(part))]
+    found = [each for part in in_parts(car_ids) for each in _shown(db, Visit.car_id.in_(part))]
     return [each for each in found if each.days]
 
 
@@ -408,7 +286,7 @@ def reached(db: Session) -> Found:
 def made(db: Session, query: Found) -> list[VisitShown]:
     """The visits that a query of `reached` finds, in its order, each with its days."""
     rows = db.execute(query).all()
-    days = _days(db, [row[0] for row in rows])
+    days = days_of(db, [row[0] for row in rows])
     return [_one_shown(row, days.get(row[0], {})) for row in rows]
 
 
@@ -417,21 +295,3 @@ def _one_shown(row: Row[*tuple[Any, ...]], days: Mapping[str, date]) -> VisitSho
     return VisitShown(
         key, car_id, mark, number, owner, shop, told, days, bool(own), month, days_out, standing
     )
-
-
-def _days(db: Session, visit_ids: Sequence[int]) -> dict[int, dict[str, date]]:
-    found: dict[int, dict[str, date]] = {}
-    for part in _in_parts(visit_ids):
-        rows = db.execute(
-            select(VisitStep.visit_id, VisitStep.step, VisitStep.happened_on).where(
-                VisitStep.visit_id.in_(part), VisitStep.superseded_at.is_(None)
-            )
-        )
-        for visit_id, step, day in rows:
-            found.setdefault(visit_id, {})[step] = day
-    return found
-
-
-def _in_parts(keys: Sequence[int]) -> Iterator[Sequence[int]]:
-    for first in range(0, len(keys), AT_ONCE):
-        yield keys[first : first + AT_ONCE]

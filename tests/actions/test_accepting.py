@@ -14,7 +14,7 @@ from app.core.plan.demand import NO_WORK
 from app.core.plan.revise import Change
 from app.errors import Conflict
 from app.jobs.doing import Doer
-from app.store import planning, visiting
+from app.store import planning, visit_work, visiting
 from app.store.db import sessions
 from tests.actions.plans_made import Planner
 from tests.fixtures.people import beforehand
@@ -233,7 +233,7 @@ def test_days_that_a_released_visit_used_up_are_not_there_a_second_time(planner)
         visits.step(db, visit, "sent", DAY, STAMP)
         event = NewEvent(DAY, ("visual", "thickness"), facility=NORTH)
         events.record_event(db, car, event, STAMP)
-        assert visiting.open_and_done(db, [visit])[visit] == ((), ("visual", "thickness"))
+        assert visit_work.open_and_done(db, [visit])[visit] == ((), ("visual", "thickness"))
     assert _room(planner, plan) == 10 - 4
     with beforehand(sessions(planner.engine)) as db:
         visits.step(db, visit, "released", DAY, STAMP)

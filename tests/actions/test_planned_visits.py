@@ -1,17 +1,19 @@
 """Planning visits, cancelling them, sending cars on them, and what of their work is done."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from sqlalchemy.orm import Session
 
 from app.actions import cars as car_actions
-from app.actions import events, visits
+from app.actions import directives, events, visits
 from app.actions.changes import NewEvent, NewStanding
+from app.actions.directives import NewClosing, NewDirective, Term
 from app.actions.visits import Planning, Sending
 from app.errors import Conflict, Refused
-from app.store import visiting
+from app.store import directive_list, visit_work, visiting
+from app.store.directive_list import MatchFilter
 from tests.access.parties import (
     OTHER_SHOP,
     OWNER,
@@ -42,7 +44,7 @@ def shown(away: Away, visit: int) -> visiting.VisitShown:
 
 
 def work(away: Away, visit: int) -> dict[str, date | None]:
-    return {each.item: each.done_on for each in visiting.work_of(away.db, [visit])[visit]}
+    return {each.item: each.done_on for each in visit_work.work_of(away.db, [visit])[visit]}
 
 
 def passes(away: Away, on: date, items: tuple[str, ...], outcome: str = "pass") -> int:
@@ -58,7 +60,7 @@ def test_a_planned_visit_keeps_month_work_and_due_days_and_shares_nothing(away):
         SHOP, "Mind the lining.", {"planned": STAMP.today},
     )  # fmt: skip
     due = visiting.due_days(away.db, away.car.id)
-    kept = {each.item: each.due_on for each in visiting.work_of(away.db, [visit])[visit]}
+    kept = {each.item: each.due_on for each in visit_work.work_of(away.db, [visit])[visit]}
     assert kept == {item: due[item] for item in ITEMS}
     assert None not in kept.values()
     assert not away.reaches(SHOP)
@@ -182,6 +184,29 @@ def test_an_inspection_that_passes_between_sent_and_released_does_its_work(away)
     assert work(away, visit)["lining"] is None
     events.withdraw_event(away.owner(), done, "Another car.", STAMP)
     assert work(away, visit)["visual"] is None
+
+
+def ordered(away: Away, number: str) -> int:
+    """A directive about the car; gives the key of its match."""
+    new = NewDirective(
+        away.party[OWNER].id, "authority", "Invented Office", number, "Look at the weld", "Look.",
+        date(2026, 11, 1), STAMP.today, Term(MONTH), {"specification": "DOT"},
+    )  # fmt: skip
+    db = asks(away.db, away.party[OWNER], "compliance", "record_facts")
+    frozen = directives.freeze(db, new, STAMP)
+    [match] = directive_list.matches_of(db, frozen.id, MatchFilter(STAMP.today))
+    return match.row.id
+
+
+def test_directives_are_done_in_a_visit_once_none_is_open_on_the_car(away):
+    first, second = ordered(away, "1"), ordered(away, "2")
+    visit = plan(away, items=("directive",))
+    visits.step(away.owner(), visit, "sent", SENT, STAMP)
+    directives.close(away.owner(), [first], NewClosing(SENT, "nothing_found"), STAMP)
+    assert work(away, visit) == {"directive": None}
+    day = SENT + timedelta(days=2)
+    directives.close(away.owner(), [second], NewClosing(day, "nothing_found"), STAMP)
+    assert work(away, visit) == {"directive": day}
 
 
 def test_what_failed_after_it_had_passed_is_not_done(away):
