@@ -22,6 +22,7 @@ from time import perf_counter
 from httpx import ASGITransport, AsyncClient
 from sqlalchemy import select
 
+from app import garbage
 from app.actions import ladings
 from app.actions.changes import NewLading
 from app.main import create_app
@@ -76,7 +77,8 @@ async def _measured(url: str, names: Sequence[tuple[str, int]]) -> int:
     draw = random.Random(1)
     some = [draw.choice(names) for _ in range(TIMES)]
     trains = [draw.sample(names, TRAIN) for _ in range(TRAINS)]
-    app = create_app(Settings(database_url=url), routes=unasked())
+    with garbage.loaded_for_good():  # as `serve` has it
+        app = create_app(Settings(database_url=url), routes=unasked())
     async with (
         app.router.lifespan_context(app),
         AsyncClient(transport=ASGITransport(app), base_url="http://localhost") as client,
