@@ -13,7 +13,7 @@ from app.solve.fleet import Floats
 
 # Bound and best cost so far.
 Tell = Callable[[float, float], None]
-# Of the time between two looks at a search, and that it has to end by itself once it is to.
+# Between two looks at a search, and for it to end by itself once it is to.
 SECONDS_BETWEEN, SECONDS_TO_END = 0.25, 1.0
 
 
