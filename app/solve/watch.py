@@ -86,11 +86,13 @@ def watched(
     first: Found,
     tell: Tell,
     stop: Callable[[], bool],
+    patience: float = 0.0,
 ) -> Found:
     """What a search comes to; once `stop` says so, the best that it has told of, `first` at worst.
 
     The search goes on beside us, so that however long it is at one thing, `stop` is asked several times a second.
-    What is told never gets worse.
+    What is told never gets worse. While there is nothing better than `first`, a search that is stopped has so many
+    seconds of `patience` to end by itself.
     """
     best, ended = Best(first), Event()
     beside = ThreadPoolExecutor(1)
@@ -101,6 +103,13 @@ def watched(
     finally:
         ended.set()
     wait([searching], SECONDS_TO_END)
+    until = monotonic() + patience
+
+    def enough() -> bool:
+        return stop() and (best.found.columns is not first.columns or monotonic() > until)
+
+    if not searching.done():
+        _look_on(searching, best, tell, enough)
     return searching.result() if searching.done() else best.found
 
 

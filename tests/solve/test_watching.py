@@ -113,6 +113,14 @@ def test_a_search_that_told_of_nothing_is_left_with_the_first_plan():
     assert watched(_busy(), 60, FIRST, lambda *_: None, lambda: True) is FIRST
 
 
+def test_a_search_that_told_of_nothing_is_waited_for_where_the_first_plan_is_a_poor_one():
+    began = monotonic()
+    found = watched(_busy(), 60, WORSE, lambda *_: None, lambda: True, patience=30)
+    assert found is FIRST
+    assert monotonic() - began < 6
+    assert watched(_busy(), 60, WORSE, lambda *_: None, lambda: True, patience=0.5) is WORSE
+
+
 def test_what_goes_wrong_in_a_search_goes_wrong_for_whoever_asked():
     def search(_: Watch) -> Found:
         raise MemoryError
