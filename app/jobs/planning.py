@@ -40,8 +40,9 @@ def solve(db: Session, payload: Payload, stamp: Stamp, tell: Tell) -> dict[str, 
     tell("Putting the problem together")
     content = _asked(db, payload)
     draft = content.draft()
+    stopped = _stopped(db, payload["job_id"])
     search = _Search(
-        around_locked(draft), payload, tell, _stopped(db, payload["job_id"]), draft.visits
+        around_locked(draft), payload, tell, stopped, draft.visits, content.solved.lower_bound
     )
     if payload.get("extra") is not None:
         return {"price": search.price(payload["extra"])}
@@ -56,8 +57,9 @@ class _Search:
     payload: Payload
     tell: Tell
     stop: Callable[[], bool]
-    # A plan that stands already, as far as it does.
+    # A plan that stands already, as far as it does, and below what no plan of the problem costs.
     known: tuple[Visit, ...]
+    proven: float
 
     @property
     def seconds(self) -> float:
@@ -72,18 +74,14 @@ class _Search:
     ) -> tuple[Solved, Soonest]:
         """The best plan found, and soonest due first beside it."""
         began, latest = monotonic(), doing
+        proven = self.proven if extra is None else 0.0  # with more days a plan may cost less
 
         def told(bound: float, best: float) -> None:
             nonlocal latest
-            gap = 100 * (best - bound) / best if best > 0 else 0.0
-            least = _whole(max(0.0, bound))
-            latest = (
-                f"Best so far {_whole(best)}; no plan costs less than {least} ({gap:.2f} % apart)"
-            )
-            stop()
+            latest = _so_far(min(max(bound, proven), best), best)
 
         def stop() -> bool:
-            """Asked all the time, so that the seconds go on where nothing new is found."""
+            """Asked several times a second, so that the seconds go on whatever the search is at."""
             self.tell(latest, min(int(monotonic() - began), int(seconds)), int(seconds))
             return self.stop()
 
@@ -103,6 +101,13 @@ def _bounded(found: Solved, before: Solved) -> Solved:
     if before.lower_bound <= found.lower_bound:
         return found
     return replace(found, lower_bound=min(before.lower_bound, found.cost), prices=before.prices)
+
+
+def _so_far(bound: float, best: float) -> str:
+    gap = 100 * (best - bound) / best if best > 0 else 0.0
+    return (
+        f"Best so far {_whole(best)}; no plan costs less than {_whole(bound)} ({gap:.2f} % apart)"
+    )
 
 
 def _whole(cost: float) -> str:

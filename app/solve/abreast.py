@@ -9,6 +9,7 @@ import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from typing import TypeVar
 
 from loky import ProcessPoolExecutor
@@ -42,6 +43,16 @@ def helpers(far: bool) -> Executor:
     processes = ProcessPoolExecutor(ABREAST, timeout=IDLE)
     processes.submit(os.getpid)  # so that they start now
     return processes  # type: ignore[no-any-return]
+
+
+@contextmanager
+def helped(far: bool) -> Iterator[Executor]:
+    """Helpers for as long as the block lasts; they end beside us what they are at by then, which is little."""
+    beside = helpers(far)
+    try:
+        yield beside
+    finally:
+        beside.shutdown(wait=False)
 
 
 def in_turn(

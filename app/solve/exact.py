@@ -7,6 +7,7 @@ better plan (reduced cost fixing), so the others are all there are.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from app.solve.fleet import NOWHERE, Batch, Fleet, Floats, Ints
 from app.solve.master import Master
 from app.solve.near import Market, Through, through
 from app.solve.pricing import visits_in
-from app.solve.watch import Watch
+from app.solve.watch import Found, Watch
 
 # More plans than this make no problem that is soon solved whole.
 MOST_PLANS = 60_000
@@ -29,29 +30,25 @@ SHARES = (0.1, 0.3, 1.0, 1.0)
 NODES = 2**31 - 1
 
 
-def prove(
-    fleet: Fleet, prices: Floats, bound: float, best: Sequence[Column], watch: Watch
-) -> tuple[list[Column], float]:
-    """The best columns, at least as good as `best`, and what bounds their cost from below.
+def prove(fleet: Fleet, best: Found, watch: Watch) -> Found:
+    """Columns at least as good as the `best` so far, and what bounds their cost from below.
 
     Looks through ever more plans, until the best is proven, there are too many, or time is over.
     """
-    best, relaxed = list(best), bound
+    prices, relaxed = best.prices, best.bound
+    market = Market(prices, fleet.room.reshape(prices.shape), fleet.problem.unplaced_cost)
     for share in SHARES:
-        cost = sum(column.cost for column in best)
-        if watch.over() or cost - bound <= UNPROVEN * cost:
+        if watch.over() or best.cost - best.bound <= UNPROVEN * best.cost:
             break
-        market = Market(prices, fleet.room.reshape(prices.shape), fleet.problem.unplaced_cost)
-        dearer = share * (cost - relaxed) + TOLERANCE * cost
+        dearer = share * (best.cost - relaxed) + TOLERANCE * best.cost
         if _too_many(fleet, market, dearer):
             break
-        found = _all_of(_plans(fleet, market, dearer), watch)
-        if found is None:
+        plans = _all_of(_plans(fleet, market, dearer), watch)
+        if plans is None:
             break
-        best, proven = _best_of(fleet, found, best, watch)
-        # A plan with a column that was not looked at costs at least so much more than the relaxed one.
-        bound = max(bound, min(proven, relaxed + dearer))
-    return best, bound
+        # A plan with a column that is not looked at costs at least so much more than the relaxed one.
+        best = _best_of(fleet, plans, best, relaxed + dearer, watch)
+    return best
 
 
 def _all_of(plans: Iterator[Column], watch: Watch) -> list[Column] | None:
@@ -65,21 +62,27 @@ def _all_of(plans: Iterator[Column], watch: Watch) -> list[Column] | None:
 
 
 def _best_of(
-    fleet: Fleet, found: Sequence[Column], best: Sequence[Column], watch: Watch
-) -> tuple[list[Column], float]:
-    known = {(column.car, column.slots) for column in found}
-    columns = [*found, *(each for each in best if (each.car, each.slots) not in known)]
-    master = Master(fleet.room, [column.car for column in best])
+    fleet: Fleet, plans: Sequence[Column], best: Found, others: float, watch: Watch
+) -> Found:
+    """The best choice among the plans, where every other choice costs at least what `others` do."""
+    known = {(column.car, column.slots) for column in plans}
+    columns = [*plans, *(each for each in best.columns if (each.car, each.slots) not in known)]
+    master = Master(fleet.room, [column.car for column in best.columns])
     master.add(columns)
     # Presolving so many like columns takes longer than the search.
     master.solver.setOptionValue("presolve", "off")
-    chosen = {(column.car, column.slots) for column in best}
+    chosen = {(column.car, column.slots) for column in best.columns}
     start = np.array([float((column.car, column.slots) in chosen) for column in columns])
-    cost = sum(column.cost for column in best)
-    after = [columns[at] for at in master.choose(start, UNPROVEN * cost, watch.left, NODES)]
-    if len(after) != len(best) or sum(each.cost for each in after) > cost:
-        after = list(best)
-    return after, min(master.proven, cost)
+
+    def better(numbers: Sequence[int], proven: float) -> Found:
+        after = replace(best, columns=[columns[at] for at in numbers])
+        if len(numbers) != len(best.columns) or after.cost > best.cost:
+            after = best
+        return replace(after, bound=max(best.bound, min(proven, best.cost, others)))
+
+    master.tell(lambda numbers, proven: watch.tell(better(numbers, proven)), watch.stop)
+    numbers = master.choose(start, UNPROVEN * best.cost, watch.left, NODES)
+    return better(numbers, master.proven)
 
 
 def _too_many(fleet: Fleet, market: Market, gap: float) -> bool:

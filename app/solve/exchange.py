@@ -25,7 +25,7 @@ from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
 from app.solve.master import Choice, chosen, in_rows, rows_of
 from app.solve.near import Market, near
 from app.solve.relaxed import fits, priced_at, take
-from app.solve.watch import Watch
+from app.solve.watch import SECONDS_BETWEEN, Found, Watch
 
 # How many cars are freed at once; how many columns each may choose from, and how much dearer than its cheapest.
 FREED, MOST_COLUMNS, DEARER = 30, 40, 0.1
@@ -132,12 +132,15 @@ class Exchange:
             self._improve(watch, enough)
 
     def _improve(self, watch: Watch, enough: float) -> None:
-        best, fruitless = self.cost, 0
+        best, fruitless, told = self.cost, 0, watch.spent
         for tried, won in enumerate(self._exchanges(watch)):
             best -= won
             fruitless = 0 if won > 0 else fruitless + FREED
             if best <= enough or watch.over() or fruitless >= 4 * len(self.chosen):
                 break
+            if won > 0 and watch.spent - told > SECONDS_BETWEEN:
+                watch.tell(Found(list(self.chosen.values()), -np.inf, self.market.prices))
+                told = watch.spent
             if tried % WIDENED == WIDENED - 1:
                 self._widen()
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from time import monotonic
 
 import highspy
 import numpy as np
 import numpy.typing as npt
+from highspy.highs import HighsCallbackEvent
 
 from app.solve.columns import Column
 from app.solve.fleet import Floats
+from app.solve.watch import SECONDS_BETWEEN
 
 _Index = npt.NDArray[np.int32]
 
@@ -59,6 +62,27 @@ class Packed:
     values: Floats
 
 
+class _Heard:
+    """What the solver says while it chooses whole columns, which is told now and then, and better columns at once."""
+
+    def __init__(self, tell: Callable[[list[int], float], None], stop: Callable[[], bool]) -> None:
+        self.tell, self.stop = tell, stop
+        self.taken: list[int] = []
+        self.bound, self.told = -np.inf, monotonic()
+
+    def better(self, event: HighsCallbackEvent) -> None:
+        self.taken = _taken(event.data_out.mip_solution)
+        self.tell(self.taken, self.bound)
+
+    def asked(self, event: HighsCallbackEvent) -> None:
+        self.bound = max(self.bound, event.data_out.mip_dual_bound)
+        if monotonic() - self.told > SECONDS_BETWEEN:
+            self.told = monotonic()
+            self.tell(self.taken, self.bound)
+        if self.stop():
+            event.interrupt()
+
+
 class Program:
     """A linear program that grows by columns. Rows: the slots, then the cars, of each of which one column is taken."""
 
@@ -102,8 +126,16 @@ class Program:
         for option, value in options.items():
             self.solver.setOptionValue(option, value)
         self.solver.run()
-        values = np.array(self.solver.getSolution().col_value)
-        return np.flatnonzero(values > 0.5).tolist()
+        return _taken(np.array(self.solver.getSolution().col_value))
+
+    def tell(self, tell: Callable[[list[int], float], None], stop: Callable[[], bool]) -> None:
+        """While it chooses, have it tell of the best whole columns and what is `proven`, and end when `stop` says so.
+
+        It asks wherever it can be interrupted: often, but for some seconds now and then.
+        """
+        heard = _Heard(tell, stop)
+        self.solver.cbMipImprovingSolution += heard.better
+        self.solver.cbMipInterrupt += heard.asked
 
     @property
     def proven(self) -> float:
@@ -177,6 +209,10 @@ def chosen(choice: Choice) -> list[int]:
     for option in SLOW:
         program.solver.setOptionValue(option, False)
     return program.choose(choice.start, choice.left, choice.seconds, choice.nodes)
+
+
+def _taken(values: Floats) -> list[int]:
+    return np.flatnonzero(values > 0.5).tolist()
 
 
 def _index(numbers: Iterable[int]) -> _Index:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from random import Random
+from time import monotonic
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from app.core.plan.check import faults
 from app.core.plan.cost import cost
 from app.core.plan.problem import Problem, Solved, Visit
 from app.core.plan.soonest import soonest_due_first
-from app.solve.abreast import helpers
+from app.solve.abreast import helped
 from app.solve.columns import Column, columns_of
 from app.solve.dive import dive
 from app.solve.exact import prove
@@ -26,7 +27,7 @@ from app.solve.fleet import NOWHERE, Batch, Fleet, Floats, fleet_of, packed, som
 from app.solve.garbage import collected_rarely
 from app.solve.relaxed import Relaxation, answers, take
 from app.solve.ties import placed_on_a_tie
-from app.solve.watch import Tell, Watch, never, nobody
+from app.solve.watch import Found, Tell, Watch, never, nobody, watched
 
 # The most cars that one program plans.
 PART = 6_000
@@ -41,15 +42,11 @@ PARTED, EXCHANGED_WHOLE, MOST_EXCHANGED = 0.7, 0.9, 60_000
 FEW_CARS, ONE_IN, ROUGHLY = 1_000, 3, 2e-3
 # On the way to a better bound: the share of the step that would close the gap at once, below which it is over.
 SMALLEST_STEP = 0.005
+# So long may a search that is stopped before it has a plan of its own take for a quick one, as that of a large fleet
+# does: it costs about half of what soonest due first does.
+SECONDS_TO_FIND = 60.0
 # Of the time; in the rest the plan is put together, work placed on ties and its cost worked out anew.
 SEARCHING = 0.99
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    columns: list[Column]
-    bound: float
-    prices: Floats
 
 
 def solve(
@@ -61,18 +58,30 @@ def solve(
 ) -> Solved:
     """The cheapest plan found within about `seconds`, and a bound that no plan goes below.
 
-    `tell` is told bound and best cost as they improve; when `stop` says so, the best so far is given. What is found
-    costs no more than a plan that is `known`. The same problem gives the same plan, where time does not end the search.
+    `tell` is told bound and best cost as they improve; when `stop`, asked several times a second, says so, the best so
+    far is given. What is found costs no more than a plan that is `known`, nor does what is told. The same problem gives
+    the same plan, where time does not end the search.
     """
-    watch = Watch(seconds * SEARCHING, tell, stop)
-    first = _cheaper(problem, soonest_due_first(problem), known)
+    began = monotonic()
+    soonest = soonest_due_first(problem)
+    first = _cheaper(problem, soonest, known)
     if not problem.shops:  # nowhere to go
         total = cost(problem, first)
-        return Solved(first, total, total, watch.spent)
+        return Solved(first, total, total, monotonic() - began)
     fleet = fleet_of(problem)
-    watch.tell = lambda bound, best: tell(bound + fleet.standing, best + fleet.standing)
-    with helpers(far=_size(fleet) >= FEW_CARS) as beside, collected_rarely():
-        found = _found(fleet, columns_for(fleet, first), watch, beside)
+    columns = columns_for(fleet, first)
+
+    def search(watch: Watch) -> Found:
+        return _found(fleet, columns, watch, beside)
+
+    def told(bound: float, best: float) -> None:
+        tell(max(0.0, bound + fleet.standing), best + fleet.standing)
+
+    with helped(far=_size(fleet) >= FEW_CARS) as beside, collected_rarely():
+        left = seconds * SEARCHING - (monotonic() - began)
+        at_first = Found(columns, -np.inf, no_prices(fleet))
+        patience = SECONDS_TO_FIND if first is soonest else 0.0
+        found = watched(search, left, at_first, told, stop, patience)
     visits = visits_of(fleet, {column.car: column.slots for column in found.columns})
     total, visits = min(
         ((cost(problem, each), each) for each in (visits, first)), key=lambda each: each[0]
@@ -80,7 +89,7 @@ def solve(
     visits = placed_on_a_tie(problem, visits)
     total = cost(problem, visits)
     bound = min(max(0.0, found.bound + fleet.standing), total)
-    return Solved(visits, total, bound, watch.spent, _by_shop(problem, found.prices))
+    return Solved(visits, total, bound, monotonic() - began, _by_shop(problem, found.prices))
 
 
 def _cheaper(
@@ -127,21 +136,22 @@ def _whole(
     relaxed.settle(watch.until(RELAXED))
     prices = no_prices(fleet) if relaxed.prices is None else relaxed.prices
     bound = relaxed.bound
+    watch.tell(Found(first, bound, prices))
     columns = dive(relaxed, watch.until(CHOSEN))
-    watch.tell(bound, _cost(columns))
+    found = Found(columns, bound, prices)
+    watch.tell(found)
     if watch.over():
-        return Found(columns, bound, prices)
+        return found
     exchange = Exchange(fleet, fleet.room, columns, prices, beside)
     exchange.improve(watch.until(EXCHANGED), bound)
-    watch.tell(bound, exchange.cost)
-    before = list(exchange.chosen.values())
-    best, proven = prove(fleet, prices, bound, before, watch)
-    if (
-        proven == bound and best == before
-    ):  # nothing came of it, so exchanges have the time that it left
+    before = Found(list(exchange.chosen.values()), bound, prices)
+    watch.tell(before)
+    found = prove(fleet, before, watch)
+    if found.bound == bound and found.columns == before.columns:
+        # Nothing came of it, so exchanges have the time that it left.
         exchange.improve(watch.until(EXCHANGED_AGAIN), bound)
-        best = list(exchange.chosen.values())
-    return Found(best, proven, prices)
+        found = replace(found, columns=list(exchange.chosen.values()))
+    return found
 
 
 def _prices_of_some(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Floats | None:
@@ -155,10 +165,6 @@ def _prices_of_some(fleet: Fleet, first: Sequence[Column], watch: Watch) -> Floa
     relaxed = Relaxation(part, part.batches, part.room, columns)
     relaxed.settle(watch.until(RELAXED / 2), ROUGHLY)
     return relaxed.prices
-
-
-def _cost(columns: Iterable[Column]) -> float:
-    return sum(column.cost for column in columns)
 
 
 def left_out(fleet: Fleet) -> list[Column]:
@@ -214,12 +220,12 @@ def _in_parts(fleet: Fleet, first: Sequence[Column], watch: Watch, beside: Execu
         prices += found.prices / len(parts)
         for column in found.columns:
             take(room, column)
-    watch.tell(0.0, _cost(columns))
+    watch.tell(Found(columns, -np.inf, prices))
     if len(columns) <= MOST_EXCHANGED:
         exchange = Exchange(fleet, fleet.room, columns, prices, beside)
         exchange.improve(watch.until(EXCHANGED_WHOLE), 0.0)
         columns = list(exchange.chosen.values())
-    return Found(columns, *_bound(fleet, prices, _cost(columns), watch))
+    return _bounded(fleet, Found(columns, -np.inf, prices), watch)
 
 
 def _parts(fleet: Fleet) -> Iterable[tuple[Batch, ...]]:
@@ -254,22 +260,22 @@ def _that_fit(part: Fleet, of_car: Mapping[int, Column]) -> list[Column]:
     return kept
 
 
-def _bound(fleet: Fleet, prices: Floats, best: float, watch: Watch) -> tuple[float, Floats]:
-    """A bound for the whole fleet, from prices that are moved towards where days lack or are left (subgradient)."""
-    bound, proving, step = -np.inf, prices, 1.0
+def _bounded(fleet: Fleet, found: Found, watch: Watch) -> Found:
+    """With a bound for the whole fleet, from prices moved towards where days lack or are left (subgradient)."""
+    best, prices, step = found.cost, found.prices, 1.0
     while step > SMALLEST_STEP:
         began = watch.spent
         paid, columns = answers(fleet, fleet.batches, prices, fleet.room)
-        if paid > bound:
-            bound, proving, lack = paid, prices, _lack(fleet, columns, prices)
+        if paid > found.bound:
+            found, lack = Found(found.columns, paid, prices), _lack(fleet, columns, prices)
+            watch.tell(found)
         else:
             step /= 2
-        watch.tell(bound, best)
         if watch.over() or watch.left < watch.spent - began:  # another step would end too late
             break
         norm = float((lack**2).sum()) or 1.0
-        prices = np.maximum(0.0, proving + step * (best - bound) / norm * lack)
-    return bound, proving
+        prices = np.maximum(0.0, found.prices + step * (best - found.bound) / norm * lack)
+    return found
 
 
 def _lack(fleet: Fleet, columns: Iterable[Column], prices: Floats) -> Floats:

@@ -1,16 +1,36 @@
-"""How long a search may go on, and what it tells meanwhile."""
+"""How long a search may go on, what it tells meanwhile, and its being watched: told of and ended whatever it is at."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
+from threading import Event
 from time import monotonic
+
+from app.solve.columns import Column
+from app.solve.fleet import Floats
 
 # Bound and best cost so far.
 Tell = Callable[[float, float], None]
+# Between two looks at a search, and for it to end by itself once it is to.
+SECONDS_BETWEEN, SECONDS_TO_END = 0.25, 1.0
 
 
-def nobody(bound: float, best: float) -> None:
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A column for each car, and a bound that no choice of columns goes below; `prices` are those it was found at."""
+
+    columns: Sequence[Column]
+    bound: float
+    prices: Floats
+
+    @property
+    def cost(self) -> float:
+        return sum(column.cost for column in self.columns)
+
+
+def nobody(*_: object) -> None:
     """Nobody is told."""
 
 
@@ -23,7 +43,7 @@ class Watch:
     """`stop` is asked now and then whether to stop, keeping the best; `tell` is told of each step forward."""
 
     seconds: float
-    tell: Tell = nobody
+    tell: Callable[[Found], None] = nobody
     stop: Callable[[], bool] = never
     began: float = field(default_factory=monotonic)
 
@@ -41,3 +61,65 @@ class Watch:
     def until(self, share: float) -> Watch:
         """A watch that ends when `share` of the whole time is spent; told and stopped as this one."""
         return Watch(self.seconds * share, self.tell, self.stop, self.began)
+
+
+@dataclass(slots=True)
+class Best:
+    """The best columns and the best bound of all that a search told of."""
+
+    found: Found
+    cost: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.cost = self.found.cost
+
+    def hear(self, new: Found) -> None:
+        best, cost = self.found, new.cost
+        columns = new.columns if cost < self.cost else best.columns
+        proven = new if new.bound > best.bound else best
+        self.found, self.cost = Found(columns, proven.bound, proven.prices), min(cost, self.cost)
+
+
+def watched(
+    search: Callable[[Watch], Found],
+    seconds: float,
+    first: Found,
+    tell: Tell,
+    stop: Callable[[], bool],
+    patience: float = 0.0,
+) -> Found:
+    """What a search comes to; once `stop` says so, the best that it has told of, `first` at worst.
+
+    The search goes on beside us, so that however long it is at one thing, `stop` is asked several times a second.
+    What is told never gets worse. While there is nothing better than `first`, a search that is stopped has so many
+    seconds of `patience` to end by itself.
+    """
+    best, ended = Best(first), Event()
+    beside = ThreadPoolExecutor(1)
+    searching = beside.submit(search, Watch(seconds, best.hear, ended.is_set))
+    beside.shutdown(wait=False)
+    try:
+        _look_on(searching, best, tell, stop)
+    finally:
+        ended.set()
+    wait([searching], SECONDS_TO_END)
+    until = monotonic() + patience
+
+    def enough() -> bool:
+        return stop() and (best.found.columns is not first.columns or monotonic() > until)
+
+    if not searching.done():
+        _look_on(searching, best, tell, enough)
+    return searching.result() if searching.done() else best.found
+
+
+def _look_on(searching: Future[Found], best: Best, tell: Tell, stop: Callable[[], bool]) -> None:
+    """Until the search is over or `stop` says so, telling what is new."""
+    told: tuple[float, float] | None = None
+    while True:
+        done, found = searching.done(), best.found
+        if told != (told := (found.bound, found.cost)):
+            tell(*told)
+        if done or stop():
+            return
+        wait([searching], SECONDS_BETWEEN)

@@ -1,5 +1,6 @@
 """Shop plans on both engines: a search as a job, hand work, accepting, and the forecast with its planned visits."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -7,6 +8,7 @@ from datetime import date
 import pytest
 from sqlalchemy import Engine, select
 
+from app.access import EVERYTHING
 from app.actions import accepting, plans
 from app.core.plan.basis import PlanShop
 from app.core.plan.check import faults
@@ -14,9 +16,10 @@ from app.core.plan.forecast import by_month
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import Change
 from app.errors import Conflict
+from app.jobs import planning as searching
 from app.jobs.doing import Doer
 from app.store import forecasting
-from app.store.db import sessions
+from app.store.db import read_session, sessions
 from app.store.forecasting import ForecastFilter
 from app.store.plans import VisitPlan
 from tests.actions.plans_made import YEAR, Planner
@@ -108,11 +111,14 @@ def test_another_owners_cars_and_plans_stay_out_of_reach(any_engine, version):
         assert len(own.cars) == CARS
 
 
-def test_solved_again_in_no_time_a_version_costs_no_more_and_its_bound_says_no_less(
-    any_engine, doer
-):
+@pytest.fixture
+def short_of_days(any_engine: Engine, doer: Doer) -> Planner:
     scarce = (PlanShop(NORTH, SKILLS, 4, {}, 1400), PlanShop(SOUTH, SKILLS, 4, {}, 1900))
-    planner = Planner(any_engine, doer, replace(BASIS, shops=scarce))
+    return Planner(any_engine, doer, replace(BASIS, shops=scarce))
+
+
+def test_solved_again_in_no_time_a_version_costs_no_more_and_its_bound_says_no_less(short_of_days):
+    planner = short_of_days
     plan = planner.plan("Alpha")
     first = planner.solve(plan)
     content = planner.opened(first).content
@@ -126,3 +132,31 @@ def test_solved_again_in_no_time_a_version_costs_no_more_and_its_bound_says_no_l
     planner.change(first, Change("lock", visit.car, visit.month))
     locked = planner.opened(planner.solve(plan, first, seconds=0.001)).content.solved
     assert locked.lower_bound == good.lower_bound
+
+
+def test_what_is_told_while_solving_again_is_never_worse_than_what_there_is(short_of_days):
+    plan = short_of_days.plan("Alpha")
+    first = short_of_days.solve(plan)
+    good = short_of_days.opened(first).content.solved
+    for best, bound in _told(short_of_days, plan, first):
+        assert best <= _whole(good.cost)
+        assert bound >= _whole(good.lower_bound)
+
+
+def _told(planner: Planner, plan: int, version: int) -> list[tuple[int, int]]:
+    """What a search around a version says of the best so far and of what no plan costs less than."""
+    steps: list[str] = []
+    payload = {"plan_id": plan, "name": "Again", "seconds": 1, "parent_id": version, "job_id": ""}
+    with read_session(sessions(planner.engine), EVERYTHING) as db:
+        searching.solve(db, payload, STAMP, lambda step, *_: steps.append(step))
+    found = re.findall(r"Best so far (\d+); no plan costs less than (\d+) ", _plain(steps))
+    assert found, steps
+    return [(int(best), int(bound)) for best, bound in found]
+
+
+def _plain(steps: list[str]) -> str:
+    return " ".join(steps).replace("\u202f", "")
+
+
+def _whole(cost: float) -> int:
+    return int(f"{cost:.0f}")
