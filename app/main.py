@@ -64,9 +64,10 @@ def routes_with(overrides: Overrides) -> APIRouter:
     provider = SimpleNamespace(dependency_overrides=dict(overrides))
     routes = APIRouter(dependency_overrides_provider=provider)
     asked = [Depends(admitted)]
+    # Tried in this order: programs ask oftener than people, and a page is past the API at its first part.
+    routes.include_router(api.router, dependencies=asked)
     for router in pages.ROUTERS:
         routes.include_router(router, include_in_schema=False, dependencies=asked)
-    routes.include_router(api.router, dependencies=asked)
     for part in (*pages.ROUTERS, *api.ROUTERS):
         every_route_says(part.routes)
     return routes

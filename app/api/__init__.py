@@ -23,6 +23,7 @@ router = APIRouter(prefix=ADDRESS)
 ROUTERS = tuple(
     each.router
     for each in (
+        loading,  # what is asked most, with a rack waiting, is tried first
         calculator,
         cars,
         trial,
@@ -33,7 +34,6 @@ ROUTERS = tuple(
         visits,
         directives,
         due,
-        loading,
         docs,
     )
 )
