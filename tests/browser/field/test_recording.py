@@ -81,15 +81,21 @@ def test_a_report_is_begun_once(page: Page) -> None:
     assert len(call(page, "reports")) == 1
 
 
-def test_a_gauge_check_and_a_reading_are_kept_once_and_nothing_is_read_at_the_next_spot(
-    page: Page,
-) -> None:
+def measuring(page: Page) -> str:
+    """A report whose gauge is checked, at its readings; gives its key."""
     key = report(page)
     go(page, f"report/{key}/thickness")
     page.get_by_role("textbox", name="Gauge", exact=True).fill("TG-7")
     for label in ("Thickness of the block", "What the gauge read"):
         page.get_by_label(label).fill("0.5")
     twice(page, "Keep the check")
+    return key
+
+
+def test_a_gauge_check_and_a_reading_are_kept_once_and_nothing_is_read_at_the_next_spot(
+    page: Page,
+) -> None:
+    key = measuring(page)
     page.get_by_label("Inches", exact=True).fill("0.440")
     twice(page, "Keep, next")
     expect(page.locator(".cell:not(.unread)")).to_have_count(1)
@@ -112,12 +118,7 @@ AT_ONCE = """(field, numbers) => {
 def test_a_reading_pressed_while_the_one_before_is_being_written_is_kept_at_the_next_spot(
     page: Page,
 ) -> None:
-    key = report(page)
-    go(page, f"report/{key}/thickness")
-    page.get_by_role("textbox", name="Gauge", exact=True).fill("TG-7")
-    for label in ("Thickness of the block", "What the gauge read"):
-        page.get_by_label(label).fill("0.5")
-    twice(page, "Keep the check")
+    key = measuring(page)
     page.get_by_label("Inches", exact=True).evaluate(AT_ONCE, ["0.440", "0.440"])
     expect(page.locator(".cell:not(.unread)")).to_have_count(2)
     kept = said(page, key, "reading")
