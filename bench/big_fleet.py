@@ -1,4 +1,4 @@
-"""A store of a continent's cars in minutes: ten thousand come in as files, the rest are copies, all with their due items.
+"""A store of a continent's cars in minutes: ten thousand come in as files, the rest are copies, all with due items.
 
 `python -m bench.big_fleet --cars 450000 --to sqlite:////tmp/big/store.db` (or the address of an empty PostgreSQL
 database whose user is a superuser, since references are not looked up row by row meanwhile). A car has eleven
@@ -201,7 +201,7 @@ def _begin_record(
 
 def _put_aside(connection: Connection, name: str) -> Table:
     """A table of the first cars' rows alone, so that copying reads none of its own."""
-    connection.exec_driver_sql(f"CREATE TEMPORARY TABLE first_{name} AS SELECT * FROM {name}")  # noqa: S608
+    connection.exec_driver_sql(f"CREATE TEMPORARY TABLE first_{name} AS SELECT * FROM {name}")
     return Table(
         f"first_{name}",
         MetaData(),
@@ -214,7 +214,7 @@ def _put_aside(connection: Connection, name: str) -> Table:
 
 @dataclass(frozen=True, slots=True)
 class Moving:
-    """How the rows of one copy differ from the first ones; `strides` is by table how far apart the keys of copies are."""
+    """How the rows of one copy differ from the first ones; `strides` is how far the keys of copies lie apart."""
 
     copy: int
     strides: Mapping[str, int]
