@@ -18,7 +18,8 @@ TEXT = ("ink", "ink-2", "accent", "accent-dark", "stop", "now", "soon", "fine")
 PAIRS = (
     ("on-band", "band", 4.5), ("on-band-2", "band", 4.5), ("on-band", "band-2", 4.5), ("white", "band-2", 4.5),
     ("white", "band-3", 4.5), ("on-accent", "accent", 4.5), ("on-accent", "accent-dark", 4.5),
-    ("on-accent", "stop", 4.5), ("on-accent", "stop-dark", 4.5), ("now", "now-wash", 4.5), ("ink", "now-wash", 4.5), ("ink", "hover", 4.5),
+    ("on-accent", "stop", 4.5), ("on-accent", "stop-dark", 4.5), ("now", "now-wash", 4.5), ("ink", "now-wash", 4.5),
+    ("ink", "hover", 4.5),
     ("quiet", "sheet", 4.5), ("quiet", "paper", 4.5), ("ink-2", "field", 4.5), ("ink", "tank", 4.5),
     ("rule-strong", "field", 3), ("rule-strong", "sheet", 3), ("rule-strong", "paper", 3), ("edge", "sheet", 3),
     ("band-focus", "band", 3), ("band-focus", "band-2", 3), ("stop", "condemned", 3), ("ink", "sound", 3),
