@@ -16,20 +16,24 @@ import subprocess
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from sqlalchemy import update
 
 from app.main import create_app
 from app.settings import Settings
 from app.store import migrate
-from app.store.db import write_session
+from app.store.db import make_engine, write_session
+from app.store.people import SignIn
 from tests.access.routes import NEEDS
 from tests.access.test_matrix import OTHERWISE, PARAMETER, WORDS
 from tests.access.world import OWN, World, add_changes, browser_key, build
+from tests.browser.mornings import Morning
 from tests.fixtures.people import COOKIES, let_in_at
 from tests.fixtures.server import serving
 
@@ -38,13 +42,13 @@ SCHEMES = ("light", "dark")
 LINK = re.compile(r'href="(/[^"#]*)')
 # Files, parts of pages, and what only leads on.
 NO_PAGES = re.compile(
-    r"\.\w+$|^/api/|/totals$|/progress$|/reasons$|/rows$|/verdict$|^/(health|ready)$|/photographs/|/openid"
+    r"\.\w+$|^/api/|/totals$|/progress$|/reasons$|/rows$|/verdict$|^/(health|ready)$|/photographs/|/openid|^/field/app/"
 )
 # Where following the links begins; the first address that is found of a page is the one that is taken.
 BEGIN = (
     "/", "/cars/7", "/cars/1", "/due", "/cars/1/trial?lading.commodity=Invented+acid&lading.corrosive_or_reactive=yes",
     "/fleet/trial?lading.commodity=Invented+acid&lading.corrosive_or_reactive=yes", "/cars/1/events/new", "/record",
-    "/field/cars/1", "/fleet/labels?q=ZQTX+10", "/visits/orders",
+    "/field/cars/1", "/fleet/labels?q=ZQTX+10", "/visits/orders?shop=Example+Shop+One+%28invented%29",
 )  # fmt: skip
 SIGNED_OUT = (
     "/sign-in",
@@ -75,6 +79,7 @@ def main(folder: Path, *starts: str) -> None:
         wanted = {path for path in page_routes() if path.startswith(starts or ("/",))}
         demo = held.enter_context(a_demo())
         signed_in = context(browser, demo, COOKIES)
+        some_work(signed_in, demo)
         found = reached(signed_in, demo)
         nobody = context(browser, demo, {})
         for path in sorted(wanted & found.keys() - {*SIGNED_OUT}):
@@ -92,6 +97,17 @@ def main(folder: Path, *starts: str) -> None:
                     lacking.discard(path)
                     break
         sys.stdout.write(f"Not reached: {', '.join(sorted(lacking)) or 'none'}\n")
+
+
+def some_work(signed_in: BrowserContext, url: str) -> None:
+    """A sample drawn, a car on hold, lines set aside: so that lists have something in them."""
+    page = signed_in.new_page()
+    morning = Morning(page, url)
+    morning.mark_a_line_as_seen()
+    morning.hold_a_car()
+    morning.ask_the_rack()
+    morning.draw_a_sample()
+    page.close()
 
 
 def page_routes() -> list[str]:
@@ -176,8 +192,17 @@ def a_demo() -> Iterator[str]:
                 env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
             )  # fmt: skip
         let_in_at(url)
+        proved_now(url)
         with serving(url, Path(name)) as running:
             yield running.url
+
+
+def proved_now(url: str) -> None:
+    """As if everybody signed in had just given their password: some pages ask for it anew."""
+    engine = make_engine(url)
+    with engine.begin() as connection:
+        connection.execute(update(SignIn).values(proved_at=datetime.now(UTC)))
+    engine.dispose()
 
 
 @contextmanager
@@ -192,6 +217,7 @@ def one_of_each() -> Iterator[tuple[str, World]]:
         with write_session(app.state.sessions) as db:
             add_changes(db, world)
         app.state.engine.dispose()
+        proved_now(url)
         with serving(url, Path(name)) as running:
             yield running.url, world
 
