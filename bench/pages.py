@@ -47,7 +47,7 @@ def measure(database_url: str) -> list[Timing]:
     """The server time of each kind of page."""
     engine = make_engine(database_url)
     with read_session(sessions(engine)) as db:
-        pages = _pages(db)
+        pages = pages_of(db)
     engine.dispose()
     # What knowing who asks costs is measured by bench.sign_in.
     app = create_app(Settings(database_url=database_url), routes=unasked())
@@ -68,7 +68,7 @@ def unasked() -> APIRouter:
     return routes_with({admitted: everybody})
 
 
-def _pages(db: Session) -> dict[str, Sequence[str]]:
+def pages_of(db: Session) -> dict[str, Sequence[str]]:
     """Addresses of each kind of page, drawn over the whole register."""
     draw = random.Random(1)
     cars = list(db.execute(select(Car.id, Car.mark, Car.number)))
