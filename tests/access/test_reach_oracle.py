@@ -35,7 +35,7 @@ from app.actions.changes import (
 )
 from app.core.facts import ITEMS
 from app.errors import NotFound
-from app.store import as_known, cars, dated, due, events, reach, visiting
+from app.store import as_known, cars, dated, due, due_counts, events, reach, visiting
 from app.store.asked import Standpoint
 from app.store.cars import RegisterFilter
 from app.store.db import make_engine, sessions
@@ -261,7 +261,7 @@ def _check_questions(model: Model, mine, kinds, day, every) -> None:
     items = {key for key in every if key[0] in whole or key[1] in parts.get(key[0], frozenset())}
     dated_items = {key for key in items if every[key].due_on}
     assert {(row.car_id, row.item) for row in due.each(db, DueFilter(day))} == dated_items
-    assert due.count(db, DueFilter(day)) == len(dated_items)
+    assert due_counts.count(db, DueFilter(day)) == len(dated_items)
     assert {row.car_id for row in due.each(db, DueFilter(day, region="region 0"))} <= whole
     for car in model.cars:
         _check_car(db, car, car.id in whole, parts.get(car.id))
