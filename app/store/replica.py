@@ -11,8 +11,9 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import datetime, timedelta
+from typing import Any
 
-from sqlalchemy import Integer, Select, case, func, literal_column, or_, select
+from sqlalchemy import Integer, Select, case, column, func, or_, select, table
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session, sessionmaker
 
@@ -69,9 +70,7 @@ class Replica:
         if time.monotonic() < self._not_before:
             return False
         entry = table_of(Change)
-        version: Select[str] = select(literal_column("version_num")).select_from(
-            literal_column("alembic_version")
-        )
+        version: Select[Any] = select(column("version_num")).select_from(table("alembic_version"))
         try:
             newest, schema = db.execute(
                 select(
