@@ -64,6 +64,11 @@ def as_text(amount: Amount) -> str:
     return str(amount) if isinstance(amount, Stated) else f"{amount.normalize():f}"
 
 
+def with_unit(text: str, unit: str) -> str:
+    """What an entry of field work states, with the unit of its field unless it has its own."""
+    return text if " " in text else f"{text} {unit}"
+
+
 def read(text: str) -> Amount:
     """What "0.438" or "11.1 mm" states. Raises ValueError for anything else."""
     found = WRITTEN.fullmatch(text)

@@ -27,7 +27,7 @@ ROUNDED_TO = {"in": 5, "mm": 3, "psi": 3, "kPa": 2}
 ISO_DAY = re.compile(r"(?<![\d-])(\d{4})-(\d\d)-(\d\d)(?![\d-])")
 # A whole number before "in" may be anything; the calculator writes thickness with its decimals.
 INCHES = re.compile(r"(?<![\d./])(\d+\.\d+) in\b(?! \()")
-PSI = re.compile(r"(?<![\d.,])(\d+(?:\.\d+)?) psi(g?)\b(?! \()")
+PSI = re.compile(r"(?<![\d.,])(?:(\d+(?:\.\d+)?) to )?(\d+(?:\.\d+)?) psig?\b(?! \()")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +81,25 @@ def in_words(text: str, prefers: Preferences) -> str:
     if prefers.length == "mm":
         text = INCHES.sub(lambda each: f"{each[0]} ({length(Decimal(each[1]), 'mm')} mm)", text)
     if prefers.pressure == "kPa":
-        text = PSI.sub(lambda each: f"{each[0]} ({pressure(Decimal(each[1]), 'kPa')} kPa)", text)
+        text = PSI.sub(lambda each: f"{each[0]} ({_in_kpa(each)} kPa)", text)
     return text
+
+
+def margin(text: str, unit: Length) -> str:
+    """Such as "0.031 in above line C" in the unit alone: how much is left rounded down, how much lacks rounded up."""
+    if unit == "in":
+        return text
+
+    def turned(found: re.Match[str]) -> str:
+        side: Side = "up" if text[found.end() :].startswith(" below") else "down"
+        return f"{length(Decimal(found[1]), unit, side)} {unit}"
+
+    return INCHES.sub(turned, text)
+
+
+def _in_kpa(found: re.Match[str]) -> str:
+    ends = [pressure(Decimal(each), "kPa") for each in found.groups() if each]
+    return " to ".join(ends)
 
 
 def _day_or_as_is(found: re.Match[str], way: Days) -> str:

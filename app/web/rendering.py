@@ -24,7 +24,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.access import Viewer
 from app.core import showing
 from app.core.loading import MECHANICAL
-from app.core.measure import exact, read
+from app.core.measure import exact, read, with_unit
 from app.core.relief import range_in_words
 from app.core.showing import AS_STORED, Preferences
 from app.core.words import capitalized, label, noun
@@ -74,9 +74,14 @@ def in_words(text: str) -> str:
     return showing.in_words(text, _PREFERS.get())
 
 
+def margin(text: str) -> str:
+    """How far a reading is from its line, in the person's unit."""
+    return showing.margin(text, _PREFERS.get().length)
+
+
 def as_said(text: str, unit: str) -> str:
     """What an entry of field work states, with its unit: "0.438 in", "11.1 mm"."""
-    return in_words(text if " " in text else f"{text} {unit}")
+    return in_words(with_unit(text, unit))
 
 
 def length_unit(*, long: bool = False) -> str:
@@ -144,7 +149,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     filters = (
-        as_said, day, day_or_month, in_length, in_pressure, in_words, inches, month, number, size,
+        as_said, day, day_or_month, in_length, in_pressure, in_words, inches, margin, month, number, size,
     )  # fmt: skip
     made.filters |= {each.__name__: each for each in filters}
     made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
