@@ -17,7 +17,7 @@ from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised, since
-from app.core.plan.since import differences
+from app.core.plan.since import Now, differences
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.errors import Conflict, Fault, NotFound, Refused
@@ -91,7 +91,7 @@ def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Sta
     name = tidy(name)
     found = []
     if not 1 <= len(name) <= LONGEST_WORDS:
-        found.append(Fault("name", "want a name for the plan"))
+        found.append(Fault("name", _want_a_name(name)))
     if not 1 <= selection.months <= MOST_MONTHS:
         found.append(Fault("months", f"{selection.months} months; want 1 to {MOST_MONTHS}"))
     if found:
@@ -107,6 +107,11 @@ def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Sta
     db.add(row)
     db.flush()  # its versions are to name it
     return row
+
+
+def _want_a_name(name: str) -> str:
+    wanted = f"want a name for the plan, of at most {LONGEST_WORDS} characters"
+    return f"a name of {len(name)} characters; {wanted}" if name else wanted
 
 
 def _must_be_own(db: Session, party_id: int) -> None:
@@ -130,6 +135,10 @@ class Asked:
     cars: Mapping[str, int]
     remarks: tuple[Remark, ...]
     stands: Mapping[str, tuple[PlannedVisit, ...]]
+
+    @property
+    def now(self) -> Now:
+        return Now(self.problem, self.basis)
 
 
 def problem_now(
@@ -259,7 +268,7 @@ def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
     now = fleet_now(db, at)
     away = _away(now.remarks) - _away(at.content.remarks)
-    return list(differences(at.content.problem, at.draft.visits, now.problem, away))
+    return list(differences(at.content.problem, at.draft.visits, now.now, away))
 
 
 def _away(remarks: Iterable[Remark]) -> set[str]:
