@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 
@@ -17,7 +17,7 @@ from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised, since
-from app.core.plan.since import Now, differences
+from app.core.plan.since import Now, differences, no_place, no_room
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.errors import Conflict, Fault, NotFound, Refused
@@ -71,19 +71,44 @@ def basis_of(db: Session) -> Basis:
     return BASIS.validate_python(row.content) if row else FIRST
 
 
-def keep_basis(db: Session, party_id: int, basis: Basis, stamp: Stamp) -> PlanningBasis:
-    """Keep standards for new plans; earlier plans keep theirs. Raises Refused with every fault and its place."""
+class KeptMeanwhile(Conflict):
+    """Somebody kept other standards since those were read on which new ones rest: `before`, and `now`."""
+
+    def __init__(self, row: PlanningBasis, before: Basis, now: Basis) -> None:
+        super().__init__("Somebody kept other standards just now. Open them anew.")
+        self.row, self.before, self.now = row, before, now
+
+
+def keep_basis(
+    db: Session, party_id: int, basis: Basis, stamp: Stamp, known: Collection[int] = ()
+) -> PlanningBasis:
+    """Keep standards for new plans; earlier plans keep theirs. The same once more are not kept again.
+
+    `known` are the numbers of kept standards that whoever made these had read (0: none was kept). Raises Refused with
+    every fault and its place, KeptMeanwhile where others were kept after those.
+    """
     unknown = planning.unknown_cars(db, [each.car for each in basis.cars])
     found = [*basis.faults(), *(("cars", f"there is no car {name} of yours") for name in unknown)]
     if found:
         raise Refused.because(Fault(where, told) for where, told in found)
     _must_be_own(db, party_id)
+    planning.hold_standards(db)
+    latest = planning.basis_row(db)
+    if latest and latest.party_id == party_id and basis_of(db) == basis:
+        return latest
+    if latest and known and latest.id > max(known):
+        raise KeptMeanwhile(latest, _basis_then(db, max(known)), basis_of(db))
     note(db, "plan.standards_kept", ("party", party_id))
     row = PlanningBasis(
         party_id=party_id, content=BASIS.dump_python(basis, mode="json"), **_made(stamp)
     )
     db.add(row)
     return row
+
+
+def _basis_then(db: Session, basis_id: int) -> Basis:
+    row = planning.basis_of_id(db, basis_id)
+    return BASIS.validate_python(row.content) if row else FIRST
 
 
 def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Stamp) -> Plan:
@@ -269,6 +294,12 @@ def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     now = fleet_now(db, at)
     away = _away(now.remarks) - _away(at.content.remarks)
     return list(differences(at.content.problem, at.draft.visits, now.now, away))
+
+
+def no_longer(db: Session, at: Opened) -> list[tuple[str, str]]:
+    """The visits of a version that cannot be as planned any more: a car or a shop, and a sentence."""
+    planned, visits, now = at.content.problem, at.draft.visits, fleet_now(db, at).now
+    return [*no_place(planned, visits, now), *no_room(planned, visits, now)]
 
 
 def _away(remarks: Iterable[Remark]) -> set[str]:

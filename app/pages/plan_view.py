@@ -38,6 +38,7 @@ class Figures:
     visits: int
     cars: int
     left: int
+    left_items: int
     late: int
     early: int
     by_hand: int
@@ -73,6 +74,7 @@ def figures(at: Opened) -> Figures:
         sum(each.visits for each in of_cars),
         sum(1 for each in of_cars if each.visits),
         sum(each.left for each in of_cars),
+        sum(each.left_items for each in of_cars),
         sum(each.late for each in of_cars),
         sum(each.early for each in of_cars),
         len(counting(at.changes)),
