@@ -49,6 +49,11 @@ YEARS = ListOut(
             "cars that come to the first of their last service days; what is past stands in the first year",
             added=True,
         ),
+        number(
+            "left_out",
+            "items that would fall due on the last service day of their car or after it: no column counts them",
+            added=True,
+        ),
     ),
 )
 LAST_DAYS = ListOut(

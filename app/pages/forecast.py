@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, cast
 
@@ -14,9 +14,9 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import plans
-from app.core.facts import EVENT_ITEMS
+from app.core.facts import VISIT_ITEMS
 from app.core.plan.basis import Basis
-from app.core.plan.forecast import Need, by_month, needs
+from app.core.plan.forecast import Need, by_month, ended, left_out, needs
 from app.core.plan.problem import month_text
 from app.core.words import capitalized, label
 from app.errors import NotFound
@@ -35,7 +35,7 @@ Rows = list[Sequence[Value]]
 
 YEARS = 10
 GROUPINGS = (("item", "item"), ("owner", "owner"), ("region", "region"))
-ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in EVENT_ITEMS)
+ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in VISIT_ITEMS)
 VISITS = (("with", "as planned"),)
 NAMES = ("by", "item", "owner", "region", "visits")
 PICTURES = ("due", "days", "cost", "last-days")
@@ -60,6 +60,8 @@ class Forecast:
     last: Sequence[LastDay]
     any_planned: bool
     moved: bool = False
+    # Items by month that would fall due when their car is in service no more; nothing above counts them.
+    left_out: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def months(self) -> range:
@@ -78,6 +80,12 @@ class Forecast:
             found[month // 12] += need
         return found
 
+    def left_out_by_year(self) -> dict[int, int]:
+        found: dict[int, int] = defaultdict(int)
+        for month, number in self.left_out.items():
+            found[month // 12] += number
+        return found
+
     def last_by_year(self) -> dict[int, int]:
         """Cars by the year of their first such day; what is past stands in the first year."""
         firsts: dict[int, date] = {}
@@ -93,8 +101,10 @@ def forecast(
     db: Session, wanted: ForecastFilter, basis: Basis, today: date, moved: bool = False
 ) -> Forecast:
     first, months = today.year * 12 + today.month - 1, 12 * YEARS
-    falling = forecasting.falling(db, wanted)
-    due, visits = forecasting.moved_by_plan(db, wanted)
+    until = date(today.year + YEARS, today.month, 1)
+    ending = forecasting.ending(db, wanted, until)
+    falling = ended(forecasting.falling(db, wanted), ending)
+    due, visits = forecasting.moved_by_plan(db, wanted, until)
     counted = by_month(falling, first, months)
     if moved:
         counted = _moved(counted, by_month(due, first, months), by_month(visits, first, months))
@@ -107,10 +117,12 @@ def forecast(
         month: sum(shop.capacity(month_text(month)) for shop in basis.shops)
         for month in range(first, first + months)
     }
-    until = date(today.year + YEARS, today.month, 1)
+    # Whatever item is asked for, a car comes to its last day.
+    whichever = replace(wanted, item=None)
     return Forecast(
         first, sorted(sizes, key=lambda group: (-sizes[group], group)), counted, plain, planned,
-        capacity, forecasting.last_days(db, wanted, until), bool(visits), moved,
+        capacity, forecasting.last_days(db, whichever, until), bool(visits), moved,
+        left_out(ending, first, months),
     )  # fmt: skip
 
 
@@ -292,11 +304,11 @@ def _month_rows(found: Forecast, _: ForecastFilter) -> Rows:
 
 def _year_rows(found: Forecast, _: ForecastFilter) -> Rows:
     without, planned = found.by_year(found.plain), found.by_year(found.planned)
-    last = found.last_by_year()
+    last, out = found.last_by_year(), found.left_out_by_year()
     rows: Rows = []
     for year in found.years:
         one, other = without[year], planned[year]
-        rows.append([year, one.number, other.number, one.cost, other.cost, last[year]])
+        rows.append([year, one.number, other.number, one.cost, other.cost, last[year], out[year]])
     return rows
 
 

@@ -3,18 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Select, Subquery, and_, exists, extract, func, literal, select
+from sqlalchemy import (
+    ColumnElement,
+    FromClause,
+    Select,
+    Subquery,
+    and_,
+    case,
+    exists,
+    extract,
+    func,
+    literal,
+    select,
+)
 from sqlalchemy.orm import Session
 
 from app.core.facts import ITEMS
 from app.core.plan.demand import NO_WORK
 from app.core.plan.forecast import Falling
 from app.store import due_counts, reach
-from app.store.columns import BEGINNING
+from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRolled, DueRow
 from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import Party
@@ -87,18 +99,53 @@ def _rolled(db: Session, wanted: ForecastFilter, cut: str) -> list[Falling]:
     return found
 
 
-def moved_by_plan(db: Session, wanted: ForecastFilter) -> tuple[list[Falling], list[Falling]]:
+def ending(db: Session, wanted: ForecastFilter, until: date) -> list[Falling]:
+    """Of what `falling` tells the items of cars whose last service day comes before a day, with when that ends them.
+
+    What falls due from then on is planned by nobody (`core.plan.demand.after_service`).
+    """
+    last = _last_of_cars(until)
+    of_these = last.join(table_of(DueRow), DueRow.car_id == last.c.car_id)
+    counts = _counts(db, wanted)
+    return _counted(db, wanted, _month(DueRow.due_on), counts, of_these, _end(last))
+
+
+def _last_of_cars(until: date) -> Subquery:
+    """The last service day of each car that has one before a day."""
+    return (
+        select(DueRow.car_id, func.min(DueRow.due_on).label("on"))
+        .where(DueRow.item_no.in_(LAST_DAYS), DueRow.due_on < until, DueRow.listed.is_(True))
+        .group_by(DueRow.car_id)
+        .subquery()
+    )
+
+
+def _end(last: Subquery) -> ColumnElement[int]:
+    """The first month in which an item that falls due on this day of a month does so on the last day or after it."""
+    before = extract("day", DueRow.due_on) < extract("day", last.c.on)
+    return _month(last.c.on) + case((before, 1), else_=0)
+
+
+def moved_by_plan(
+    db: Session, wanted: ForecastFilter, until: date
+) -> tuple[list[Falling], list[Falling]]:
     """The items that planned visits will do: as they fall due, and in the month of their visit.
 
-    Of an item that several visits are to do the first counts, since it is done then.
+    Of an item that several visits are to do the first counts, since it is done then. Items of cars whose last service
+    day comes before `until` end with it, but for a visit that is planned for later all the same.
     """
-    first = _first_visits()
+    first, last = _first_visits(), _last_of_cars(until)
     planned = and_(
         _counts(db, wanted), DueRow.car_id == first.c.car_id, DueRow.item == first.c.item
     )
-    due = _counted(db, wanted, _month(DueRow.due_on), planned)
-    visit = _counted(db, wanted, _month(first.c.month), planned)
-    return due, visit
+    each = table_of(DueRow).outerjoin(last, last.c.car_id == DueRow.car_id)
+    due = _counted(db, wanted, _month(DueRow.due_on), planned, each, _end(last))
+    visit = _counted(db, wanted, _month(first.c.month), planned, each, _end(last))
+    return due, [_at_least_once(each) for each in visit]
+
+
+def _at_least_once(visit: Falling) -> Falling:
+    return replace(visit, ends=visit.ends and max(visit.ends, visit.month + 1))
 
 
 def _first_visits() -> Subquery:
@@ -129,20 +176,29 @@ def _month(day: Any) -> ColumnElement[int]:
 
 
 def _counted(
-    db: Session, wanted: ForecastFilter, month: ColumnElement[int], condition: ColumnElement[bool]
+    db: Session,
+    wanted: ForecastFilter,
+    month: ColumnElement[int],
+    condition: ColumnElement[bool],
+    of: FromClause = table_of(DueRow),
+    ends: ColumnElement[Any] | None = None,
 ) -> list[Falling]:
-    group = _group(wanted)
+    told = [DueRow.item, _group(wanted), month, DueRow.interval_months]
+    told += [] if ends is None else [ends]
     query: Select[Any] = (
-        select(DueRow.item, group, month, DueRow.interval_months, func.count())
-        .select_from(DueRow)
+        select(func.count(), *told)
+        .select_from(of)
         .join(Party, Party.id == DueRow.owner_id)
         .where(condition)
-        .group_by(DueRow.item, group, month, DueRow.interval_months)
+        .group_by(*told)
     )
     return [
-        Falling(item, str(name or ""), int(number), interval, count)
-        for item, name, number, interval, count in db.execute(query)
-    ]
+        Falling(
+            item, str(name or ""), int(at), interval, count,
+            *(None if on is None else int(on) for on in end),
+        )
+        for count, item, name, at, interval, *end in db.execute(query)
+    ]  # fmt: skip
 
 
 def _group(wanted: ForecastFilter) -> Any:

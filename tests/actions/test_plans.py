@@ -86,7 +86,7 @@ def test_an_accepted_plan_moves_its_items_in_the_forecast(any_engine, version):
             plans.opened(db, version).draft.visits
         )
     with beforehand(sessions(any_engine)) as db:
-        due, visits = forecasting.moved_by_plan(db, everything)
+        due, visits = forecasting.moved_by_plan(db, everything, date(2036, 11, 1))
         planned = {f"{row.month:%Y-%m}" for row in db.scalars(select(VisitPlan))}
         assert {f"{each.month // 12}-{each.month % 12 + 1:02}" for each in visits} == planned
         assert sum(each.number for each in due) == sum(each.number for each in visits) > CARS

@@ -2,17 +2,20 @@
 
 import io
 from base64 import b64encode
+from collections import Counter
 from datetime import date, datetime
 from hashlib import sha256
 from itertools import takewhile
 from xml.etree import ElementTree
 
 import pytest
+from dateutil.relativedelta import relativedelta
 from openpyxl import load_workbook
 
 from app.actions import events, visits
 from app.actions.changes import NewEvent
 from app.actions.visits import Planning
+from app.core.plan.demand import NO_WORK
 from app.pages.forecast import Forecast
 from app.store.derived import DueRow
 from app.store.forecasting import LastDay
@@ -75,6 +78,34 @@ def test_a_wrong_filter_counts_nothing_and_says_so(client, cars):
     page = client.get("/forecast?by=moon").text
     assert "Nothing is counted until what is asked for can be read." in page
     assert client.get("/forecast.xlsx?by=moon").status_code == 422
+
+
+def test_what_falls_due_from_the_last_service_day_on_is_left_out_and_told(client, record, cars):
+    """A car at its age limit within the ten years; what it asks for is counted one item after the other."""
+    before = {row[0]: row for row in workbook(client)["Forecast by year"][1:]}
+    car = record(lambda db: add(db, "ZQKX", 9001, date(1982, 6, 1)))
+    due = record(lambda db: [(row.item, row.due_on, row.interval_months)
+                             for row in db.query(DueRow) if row.car_id == car and row.due_on])  # fmt: skip
+    last = min(on for item, on, _ in due if item in NO_WORK)
+    begin, end = STAMP.today.replace(day=1), STAMP.today.replace(day=1) + relativedelta(years=10)
+    assert begin < last < end
+    counted, out = Counter(), Counter()
+    for _, on, months in (each for each in due if each[0] not in NO_WORK):
+        day, over = max(on, begin), on >= last
+        while day < end:
+            (out if over else counted)[day.year] += 1
+            day = day + relativedelta(months=months) if months else end
+            over = over or day >= last
+    assert counted
+    after = {row[0]: row for row in workbook(client)["Forecast by year"][1:]}
+    for year, row in after.items():
+        assert row[1] - before[year][1] == counted[year], year
+        assert row[6] == out[year], year
+    page = client.get("/forecast").text
+    assert f"Left out: {out.total()} item falling due on the last service day" in Page(page).words
+    assert '<option value="directive">Directive</option>' in page
+    # The last day is told whichever item is asked for.
+    assert "9001" in client.get("/forecast?item=visual").text
 
 
 def test_a_planned_visit_moves_its_items_into_its_month(client, record, cars):

@@ -12,13 +12,15 @@ from sqlalchemy import func, select, update
 
 from app.access import EVERYTHING, Reach
 from app.actions.verifying import Asked, verify
+from app.core.plan.demand import NO_WORK, after_service
+from app.core.plan.forecast import Falling
 from app.store import car_counts, cars, due, due_counts, forecasting, rolled, rulebooks
 from app.store.db import sessions
 from app.store.derived import DueRolled, DueRow
 from app.store.due import DueFilter
 from app.store.forecasting import ForecastFilter
 from app.store.names import read_prefix
-from app.store.tables import OUT_OF_RECORD, Car
+from app.store.tables import OUT_OF_RECORD, Car, Party
 from tests.length import tries
 from tests.store.cast import TODAY, add_car
 from tests.store.due_rows import row
@@ -169,6 +171,32 @@ def forecasts_agree(db, owner_id):
                 assert sorted(told, key=str) == sorted(
                     forecasting.falling_one_by_one(db, each), key=str
                 )
+                assert Counter(forecasting.ending(db, each, UNTIL)) == Counter(
+                    ending_one_by_one(db, each)
+                )
+
+
+UNTIL = date(2036, 11, 1)
+
+
+def ending_one_by_one(db, wanted):
+    """Items of cars that come to their last day, alike ones together, each by the rule of planning."""
+    among = forecasting._among(db, replace(wanted, by="item", item=None))
+    query = select(DueRow, Party.name).join(Party, Party.id == DueRow.owner_id).where(*among)
+    rows = db.execute(query).all()
+    last = {}
+    for row_, _ in rows:
+        if row_.item in NO_WORK and row_.due_on < UNTIL:
+            last[row_.car_id] = min(row_.due_on, last.get(row_.car_id, date.max))
+    found = Counter()
+    for row_, owner in rows:
+        if row_.car_id in last and row_.item not in NO_WORK and wanted.item in (None, row_.item):
+            on, month = last[row_.car_id], row_.due_on.year * 12 + row_.due_on.month - 1
+            ends = on.year * 12 + on.month - 1 + (row_.due_on.day < on.day)
+            assert after_service(row_.due_on, on) == (month >= ends)
+            group = {"item": row_.item, "owner": owner, "region": row_.region}[wanted.by]
+            found[row_.item, group, month, row_.interval_months, ends] += 1
+    return [Falling(*alike, number, ends) for (*alike, ends), number in found.items()]
 
 
 def standings_agree(db):

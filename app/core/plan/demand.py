@@ -248,9 +248,7 @@ class _Demand:
         groups: dict[tuple[str, int], list[DueItem]] = defaultdict(list)
         has_its_visit, last_day = covered(self.of.visits), self._last_day()
         for due in self.of.due:
-            too_late = bool(
-                last_day and due.due_on and due.due_on >= last_day and due.item not in NO_WORK
-            )
+            too_late = due.item not in NO_WORK and after_service(due.due_on, last_day)
             latest = None if too_late or due.item in has_its_visit else self._latest(due)
             if latest is not None:
                 groups[self.basis.standards[due.item].skill, latest].append(due)
@@ -341,6 +339,14 @@ class _Demand:
         return Job(
             name, skill, sum(each.days for each in standards), latest, round(early, 4), late_cost
         )
+
+
+def after_service(due_on: date | None, last_day: date | None) -> bool:
+    """Whether work need not be done for when it falls due: the last day on which the car may be in service is over.
+
+    The forecast leaves out the same (`store.forecasting`).
+    """
+    return due_on is not None and last_day is not None and due_on >= last_day
 
 
 def latest_month(due_on: date) -> int:

@@ -7,8 +7,8 @@ Months are counted from year 0 (`problem.ordinal`).
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from app.core.plan.basis import Basis
 
@@ -17,7 +17,7 @@ from app.core.plan.basis import Basis
 class Falling:
     """So many due items of one kind and group that fall due in one month, and again each `interval` months.
 
-    `counts_from` is the month from which they repeat, where that is another than the one in which they are done.
+    From the month `ends` on they fall due no more, since their car is in service no longer; None: never.
     """
 
     item: str
@@ -25,25 +25,45 @@ class Falling:
     month: int
     interval: int | None
     number: int
+    ends: int | None = None
+
+    def over_by(self, month: int) -> bool:
+        return self.ends is not None and month >= self.ends
 
 
 def months_of(falling: Falling, first: int, months: int) -> Iterator[int]:
     """The months in which it falls due within a span; what is due before it stands in its first month."""
+    if falling.over_by(falling.month):
+        return
     month = max(falling.month, first)
     while month < first + months:
         yield month
-        if not falling.interval:
+        if not falling.interval or falling.over_by(month + falling.interval):
             return
         month += falling.interval
 
 
+def ended(falling: Iterable[Falling], ending: Sequence[Falling]) -> list[Falling]:
+    """All that falls due, and of `ending`, which is among it, only what does so before its end."""
+    less = (replace(each, ends=None, number=-each.number) for each in ending)
+    return [*falling, *less, *ending]
+
+
+def left_out(ending: Sequence[Falling], first: int, months: int) -> dict[int, int]:
+    """How many of them would fall due by month after their end, where there are any."""
+    found: dict[int, int] = defaultdict(int)
+    for (_, month), number in by_month(ended((), ending), first, months).items():
+        found[month] -= number
+    return {month: number for month, number in found.items() if number}
+
+
 def by_month(falling: Iterable[Falling], first: int, months: int) -> dict[tuple[str, int], int]:
-    """How many fall due, by group and month."""
+    """How many fall due, by group and month, where there are any."""
     found: dict[tuple[str, int], int] = defaultdict(int)
     for each in falling:
         for month in months_of(each, first, months):
             found[each.group, month] += each.number
-    return dict(found)
+    return {at: number for at, number in found.items() if number}
 
 
 @dataclass(frozen=True, slots=True)
