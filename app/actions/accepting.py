@@ -84,13 +84,13 @@ def in_the_way(db: Session, at: Opened, stamp: Stamp) -> list[str]:
 def _by_now(db: Session, at: Opened) -> Iterator[str]:
     """What the fleet and the standards of today do not let be any more."""
     planned, visits_, now = at.content.problem, at.draft.visits, fleet_now(db, at).now
-    for car, told in no_place(planned, visits_, now):
-        yield f"{car} {told}. Move it or take it out in this version, or solve anew."
     for shop, told in no_room(planned, visits_, now):
         yield (
             f"{shop} {told}: by the standards and the visits planned since. "
             f"Move some in this version, or solve anew."
         )
+    for car, told in no_place(planned, visits_, now):
+        yield f"{car} {told}. Move it or take it out in this version, or solve anew."
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, since
-from app.core.plan.since import Now, differences, no_place, no_room
+from app.core.plan.since import Now, cannot_be, differences
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.errors import Conflict, Fault, NotFound, Refused
@@ -325,16 +325,28 @@ def fleet_now(db: Session, at: Opened) -> Asked:
 
 
 def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
-    """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
+    """What of the fleet is no longer as a version has it, and which visits cannot be any more."""
     now = fleet_now(db, at)
+    return [*_since(at, now), *_no_longer(at, now)]
+
+
+def fleet_since(db: Session, at: Opened) -> list[tuple[str, str]]:
+    """What of the fleet is no longer as a version has it: a car, and a sentence."""
+    return _since(at, fleet_now(db, at))
+
+
+def no_longer(db: Session, at: Opened) -> list[tuple[str, str]]:
+    """Where the visits of a version cannot be any more: a car or a shop, and a sentence."""
+    return _no_longer(at, fleet_now(db, at))
+
+
+def _since(at: Opened, now: Asked) -> list[tuple[str, str]]:
     away = _away(now.remarks) - _away(at.content.remarks)
     return list(differences(at.content.problem, at.draft.visits, now.now, away))
 
 
-def no_longer(db: Session, at: Opened) -> list[tuple[str, str]]:
-    """The visits of a version that cannot be as planned any more: a car or a shop, and a sentence."""
-    planned, visits, now = at.content.problem, at.draft.visits, fleet_now(db, at).now
-    return [*no_place(planned, visits, now), *no_room(planned, visits, now)]
+def _no_longer(at: Opened, now: Asked) -> list[tuple[str, str]]:
+    return list(cannot_be(at.content.problem, at.draft.visits, now.now))
 
 
 def _away(remarks: Iterable[Remark]) -> set[str]:

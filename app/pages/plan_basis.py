@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import isfinite, nan
@@ -70,22 +71,23 @@ def keep(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
 
 
 def _meanwhile(entries: Entries, kept: plans.KeptMeanwhile) -> dict[str, str]:
-    """What somebody else changed since the form was opened: all of it above the form, and at each field its part."""
+    """What somebody else changed since the form was opened: at each field its part, the rest above the form."""
     found = differing(kept.before, kept.now)
-    by, at = kept.row.recorded_by, kept.row.recorded_at
-    problems = {
-        MEANWHILE: (
-            f"since you opened this form {by} kept other standards, {at:%Y-%m-%d %H:%M} UTC. "
-            f"{'; '.join(each.sentence for each in told(found))}. What you typed is kept. Read it again beside this, "
-            "change it if need be, and tick below to keep it all the same."
-        )
-    }
+    at_field: dict[str, list[str]] = defaultdict(list)
     for differs, each in zip(found, told(found), strict=True):
         field_ = _field_of(entries, differs.place)
-        if field_:
-            before = problems.get(field_, "Kept otherwise meanwhile.")
-            problems[field_] = f"{before} {each.sentence}."
-    return problems
+        own = field_ and field_ not in AREAS
+        sentence = f"{each.after}; it was {each.before}" if own else each.sentence
+        at_field[field_ or MEANWHILE].append(sentence)
+    rest = "".join(f" {each}." for each in at_field.pop(MEANWHILE, ()))
+    return {
+        MEANWHILE: (
+            f"since you opened this form {kept.row.recorded_by} kept other standards, "
+            f"{kept.row.recorded_at:%Y-%m-%d %H:%M} UTC; what they have otherwise stands at its field.{rest} "
+            "What you typed is kept. Change it if need be, and tick below to keep it all the same."
+        ),
+        **{name: f"Kept meanwhile: {'; '.join(parts)}." for name, parts in at_field.items()},
+    }
 
 
 def _field_of(entries: Entries, place: Place) -> str:

@@ -278,7 +278,7 @@ def _accepting(
 ) -> Response:
     """What accepting would do, and what is in its way."""
     return web.page(
-        request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.unfit(db, at),
+        request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.fleet_since(db, at),
         accepted=planning.accepted(db, at.plan.id), wrong=wrong[:MOST_WRONG], wrong_count=len(wrong),
         does=accepting.settled(db, at, typed).counted(), typed=typed, differ=_differ(db, at),
     )  # fmt: skip

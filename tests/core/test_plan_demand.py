@@ -23,7 +23,7 @@ from app.core.plan.demand import (
     months_of,
 )
 from app.core.plan.problem import Visit
-from app.core.plan.since import Now, differences, no_place, no_room
+from app.core.plan.since import Now, cannot_be, differences
 from app.core.plan.standing import PlannedVisit
 
 WORKS = "Invented Works"
@@ -451,20 +451,22 @@ GOES = f"ZQKX 1 cannot go to {WORKS} in 2027-05 any more"
 )  # fmt: skip
 def test_a_visit_that_no_longer_has_its_place_is_told(after, told):
     visits = (Visit("ZQKX 1", WORKS, 4, ("visual",)),)
-    assert [f"{who} {what}" for who, what in differences(since(*TWO), visits, after)] == told
+    asked = since(*TWO), visits, after
+    found = [*differences(*asked), *cannot_be(*asked)]
+    assert [f"{who} {what}" for who, what in found] == told
 
 
 def test_of_a_visit_whose_work_is_done_since_nothing_is_told():
     """The other item is still to be done, in a visit that can be; the shop lost the skill for the first."""
     visits = (Visit("ZQKX 1", WORKS, 4, ("visual",)), Visit("ZQKX 1", WORKS, 6, ("relief_device",)))
     after = now(TWO[1], basis=shops(does=("valve",), days=1))
-    assert not [*no_place(since(*TWO), visits, after), *no_room(since(*TWO), visits, after)]
+    assert not list(cannot_be(since(*TWO), visits, after))
 
 
 def test_months_without_room_are_told_in_their_order():
     full = now(*TWO, basis=shops(days=0))
     visits = [Visit("ZQKX 1", WORKS, 6, ("relief_device",)), Visit("ZQKX 1", WORKS, 2, ("visual",))]
-    told = [what.partition(",")[0] for _, what in differences(since(*TWO), visits, full)]
+    told = [what.partition(",")[0] for _, what in cannot_be(since(*TWO), visits, full)]
     assert told == ["has 0 days left in 2027-03", "has 0 days left in 2027-07"]
 
 

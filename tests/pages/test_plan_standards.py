@@ -188,11 +188,12 @@ def test_what_somebody_else_kept_meanwhile_is_told_and_nothing_typed_is_lost(cli
     assert answer.status_code == 409
     told = Page(answer.text).words
     for changed in (
-        "Visual inspection: Cost: 1, now 15000",
-        f"{NORTH}: Days a month: 40, now 8",
-        f"Moving from Gulf to {NORTH}: not stated, now 700",
+        "Visual inspection: Cost : Kept meanwhile: 15000; it was 1.",
+        f"{NORTH}: Days a month : Kept meanwhile: 8; it was 40.",
+        f"Moving from a region : Kept meanwhile: Moving from Gulf to {NORTH}: not stated, now 700.",
     ):
-        assert told.count(changed) >= 2, (changed, told)  # above the form, and at its field
+        assert changed in told, (changed, told)
+        assert told.count(changed.partition(" : ")[2]) == 2  # above the form, and at its field
     assert 'value="2.75"' in answer.text
     assert record(plans.basis_of).standards["visual"] == Standard("tank", 2, 15000)
     # Not told once more; and kept once it was read.

@@ -23,7 +23,7 @@ class Now:
 def differences(
     planned: Problem, visits: Sequence[Visit], now: Now, away: Collection[str] = ()
 ) -> Iterator[tuple[str, str]]:
-    """What a plan's problem and its visits no longer fit: a car or a shop, and a sentence.
+    """What of the fleet is no longer as a plan's problem and its visits have it: a car, and a sentence.
 
     `away` are cars that are in a shop or on their way: what began is as it is, so of their work nothing is told.
     """
@@ -40,8 +40,12 @@ def differences(
     for name in sorted(after.keys() - before.keys()):
         yield name, "is to be planned and is not in the plan"
     yield from _elsewhere(planned, visits, now)
-    yield from no_place(planned, visits, now)
+
+
+def cannot_be(planned: Problem, visits: Sequence[Visit], now: Now) -> Iterator[tuple[str, str]]:
+    """Where the visits of a plan cannot be as they are any more: a shop or a car, and a sentence."""
     yield from no_room(planned, visits, now)
+    yield from no_place(planned, visits, now)
 
 
 def _shift(planned: Problem, now: Now) -> int:
