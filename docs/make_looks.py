@@ -43,7 +43,7 @@ SCHEMES = ("light", "dark")
 LINK = re.compile(r'href="(/[^"#]*)')
 # Files, parts of pages, and what only leads on.
 NO_PAGES = re.compile(
-    r"\.\w+$|^/api/|/totals$|/progress$|/reasons$|/rows$|/verdict$|^/(health|ready)$|/photographs/|/openid|^/field/app/"
+    r"\.\w+$|^/api/|/totals$|/progress$|/reasons$|/rows$|/verdict$|^/(health|ready)$|/photographs/|/openid|/preview$|^/field/app/"
 )
 # Where following the links begins; the first address that is found of a page is the one that is taken.
 BEGIN = (
