@@ -11,6 +11,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("POST", "/account/codes/off"): "own_account",
     ("GET", "/account/email"): "own_account",
     ("POST", "/account/email"): "own_account",
+    ("POST", "/account/ground"): "own_account",
     ("POST", "/account/name"): "own_account",
     ("GET", "/account/notices"): "watch",
     ("POST", "/account/notices"): "watch",
