@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
@@ -40,6 +42,19 @@ def on_sqlite(size: Size, folder: Path) -> str:
     url = f"sqlite:///{held}"
     if not held.exists():
         _fill(url, size, folder)
+    return url
+
+
+def demo(folder: Path) -> str:
+    """The invented fleet in which every page has something to show."""
+    held = folder / "demo.db"
+    url = f"sqlite:///{held}"
+    if not held.exists():
+        for command in ("migrate", "demo"):
+            subprocess.run(
+                [sys.executable, "-m", "app", command],
+                env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
+            )  # fmt: skip
     return url
 
 
