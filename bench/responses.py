@@ -17,7 +17,7 @@ from unittest.mock import patch
 
 import psycopg
 from jinja2 import Template
-from sqlalchemy import URL, Engine, event, make_url, select
+from sqlalchemy import Engine, event, make_url, select
 
 from app.store.db import PRAGMAS, make_engine, read_session, sessions
 from app.store.tables import Car
@@ -25,6 +25,7 @@ from bench import stores
 from bench.pages import LIMIT_MS, pages_of
 from bench.program import EMPTY, Program, running
 from bench.rows import Row, Size
+from bench.servers import plain
 from bench.timing import in_turn, timed
 
 TIMES, LIST_TIMES = 60, 3
@@ -51,7 +52,7 @@ class Cost(NamedTuple):
     """
 
     answer: Callable[[str], float]
-    work: Callable[[Callable[[], object]], float]
+    work: Callable[[Callable[[], object]], Callable[[], float]]
     unit: str
 
     @staticmethod
@@ -84,7 +85,7 @@ def _beside_empty(cost: Cost, name: str, addresses: Sequence[str]) -> Row:
 
 def _beside_bare(cost: Cost, program: Program, url: str, name: str, address: str) -> Row:
     statements, template, inputs = _heard(program, address)
-    with _bare(url) as ask:
+    with bare(url) as ask:
 
         def without_us() -> None:
             for statement in statements:
@@ -123,7 +124,7 @@ def _heard(program: Program, address: str) -> tuple[list[Statement], Template, d
 
 
 @contextmanager
-def _bare(url: str) -> Iterator[Callable[[str, Any], object]]:
+def bare(url: str) -> Iterator[Callable[[str, Any], object]]:
     """Asks a statement by the driver alone and fetches every row."""
     address = make_url(url)
     if address.get_backend_name() == "sqlite":
@@ -131,7 +132,7 @@ def _bare(url: str) -> Iterator[Callable[[str, Any], object]]:
         for pragma in PRAGMAS:
             opened.execute(pragma)
     else:
-        opened = psycopg.connect(_plain(address), autocommit=True)
+        opened = psycopg.connect(plain(url), autocommit=True)
 
     def ask(statement: str, values: Any) -> object:
         found = opened.execute(statement, values)
@@ -139,7 +140,3 @@ def _bare(url: str) -> Iterator[Callable[[str, Any], object]]:
 
     with closing(opened):
         yield ask
-
-
-def _plain(address: URL) -> str:
-    return address.set(drivername="postgresql").render_as_string(hide_password=False)
