@@ -58,7 +58,9 @@ def main() -> int:
         folder = asked.keep or Path(name)
         folder.mkdir(exist_ok=True)
         held = folder / "store.db"
-        url = f"sqlite:///{held}" if held.exists() else big_fleet.make(folder, asked.cars, TODAY)
+        url = f"sqlite:///{held}"
+        if not held.exists():
+            big_fleet.make(url, asked.cars, TODAY)
         names = _names(url)
         return _told(names, asyncio.run(_measured(url, names, TIMES)))
 
