@@ -41,7 +41,7 @@ def rows(size: Size, folder: Path) -> Iterator[Row]:
             where = f"{engine}, {stores.CARS[size]:,} cars"
             lists, pages = _asked(url)
             for name, addresses in lists.items():
-                yield _beside_bare(cost, program, url, f"list: {name}, {where}", addresses[0])
+                yield _beside_bare(cost, program, url, f"list page {name}, {where}", addresses[0])
             for name, addresses in pages.items():
                 yield _beside_empty(cost, f"{name}, {where}", addresses)
 
@@ -65,7 +65,7 @@ class Cost(NamedTuple):
 
 
 def _asked(url: str) -> tuple[Addresses, Addresses]:
-    """Every list page; and pages of each kind, with answers of the API."""
+    """Every list page by its path; and pages of each kind, with answers of the API."""
     engine = make_engine(url)
     with read_session(sessions(engine)) as db:
         lists, pages = list_pages(db), pages_of(db)
@@ -73,7 +73,11 @@ def _asked(url: str) -> tuple[Addresses, Addresses]:
         loading = [f"/api/v1/cars/{mark}/{number}/loading" for mark, number in cars]
     engine.dispose()
     more = {"API, may a car be loaded": loading, "API, due list": ["/api/v1/due"]}
-    return lists, pages | more
+    # Of one list with several filters the first stands for all; bench.pages has the others.
+    paths = {
+        addresses[0].partition("?")[0]: addresses[:1] for addresses in reversed(lists.values())
+    }
+    return paths, pages | more
 
 
 def _beside_empty(cost: Cost, name: str, addresses: Sequence[str]) -> Row:
