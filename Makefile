@@ -23,7 +23,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 # Programs that the tests start would each compile the whole program anew where compiled files are not kept.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-field bench-plan bench-pages lock audit vendor clean
+.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-full bench-due bench-effect bench-field bench-plan bench-pages lock audit vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -80,8 +80,11 @@ migrate: setup  ## Bring the database named by DATABASE_URL up to this version
 demo: setup  ## Load the invented demo fleet into an empty database
 	$(BIN)/python -m app demo
 
-bench: setup  ## Measure bringing in 50,000 cars with 200,000 events
-	$(BIN)/python -m bench.import_fleet
+bench: setup  ## Measure everything at small sizes beside its reference, into bench/results.md (minutes)
+	$(BIN)/python -m bench
+
+bench-full: setup  ## The same at all sizes (hours; parts on other days: python -m bench --full NAME...)
+	$(BIN)/python -m bench --full
 
 bench-due: setup  ## Measure due dates: by request, for a fleet, and streamed
 	$(BIN)/python -m bench.due_dates
