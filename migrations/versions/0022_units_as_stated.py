@@ -10,7 +10,7 @@ from alembic import op
 from migrations.append_only import guard_added
 
 revision = "0022"
-down_revision = "0020"
+down_revision = "0021"
 branch_labels = None
 depends_on = None
 
