@@ -7,7 +7,7 @@ from tests.fixtures.server import Server
 
 LEADS = {
     "A car, and why": "ZQTX 120", "What is overdue": "Overdue", "Try a change": "Try a change",
-    "A plan": "New plan", "The tablet at the car": "Field work", "Proof for an auditor": "Evidence packet",
+    "A plan": "New plan", "The tablet at the car": "Today's work", "Proof for an auditor": "Evidence packet",
 }  # fmt: skip
 
 
