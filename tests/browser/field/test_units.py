@@ -67,7 +67,8 @@ TYPED = """async ([prefers, cases]) => {
   prefer(prefers);
   try {
     return [cases.map(([text, unit]) => stated(text, unit)), typed("0.438", "in"), typed("11.1 mm", "in"),
-      line("0.406"), spelled("tested 2018-03-05, set at 75 psig")];
+      line("0.406"), spelled("tested 2018-03-05, set at 75 psig"),
+      spelled("0.0333333 in lost, 0.0333333 in above line C")];
   } finally { prefer(null); }
 }"""
 
@@ -75,9 +76,12 @@ TYPED = """async ([prefers, cases]) => {
 def test_what_is_typed_is_stated_in_the_unit_that_is_shown(desk: Page) -> None:
     cases = [["11.1", "in"], ["0.438 in", "in"], ["11.1MM", "in"], ["517", "psig"], ["75 psi", "psig"], ["5 kPa", "in"],
              ["12", "minutes"], ["x", "in"]]  # fmt: skip
-    stated, inches, metric, line, spelled = desk.evaluate(TYPED, [METRIC, cases])
+    stated, inches, metric, line, spelled, lost = desk.evaluate(TYPED, [METRIC, cases])
     assert stated == ["11.1 mm", "0.438", "11.1 mm", "517 kPa", "75", None, "12", None]
     assert (inches, metric) == ("0.438 in", "11.1 mm")
+    assert (
+        lost == "≈\u202f0.847 mm lost, ≈\u202f0.846 mm above line C"
+    )  # to the side that looks worse
     assert line == length(Fraction("0.406"), "mm", "up")
     assert spelled == in_words(
         "tested 2018-03-05, set at 75 psig", Preferences("in", "kPa", "day_first")
