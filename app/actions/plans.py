@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from functools import reduce
@@ -19,7 +19,7 @@ from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
 from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, since
-from app.core.plan.since import differences
+from app.core.plan.since import Now, differences, no_place, no_room
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.errors import Conflict, Fault, NotFound, Refused
@@ -73,13 +73,33 @@ def basis_of(db: Session) -> Basis:
     return BASIS.validate_python(row.content) if row else FIRST
 
 
-def keep_basis(db: Session, party_id: int, basis: Basis, stamp: Stamp) -> PlanningBasis:
-    """Keep standards for new plans; earlier plans keep theirs. Raises Refused with every fault and its place."""
+class KeptMeanwhile(Conflict):
+    """Somebody kept other standards since those were read on which new ones rest: `before`, and `now`."""
+
+    def __init__(self, row: PlanningBasis, before: Basis, now: Basis) -> None:
+        super().__init__("Somebody kept other standards just now. Open them anew.")
+        self.row, self.before, self.now = row, before, now
+
+
+def keep_basis(
+    db: Session, party_id: int, basis: Basis, stamp: Stamp, known: Collection[int] = ()
+) -> PlanningBasis:
+    """Keep standards for new plans; earlier plans keep theirs. The same once more are not kept again.
+
+    `known` are the numbers of kept standards that whoever made these had read (0: none was kept). Raises Refused with
+    every fault and its place, KeptMeanwhile where others were kept after those.
+    """
     unknown = planning.unknown_cars(db, [each.car for each in basis.cars])
     found = [*basis.faults(), *(("cars", f"there is no car {name} of yours") for name in unknown)]
     if found:
         raise Refused.because(Fault(where, told) for where, told in found)
     _must_be_own(db, party_id)
+    planning.hold_standards(db)
+    latest = planning.basis_row(db)
+    if latest and latest.party_id == party_id and basis_of(db) == basis:
+        return latest
+    if latest and known and latest.id > max(known):
+        raise KeptMeanwhile(latest, _basis_then(db, max(known)), basis_of(db))
     note(db, "plan.standards_kept", ("party", party_id))
     row = PlanningBasis(
         party_id=party_id, content=BASIS.dump_python(basis, mode="json"), **_made(stamp)
@@ -88,12 +108,17 @@ def keep_basis(db: Session, party_id: int, basis: Basis, stamp: Stamp) -> Planni
     return row
 
 
+def _basis_then(db: Session, basis_id: int) -> Basis:
+    row = planning.basis_of_id(db, basis_id)
+    return BASIS.validate_python(row.content) if row else FIRST
+
+
 def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Stamp) -> Plan:
     """Begin a plan. Raises Refused where its name or months cannot be."""
     name = tidy(name)
     found = []
     if not 1 <= len(name) <= LONGEST_WORDS:
-        found.append(Fault("name", "want a name for the plan"))
+        found.append(Fault("name", _want_a_name(name)))
     if not 1 <= selection.months <= MOST_MONTHS:
         found.append(Fault("months", f"{selection.months} months; want 1 to {MOST_MONTHS}"))
     if found:
@@ -109,6 +134,11 @@ def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Sta
     db.add(row)
     db.flush()  # its versions are to name it
     return row
+
+
+def _want_a_name(name: str) -> str:
+    wanted = f"want a name for the plan, of at most {LONGEST_WORDS} characters"
+    return f"a name of {len(name)} characters; {wanted}" if name else wanted
 
 
 def _must_be_own(db: Session, party_id: int) -> None:
@@ -132,6 +162,10 @@ class Asked:
     cars: Mapping[str, int]
     remarks: tuple[Remark, ...]
     stands: Mapping[str, tuple[PlannedVisit, ...]]
+
+    @property
+    def now(self) -> Now:
+        return Now(self.problem, self.basis)
 
 
 def problem_now(
@@ -294,7 +328,13 @@ def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
     now = fleet_now(db, at)
     away = _away(now.remarks) - _away(at.content.remarks)
-    return list(differences(at.content.problem, at.draft.visits, now.problem, away))
+    return list(differences(at.content.problem, at.draft.visits, now.now, away))
+
+
+def no_longer(db: Session, at: Opened) -> list[tuple[str, str]]:
+    """The visits of a version that cannot be as planned any more: a car or a shop, and a sentence."""
+    planned, visits, now = at.content.problem, at.draft.visits, fleet_now(db, at).now
+    return [*no_place(planned, visits, now), *no_room(planned, visits, now)]
 
 
 def _away(remarks: Iterable[Remark]) -> set[str]:

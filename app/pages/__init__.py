@@ -47,6 +47,7 @@ from app.pages import (
     people,
     photographs,
     plan_basis,
+    plan_made_by,
     plan_version,
     plans,
     qualifications,
@@ -113,6 +114,7 @@ PAGES = (
     visits,
     plan_basis,
     plan_version,
+    plan_made_by,
     plans,
     # Before `audits`, whose addresses hold any number.
     audit_cars,

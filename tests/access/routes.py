@@ -328,6 +328,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/plans/versions/{version_id}/month"): "plan",
     ("POST", "/plans/versions/{version_id}/price"): "plan",
     ("POST", "/plans/versions/{version_id}/solve"): "plan",
+    ("GET", "/plans/versions/{version_id}/standards"): "plan",
     ("GET", "/plans/{plan_id}"): "plan",
     ("GET", "/plans/{plan_id}/compare"): "plan",
     ("POST", "/plans/{plan_id}/solve"): "plan",
