@@ -22,6 +22,7 @@ import tempfile
 import time
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -96,6 +97,8 @@ class Load:
         self.program, self.cluster, self.dice = program, ours, random.Random(seed)
         self.told, self.tally, self.faults = Acknowledged(), Tally(), list[Fault]()
         self.server: Server | None = None
+        # What this thread starts ends with it, so it has to last longer than the run.
+        self.hands = ThreadPoolExecutor(1)
 
     @property
     def url(self) -> str:
@@ -116,12 +119,18 @@ class Load:
     def kill_a_worker(self) -> None:
         victim = self.dice.choice(self.children(long_work=False))
         os.kill(victim, signal.SIGKILL)
-        wait_for(lambda: len(self.children(long_work=False)) == WORKERS, "another worker")
+
+        def replaced() -> bool:
+            there = self.children(long_work=False)
+            return victim not in there and len(there) == WORKERS
+
+        wait_for(replaced, "another worker")
 
     def kill_long_work(self) -> None:
-        for pid in self.children(long_work=True):
+        before = self.children(long_work=True)
+        for pid in before:
             os.kill(pid, signal.SIGKILL)
-        wait_for(lambda: self.children(long_work=True), "another worker for long work")
+        wait_for(lambda: set(self.children(long_work=True)) - set(before), "another for long work")
 
     def kill_the_store(self) -> None:
         """The database as a power cut would; an SQLite file has none beside the program that serves it."""
@@ -217,7 +226,7 @@ class Load:
             await asyncio.sleep(max(0.0, began + fault.at - time.monotonic()))
             fault.began = time.monotonic() - began
             print(f"{fault.began:6.1f} s: {fault.what} is killed", flush=True)
-            await asyncio.to_thread(fault.do)
+            await asyncio.get_running_loop().run_in_executor(self.hands, fault.do)
             fault.over = time.monotonic() - began
             print(f"{fault.over:6.1f} s: {fault.what} is there again", flush=True)
 
