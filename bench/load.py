@@ -254,6 +254,14 @@ class Load:
             ],
         }
 
+    def processor(self) -> dict[int, float]:
+        """The seconds that each process that serves has used so far."""
+        used = {}
+        for pid in self.children(long_work=False):
+            fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+            used[pid] = (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+        return used
+
     def memory(self) -> list[dict[str, float]]:
         """Of each process that serves, in MiB: all that it sees, its share of what is shared, its own alone."""
         told = []
@@ -384,8 +392,9 @@ def lines(told: dict[str, Any]) -> str:
         f"{told['at'][:10]}, {told['machine']}, {told['engine']}, {told['workers']} workers, "
         f"{told['seconds']:.0f} s at {told['rate']:.0f} requests a second: "
         f"{told['throughput']} a second answered; reading p50 {reading['p50']}, p95 {reading['p95']}, "
-        f"p99 {reading['p99']} ms (apart from faults {calm['p99']} ms); {excused} errors of killed connections, "
-        f"{sum(told['errors'].values())} others; {told['acknowledged']:,} things acknowledged, "
+        f"p99 {reading['p99']} ms (apart from faults {calm.get('p99', '?')} ms); "
+        f"{excused} errors of killed connections, {sum(told['errors'].values())} others; "
+        f"{told['acknowledged']:,} things acknowledged, "
         f"{told['lost']} lost, {told['doubled']} doubled; memory of a worker at most "
         f"{max(each['rss'] for each in held)} MiB, of which {max(each['own'] for each in held)} its own.\n\n"
         f"| what | times | p50 ms | p95 ms | p99 ms | longest ms |\n| --- | --- | --- | --- | --- | --- |\n{rows}"
@@ -452,8 +461,14 @@ def measured(given: argparse.Namespace) -> dict[str, Any]:
             users = load.users(cast)
             if not given.calm:
                 load.plan_faults(given.seconds)
+            begun = load.processor()
             throughput = asyncio.run(load.run(users, given.seconds, given.rate))
             told = result(load, given, throughput, before)
+            if given.calm:  # those that were killed took theirs along
+                used = sum(load.processor().values()) - sum(begun.values())
+                told["processor_ms_a_request"] = round(
+                    used * 1000 / (given.seconds * given.rate), 1
+                )
         finally:
             assert load.server
             with load.server:
@@ -464,7 +479,7 @@ def measured(given: argparse.Namespace) -> dict[str, Any]:
         return told | {"verified": not verified, "verify": printed.splitlines()[-1:]}
 
 
-def main() -> int:
+def asked(arguments: Sequence[str] | None = None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--engine", choices=("sqlite", "postgresql"), default="sqlite")
     parser.add_argument("--seconds", type=float, default=SECONDS)
@@ -476,13 +491,18 @@ def main() -> int:
     parser.add_argument("--folder", type=Path, help="where the store lies meanwhile")
     parser.add_argument("--log", type=Path, help="where to keep what the program printed")
     parser.add_argument("--json", type=Path, help="where to write the result")
-    given = parser.parse_args()
+    return parser.parse_args(arguments)
+
+
+def main() -> int:
+    given = asked()
     told = measured(given)
     if given.json:
         given.json.write_text(json.dumps(told, indent=2) + "\n")
     print(lines(told))
-    for kind in ("errors_of_killed_connections", "faults", "schedule_behind_s", "verified"):
-        print(f"{kind}: {told[kind]}")
+    for kind in ("faults", "schedule_behind_s", "processor_ms_a_request", "verified"):
+        print(f"{kind}: {told.get(kind)}")
+    print(f"errors of killed connections: {told['errors_of_killed_connections']}")
     for sentence in (wrong := missed(told)):
         print(sentence, file=sys.stderr)
     return int(bool(wrong) or not told["verified"])
