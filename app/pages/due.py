@@ -25,7 +25,7 @@ from app.pages.choices import Choice, Choices, choices
 from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.rules.reader import default_rulebook
-from app.store import cars
+from app.store import cars, due_counts
 from app.store import due as due_rows
 from app.store.due import DueFilter, DueListRow
 from app.store.paging import Page
@@ -116,7 +116,7 @@ class Stored:
         return due_rows.each(self.db, self.wanted)
 
     def totals(self) -> dict[Status, int]:
-        return due_rows.totals(self.db, self.wanted)
+        return due_counts.totals(self.db, self.wanted)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from app.access import EVERYTHING, Reach
 from app.errors import Away
-from app.store import change_log, trouble
+from app.store import change_log, rolled, trouble
 from app.store.doer import COMMAND_LINE, Doer
 
 BUSY_SECONDS = 5
@@ -109,6 +109,7 @@ def _begin_sqlite(connection: Connection) -> None:
 
 def sessions(engine: Engine) -> Sessions:
     factory = sessionmaker(engine, expire_on_commit=False)
+    rolled.keep(factory)
     change_log.keep(factory)
     return factory
 

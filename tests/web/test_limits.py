@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 
 from app.main import create_app
 from app.settings import Settings
-from app.web.limits import COSTLY, Counts, Limits, cost_of, count_person, counted_address
+from app.web.limits import COSTLY, Limits, cost_of, count_person, counted_address
 
 
 @contextmanager
@@ -74,21 +74,6 @@ def test_a_person_is_counted_wherever_they_ask_from(sqlite_url: str) -> None:
         assert answer.status_code == 429
         assert int(answer.headers["retry-after"]) >= 1
         assert client.get("/mine", headers=ada[0] | {"person": "2"}).status_code == 200
-
-
-def test_what_was_asked_within_the_last_sixty_seconds_counts_whenever_a_minute_begins() -> None:
-    """By hand: of 8 in the minute before, 6 are counted a quarter into the next, so 4 of 10 are left."""
-    counts = Counts()
-    assert [counts.hit("a", 1, 10, 600.0) for _ in range(8)] == [0] * 8
-    assert [counts.hit("a", 1, 10, 675.0) for _ in range(5)] == [0] * 4 + [45]
-    assert [counts.hit("b", 1, 10, 675.0) for _ in range(10)] == [0] * 10
-    assert counts.hit("a", 10, 10, 1200.0) == 0, "long forgotten"
-
-
-def test_thousands_of_names_take_no_more_room_and_hold_up_none_of_the_others() -> None:
-    counts = Counts()
-    assert not any(counts.hit(f"flood {each}", 1, 20, 600.0) for each in range(20_000))
-    assert [counts.hit("a", 1, 20, 601.0) for _ in range(15)] == [0] * 15
 
 
 def test_nought_is_no_limit() -> None:
