@@ -61,11 +61,10 @@ def main() -> int:
         with psycopg.connect(plain.render_as_string(), autocommit=True) as db:
             for table in TABLES:
                 make(db, table, given.parts)
-            told = {schema: measured(db, schema, given.cars) for schema in ("whole", "parted")}
+            told = measured(db, given.cars)
     print(f"{given.cars:,} cars, {given.parts} parts")
-    for name, of_whole in told["whole"].items():
-        of_parts = told["parted"][name]
-        print(f"| {name} | {of_whole} | {of_parts} | {of_parts / of_whole:.2f} |")
+    for name, (whole, parted) in told.items():
+        print(f"| {name} | {whole} | {parted} | {parted / whole:.2f} |")
     if given.json:
         given.json.write_text(json.dumps(told, indent=2) + "\n")
     return 0
@@ -98,28 +97,24 @@ def run(db: psycopg.Connection[Any], statement: str) -> None:
     db.execute(statement.encode())
 
 
-def measured(db: psycopg.Connection[Any], schema: str, cars: int) -> dict[str, float]:
-    told = {"seconds to insert all rows": filled(db, schema, cars)}
-    run(db, f"ANALYZE {schema}.due, {schema}.event, {schema}.reading")
+def measured(db: psycopg.Connection[Any], cars: int) -> dict[str, tuple[float, float]]:
+    """Each for the whole tables and for those in parts, in turn."""
+    told = {"seconds to insert all rows": (filled(db, "whole", cars), filled(db, "parted", cars))}
+    run(db, "ANALYZE")
     asked = {
         "list of one owner": LIST, "list of all": ALL, "events and readings of a car": CAR,
         "one event by its number": BY_EVENT,
     }  # fmt: skip
     for name, query in asked.items():
-        told[f"{name}, ms"] = timed(db, query.format(schema=schema), cars)
-    told["one car's due items anew, ms"] = renewed(db, schema, cars)
-    run(
-        db,
-        f"UPDATE {schema}.due SET interval_months = interval_months + 1 WHERE car_id <= {cars // 10}",
+        told[f"{name}, ms"] = in_turn(
+            lambda schema, at, query=query: ask(db, schema, query, at, cars)
+        )
+    told["one car's due items anew, ms"] = in_turn(lambda schema, at: renew(db, schema, at, cars))
+    told["vacuum after a tenth of due was written, s"] = (
+        vacuum(db, "whole", cars),
+        vacuum(db, "parted", cars),
     )
-    told["vacuum after a tenth of due was written, s"] = seconds(
-        lambda: run(db, f"VACUUM {schema}.due")
-    )
-    size = (
-        "SELECT sum(pg_total_relation_size(c.oid)) FROM pg_class c "
-        "WHERE c.relnamespace = %s::regnamespace AND c.relkind = 'r'"
-    )
-    told["MB on disk"] = round(int(db.execute(size, [schema]).fetchone()[0]) / 1e6, 1)  # type: ignore[index]
+    told["MB on disk"] = (size(db, "whole"), size(db, "parted"))
     return told
 
 
@@ -130,43 +125,60 @@ def filled(db: psycopg.Connection[Any], schema: str, cars: int) -> float:
                 many = [first, min(cars, first + 4999)]
                 db.execute(f"INSERT INTO {schema}.{table} {ROWS[table]}".encode(), many)
 
-    return seconds(fill)
+    return round(seconds(fill), 2)
 
 
-def timed(db: psycopg.Connection[Any], query: str, cars: int) -> float:
-    """The median of many, for different owners, days and cars; parsed and planned each time."""
-    taken = []
+def in_turn(work: Callable[[str, int], object]) -> tuple[float, float]:
+    """The medians of many, in milliseconds: what slows the machine down slows both."""
+    taken: tuple[list[float], list[float]] = ([], [])
     for at in range(TIMES + 5):
-        car = 1 + at * 7919 % cars
-        given = {
-            "owner": 1 + at % 40,
-            "day": f"{2027 + at % 8}-03-01",
-            "car": car,
-            "event": car * EVENTS,
-        }
-        began = time.perf_counter()
-        db.execute(query.encode(), given, prepare=False).fetchall()
-        taken.append(time.perf_counter() - began)
-    return round(statistics.median(taken[5:]) * 1000, 3)
+        for schema, kept in zip(("whole", "parted"), taken, strict=True):
+            kept.append(seconds(lambda schema=schema: work(schema, at)) * 1000)  # type: ignore[misc]  # noqa: B023
+    whole, parted = (round(statistics.median(each[5:]), 3) for each in taken)
+    return whole, parted
 
 
-def renewed(db: psycopg.Connection[Any], schema: str, cars: int) -> float:
+def ask(db: psycopg.Connection[Any], schema: str, query: str, at: int, cars: int) -> None:
+    """For different owners, days and cars; parsed and planned each time."""
+    car = 1 + at * 7919 % cars
+    given = {
+        "owner": 1 + at % 40,
+        "day": f"{2027 + at % 8}-03-01",
+        "car": car,
+        "event": car * EVENTS,
+    }
+    db.execute(query.format(schema=schema).encode(), given, prepare=False).fetchall()
+
+
+def renew(db: psycopg.Connection[Any], schema: str, at: int, cars: int) -> None:
     """As a change of a car does: its items out, and in again."""
-    taken = []
-    for at in range(TIMES):
-        car = 1 + at * 7919 % cars
-        began = time.perf_counter()
-        with db.transaction():
-            db.execute(f"DELETE FROM {schema}.due WHERE car_id = %s".encode(), [car])
-            db.execute(f"INSERT INTO {schema}.due {ROWS['due']}".encode(), [car, car])
-        taken.append(time.perf_counter() - began)
-    return round(statistics.median(taken) * 1000, 3)
+    car = 1 + at * 7919 % cars
+    with db.transaction():
+        db.execute(f"DELETE FROM {schema}.due WHERE car_id = %s".encode(), [car])
+        db.execute(f"INSERT INTO {schema}.due {ROWS['due']}".encode(), [car, car])
+
+
+def vacuum(db: psycopg.Connection[Any], schema: str, cars: int) -> float:
+    tenth = cars // 10
+    run(
+        db, f"UPDATE {schema}.due SET interval_months = interval_months + 1 WHERE car_id <= {tenth}"
+    )
+    return round(seconds(lambda: run(db, f"VACUUM {schema}.due")), 2)
+
+
+def size(db: psycopg.Connection[Any], schema: str) -> float:
+    asked = (
+        "SELECT sum(pg_total_relation_size(c.oid)) FROM pg_class c "
+        "WHERE c.relnamespace = %s::regnamespace AND c.relkind = 'r'"
+    )
+    found = db.execute(asked, [schema]).fetchone()
+    return round(int(found[0]) / 1e6, 1) if found else 0.0
 
 
 def seconds(work: Callable[[], object]) -> float:
     began = time.perf_counter()
     work()
-    return round(time.perf_counter() - began, 2)
+    return time.perf_counter() - began
 
 
 if __name__ == "__main__":

@@ -1,7 +1,8 @@
 """Migrations while others work: each says which locks it takes, and what the program before it knows still goes.
 
 What this does not prove: that the program before makes sense of what the one after it writes, such as a new kind of
-entry. What it asks for is there, and rows that it writes itself go in as they did.
+entry, nor that it keeps what the one after it derives, such as counts; the migration has to say so then. What it asks
+for is there, and rows that it writes itself go in as they did.
 """
 
 from __future__ import annotations
@@ -132,7 +133,7 @@ def test_the_program_before_goes_on_with_the_schema_after_unless_the_migration_s
 ) -> None:
     for step in steps:
         stops = STOPS in " ".join(step.script.longdoc.split())
-        assert bool(step.breaks) == stops, (step.script.revision, step.breaks)
+        assert stops or not step.breaks, (step.script.revision, step.breaks)
 
 
 def test_rows_of_every_kind_go_in_as_the_program_before_the_last_migration_writes_them(
