@@ -56,6 +56,8 @@ from tests.faults.stores import Cluster, cluster
 
 RATE, SECONDS, WORKERS = 30.0, 600.0, 4
 P99_READING_MS = 300
+# What is killed, after which share of the time.
+WHEN = (("worker", 0.2), ("long-work", 0.35), ("store", 0.5), ("worker", 0.7), ("worker", 0.8))
 # A request that was under way when something was killed, or came before it was there again, may fail.
 SECONDS_AFTER_A_FAULT = 3.0
 SIGN_INS_AT_ONCE = 8
@@ -144,15 +146,18 @@ class Load:
             self.serve()
         wait_for(lambda: healthy(self.url), "the register to be well again")
 
-    def plan_faults(self, seconds: float) -> None:
-        told = [
-            ("a worker", 0.2, self.kill_a_worker),
-            ("the worker for long work", 0.35, self.kill_long_work),
-            ("the database" if self.cluster else "the whole program", 0.5, self.kill_the_store),
-            ("a worker", 0.7, self.kill_a_worker),
-            ("a worker", 0.8, self.kill_a_worker),
+    def plan_faults(self, seconds: float, kills: Sequence[str]) -> None:
+        store = "the database" if self.cluster else "the whole program"
+        every = {
+            "worker": ("a worker", self.kill_a_worker),
+            "long-work": ("the worker for long work", self.kill_long_work),
+            "store": (store, self.kill_the_store),
+        }
+        self.faults = [
+            Fault(every[kind][0], share * seconds, every[kind][1])
+            for kind, share in WHEN
+            if kind in kills
         ]
-        self.faults = [Fault(what, share * seconds, do) for what, share, do in told]
 
     # The run.
 
@@ -459,8 +464,7 @@ def measured(given: argparse.Namespace) -> dict[str, Any]:
         load.serve()
         try:
             users = load.users(cast)
-            if not given.calm:
-                load.plan_faults(given.seconds)
+            load.plan_faults(given.seconds, () if given.calm else given.kills)
             begun = load.processor()
             throughput = asyncio.run(load.run(users, given.seconds, given.rate))
             told = result(load, given, throughput, before)
@@ -485,6 +489,8 @@ def asked(arguments: Sequence[str] | None = None) -> argparse.Namespace:
     parser.add_argument("--rate", type=float, default=RATE, help="requests a second")
     parser.add_argument("--fleet", type=Path, help="an SQLite file; else the demo fleet")
     parser.add_argument("--users", type=float, default=1.0, help="a share of the users")
+    kinds = sorted({kind for kind, _ in WHEN})
+    parser.add_argument("--kills", nargs="+", choices=kinds, default=kinds)
     parser.add_argument("--calm", action="store_true", help="kill nothing")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--folder", type=Path, help="where the store lies meanwhile")
