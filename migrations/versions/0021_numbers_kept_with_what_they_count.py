@@ -1,7 +1,9 @@
 """How many due items and cars are alike, kept with them, so that counting them reads no fleet.
 
-Counted here from what is stored, some seconds for a million due items. New tables alone: what reads and writes the
-others goes on meanwhile, but on PostgreSQL whatever is recorded while this runs has to wait for its end.
+Counted here from what is stored, some seconds for a million due items.
+
+Locks: `car` SHARE and `due` SHARE while all of both is counted: reading goes on, recording waits. The program before
+it counts nothing of what it records, so that stops first.
 """
 
 import sqlalchemy as sa
