@@ -229,6 +229,29 @@ def _partly(row: CarListRow, first: due.First | None) -> CarListRow:
 
 
 def count(db: Session, wanted: RegisterFilter) -> int:
+    """How many cars the register has of these."""
+    alike = {
+        "region": wanted.region,
+        "specification_class": wanted.specification_class,
+        "commodity": wanted.commodity,
+    }
+    asked = [(what, value) for what, value in alike.items() if value is not None]
+    named = wanted.search != EVERY_NAME or wanted.once_so_named or wanted.whole_only
+    if named or len(asked) > 1 or not _rolled_up(db, reach.some):
+        return count_one_by_one(db, wanted)
+    what, value = asked[0] if asked else ("", "")
+    kept = [*_alike(db, what), CarRolled.value == value]
+    if wanted.owner_id is not None:
+        kept.append(CarRolled.owner_id == wanted.owner_id)
+    if wanted.standing is None:
+        kept.append(CarRolled.standing.in_(IN_RECORD))
+    elif wanted.standing != "all":
+        kept.append(CarRolled.standing == wanted.standing)
+    return db.scalar(select(func.coalesce(func.sum(CarRolled.number), 0)).where(*kept)) or 0
+
+
+def count_one_by_one(db: Session, wanted: RegisterFilter) -> int:
+    """The same from the cars alone: what the rolled up numbers are held against."""
     return db.scalar(select(func.count()).select_from(Car).where(*conditions(db, wanted))) or 0
 
 
