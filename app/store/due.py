@@ -320,7 +320,7 @@ def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
     at = _starts_elsewhere if wanted.aside else _as_it_is
     # The order of a list without dates must not hang on a column that is null throughout.
     if wanted.undated:
-        return [at(DueRow.state) == wanted.status, DueRow.due_on.is_(None)]
+        return [at(DueRow.state) == wanted.status, at(DueRow.due_on).is_(None)]
     found = [DueRow.due_on >= BEGINNING] if wanted.due_from is None else []
     if wanted.status is not None:
         found.append(at(DueRow.state) == ("owed" if wanted.status == "due_now" else "dated"))

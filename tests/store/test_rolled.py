@@ -205,6 +205,21 @@ def governed_one_by_one(db, reach):
     return found
 
 
+def test_a_car_with_two_last_service_days_counts_once_in_the_year_of_the_first(
+    stocked_engine, stocked
+):
+    with asking(stocked_engine, EVERYTHING) as db:
+        first, second = (db.get(Car, key) for key in stocked.told.cars[:2])
+        ends = [("service_end", date(2029, 5, 1)), ("age_limit", date(2030, 1, 1))]
+        due.replace(db, [first.id], [row(first, item, "dated", day) for item, day in ends])
+        due.replace(db, [second.id], [row(second, "age_limit", "dated", date(2020, 1, 1))])
+        before = forecasting.cars_by_last_year(db, ForecastFilter(), UNTIL)
+        db.commit()
+        assert forecasting.cars_by_last_year(db, ForecastFilter(), UNTIL) == before
+        assert before[2029] == before[2020] == 1
+        assert 2030 not in before
+
+
 def test_a_session_that_wrote_counts_what_it_wrote_before_it_commits(stocked_engine, stocked):
     with asking(stocked_engine, EVERYTHING) as db:
         before = due_counts.count(db, DueFilter(TODAY))
