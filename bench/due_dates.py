@@ -37,7 +37,7 @@ ASKED, SUMMED = 2_000, 50_000
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--cars", type=int, default=50_000, help="whole ten thousands")
+    parser.add_argument("--cars", type=int, default=50_000)
     given = parser.parse_args()
     with TemporaryDirectory(prefix="stencilbook-bench-") as name:
         return measure(Path(name), given.cars)
@@ -45,7 +45,9 @@ def main() -> int:
 
 def measure(folder: Path, count: int) -> int:
     """Print what each takes; 1 when the full size takes more than is wanted."""
-    engine = make_engine(big_fleet.make(folder, count, TODAY))
+    url = f"sqlite:///{folder / 'store.db'}"
+    big_fleet.make(url, count, TODAY)
+    engine = make_engine(url)
     with read_session(sessions(engine)) as db:
         sums = list(_sums(db))
         bare = timed(lambda: _month_sums(sums))

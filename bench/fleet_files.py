@@ -1,4 +1,4 @@
-"""Files of a large invented fleet, the same for the same seed: cars, and four events for each."""
+"""Files of a large invented fleet, the same for the same seed: cars, four events for each, and ten years of work."""
 
 from __future__ import annotations
 
@@ -36,17 +36,39 @@ EVENTS_OF_A_CAR = (
     ("air_brake", False),
     ("thickness", True),
 )
+# Years ago, and what was done in the year from then on.
+LAST_TEN_YEARS = (
+    (10, "thickness"), (9, "air_brake"), (8, "thickness"), (6, "thickness"), (5, "air_brake"),
+    (4, "thickness"), (2, "thickness"),
+)  # fmt: skip
+MEASURED = (
+    "shell_top={}", "shell_bottom={}", "head_a={}", "head_b={}", "sump={}", "nozzle={}",
+    "housing={}", "shell_bottom={} local 6/20",
+)  # fmt: skip
 
 
 def write(folder: Path, cars: int, today: date, seed: int = 179) -> tuple[Path, Path]:
     """The two files, `cars` cars and four times as many events."""
     dice = random.Random(seed)
     built = [today - timedelta(days=dice.randint(4_000, 14_000)) for _ in range(cars)]
-    names = [(f"ZQ{'KABX'[at % 4]}X", 100_000 + at) for at in range(cars)]
+    names = _names(cars)
     return (
         _write(folder / "cars.csv", CARS, _cars(names, built, dice)),
         _write(folder / "events.csv", EVENTS, _events(names, built, dice, today)),
     )
+
+
+def write_history(folder: Path, cars: int, today: date, seed: int = 179) -> Path:
+    """A third file: of each of the same cars what was measured and tested in the last ten years.
+
+    Seven events a car, 40 readings, which wear on as time goes by.
+    """
+    dice = random.Random(seed + 1)
+    return _write(folder / "history.csv", EVENTS, _history(_names(cars), dice, today))
+
+
+def _names(cars: int) -> list[tuple[str, int]]:
+    return [(f"ZQ{'KABX'[at % 4]}X", 100_000 + at) for at in range(cars)]
 
 
 def _write(path: Path, header: tuple[str, ...], rows: Iterator[tuple[object, ...]]) -> Path:
@@ -86,4 +108,23 @@ def _events(
             yield (
                 mark, number, day, items, "pass", f"Example Shop {number % 11}",
                 f"Inspector {number % 31}", readings if measured else "", f"R{number}-{place}",
+            )  # fmt: skip
+
+
+def _history(
+    names: list[tuple[str, int]], dice: random.Random, today: date
+) -> Iterator[tuple[object, ...]]:
+    for mark, number in names:
+        new, wear = dice.randint(500, 562), dice.uniform(0.5, 4.0)
+        for place, (ago, items) in enumerate(LAST_TEN_YEARS):
+            days = ago * 365 - dice.randint(1, 360)
+            gone = wear * (3_650 - days) / 365
+            readings = ";".join(
+                f"{where.format(round(new - gone - dice.uniform(0, 6)) / 1000)}"
+                for where in MEASURED
+            )
+            yield (
+                mark, number, today - timedelta(days=days), items, "pass", f"Example Yard {number % 13}",
+                f"Inspector {number % 29}", readings if items == "thickness" else "",
+                f"H{number}-{place}",
             )  # fmt: skip

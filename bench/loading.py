@@ -56,7 +56,9 @@ def main() -> int:
         folder = asked.keep or Path(name)
         folder.mkdir(exist_ok=True)
         held = folder / "store.db"
-        url = f"sqlite:///{held}" if held.exists() else big_fleet.make(folder, asked.cars, TODAY)
+        url = f"sqlite:///{held}"
+        if not held.exists():
+            big_fleet.make(url, asked.cars, TODAY)
         return asyncio.run(_measured(url, _names(url)))
 
 

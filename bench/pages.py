@@ -64,7 +64,7 @@ class Beside:
 
 def measure(database_url: str) -> list[Timing]:
     """The server time of each kind of page."""
-    pages = _of_store(database_url, _pages)
+    pages = _of_store(database_url, pages_of)
     return asyncio.run(_measured(_app(database_url), pages))
 
 
@@ -103,7 +103,7 @@ def unasked() -> APIRouter:
     return routes_with({admitted: everybody})
 
 
-def _pages(db: Session) -> dict[str, Sequence[str]]:
+def pages_of(db: Session) -> dict[str, Sequence[str]]:
     """Addresses of each kind of page, drawn over the whole register."""
     draw = random.Random(1)
     cars = list(db.execute(select(Car.id, Car.mark, Car.number)))

@@ -21,6 +21,7 @@ COMMANDS = {
     "refresh-due": ("refresh_due", "work out every due date in the register anew"),
     "backup": ("backup", "write a copy of the whole register to a file, while it is used"),
     "restore": ("restore", "bring a copy back into an empty database of either engine"),
+    "move-to": ("move_to", "move the whole register into an empty PostgreSQL database"),
     "evidence": ("evidence", "write an evidence packet of cars for an auditor and for the archive"),
     "hand-over": ("hand_over", "hand a car over to another register, with all of it in a file"),
     "take-over": ("take_over", "take a car over from the file of a hand-over"),

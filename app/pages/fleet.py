@@ -23,7 +23,7 @@ from app.pages import looking_back as from_where
 from app.pages.choices import Choices, choices
 from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
-from app.store import cars
+from app.store import car_counts, cars
 from app.store.cars import CarListRow, RegisterFilter
 from app.store.paging import Page
 from app.store.tables import STANDINGS
@@ -78,7 +78,7 @@ def _standing_in_words(standing: str | None) -> str:
 
 
 @router.get("/fleet")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def register(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
     seen = wanted_seen(request, db)
     after = request.query_params.get("after") or None
@@ -108,7 +108,7 @@ def register(request: Request, db: web.Db, today: web.Today, settings: web.Confi
 @router.get("/fleet.csv")
 @router.get("/fleet.xlsx")
 @router.get("/fleet.json")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def register_file(
     request: Request, db: web.Db, today: web.Today, settings: web.Configured
 ) -> Response:
@@ -158,7 +158,7 @@ class Stored:
             after = page.next_after
 
     def count(self) -> int:
-        return cars.count(self.db, self.wanted)
+        return car_counts.count(self.db, self.wanted)
 
 
 def _rows(db: Session, seen: Wanted) -> Rows | None:

@@ -15,7 +15,7 @@ from app.actions.reasons import told
 from app.core.facts import Status
 from app.core.words import label
 from app.pages.jobs import TITLES
-from app.store import cars, due, due_counts, imports, jobs
+from app.store import car_counts, cars, due, due_counts, imports, jobs
 from app.store.due import DueFilter, DueListRow
 from app.store.tables import IN_RECORD
 from app.web.rendering import query
@@ -55,7 +55,7 @@ def home(request: Request, db: web.Db, today: web.Today, settings: web.Configure
 
 
 def _standings(db: Session) -> list[Count]:
-    found = cars.standings(db)
+    found = car_counts.standings(db)
     return [
         Count(label(standing), found[standing], f"/fleet{query({'standing': standing})}")
         for standing in IN_RECORD

@@ -235,8 +235,9 @@ def _visible(seen: Whose) -> ColumnElement[bool]:
     ]
     if seen.settings:
         ways.append(ChangeAbout.kind == "setting")
-    about = exists().where(ChangeAbout.change_id == Change.id, or_(*ways))
-    return or_(Change.person_id == seen.person_id, about)
+    # One row, not whether any exists: PostgreSQL would make a table of all that there are first.
+    about = select(ChangeAbout.change_id).where(ChangeAbout.change_id == Change.id, or_(*ways))
+    return or_(Change.person_id == seen.person_id, about.limit(1).scalar_subquery().is_not(None))
 
 
 def _car_seen(seen: Whose) -> ColumnElement[bool]:

@@ -143,7 +143,12 @@ def page(
         return (*dated, shown.mark, shown.number, shown.item_no), shown
 
     kinds: tuple[type, ...] = (str, int, int) if wanted.undated else (date, str, int, int)
-    query = _rows(db, _within(wanted, read_cursor(after, kinds)) if after else wanted)
+    cursor = read_cursor(after, kinds) if after else None
+    query = _rows(db, _within(wanted, cursor) if cursor else wanted)
+    if wanted.undated:
+        # None has a day; so PostgreSQL sees that an index has them in this order.
+        day = DueRow.due_on.desc() if cursor and cursor.backwards else DueRow.due_on
+        query = query.order_by(day)
     return page_of(db, query, _keys(wanted), kinds, after, limit, make)
 
 

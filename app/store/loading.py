@@ -51,6 +51,7 @@ class LoadingQuestion(Made, Base):
         Index("ix_loading_question_car", "car_id", "id"),
         Index("ix_loading_question_person", "person_id", "id"),
         Index("ix_loading_question_list", "list_key"),
+        Index("ix_loading_question_day", "on_day", "id"),
     )
 
 

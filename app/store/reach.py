@@ -17,6 +17,7 @@ from sqlalchemy import (
     Date,
     Row,
     Select,
+    Update,
     and_,
     bindparam,
     case,
@@ -194,33 +195,54 @@ def settle_keepers(db: Session, car_ids: Collection[int] | None = None) -> None:
     """Bring up to date who keeps the records of these cars (None: of all), after their owners or parties changed.
 
     A keeper who has a car of the same mark and number in record gets the other as its `twin`: whoever
-    gives a car away must not learn of it.
+    gives a car away must not learn of it. Of several that come at once the first one has the name.
     """
-    keeper = (
-        select(func.coalesce(Party.kept_by, Party.id))
-        .where(Party.id == Car.owner_id)
-        .scalar_subquery()
-    )
-    differs = [Car.keeper_id != keeper]
-    if car_ids is not None:
-        differs.append(Car.id.in_(car_ids))
-    for car_id, keeper_id in db.execute(select(Car.id, keeper).where(*differs)).all():
-        moved = update(Car).where(Car.id == car_id)
-        twin = case((_has_namesake(keeper_id), Car.id), else_=0)
-        db.execute(
-            moved.values(keeper_id=keeper_id, twin=twin),
-            execution_options={"synchronize_session": False},
+    db.flush()
+    # Past the session: what is derived is no part of the record of change, and is not looked at row by row.
+    db.connection().execute(_settling(car_ids))
+
+
+def _settling(car_ids: Collection[int] | None) -> Update:
+    """One statement for all of them, which reads how things stood before it."""
+    keeper = func.coalesce(Party.kept_by, Party.id)
+    coming = (
+        select(
+            Car.id,
+            keeper.label("keeper_id"),
+            case((_has_namesake(keeper, car_ids), Car.id), else_=0).label("twin"),
         )
+        .join(Party, Party.id == Car.owner_id)
+        .where(Car.keeper_id != keeper, *_among(Car.id, car_ids))
+        .subquery("coming")
+    )
+    return (
+        update(Car)
+        .where(Car.id == coming.c.id)
+        .values(keeper_id=coming.c.keeper_id, twin=coming.c.twin)
+    )
 
 
-def _has_namesake(keeper_id: int) -> Condition:
-    other = aliased(Car)
+def _among(car_id: Any, car_ids: Collection[int] | None) -> list[Condition]:
+    return [] if car_ids is None else [car_id.in_(car_ids)]
+
+
+def _has_namesake(
+    keeper: ColumnElement[int], car_ids: Collection[int] | None
+) -> ColumnElement[bool]:
+    """The keeper has a car of this name in record, or gets one before this."""
+    other, owner = aliased(Car), aliased(Party)
+    before = and_(
+        other.id < Car.id,
+        func.coalesce(owner.kept_by, owner.id) == keeper,
+        *_among(other.id, car_ids),
+    )
     return exists().where(
         other.mark == Car.mark,
         other.number == Car.number,
-        other.keeper_id == keeper_id,
         other.id != Car.id,
         other.standing.in_(IN_RECORD),
+        owner.id == other.owner_id,
+        or_(other.keeper_id == keeper, before),
     )
 
 

@@ -35,7 +35,7 @@ from app.actions.changes import (
 )
 from app.core.facts import ITEMS
 from app.errors import NotFound
-from app.store import as_known, cars, dated, due, due_counts, events, reach, visiting
+from app.store import as_known, car_counts, cars, dated, due, due_counts, events, reach, visiting
 from app.store.asked import Standpoint
 from app.store.cars import RegisterFilter
 from app.store.db import make_engine, sessions
@@ -245,18 +245,18 @@ def _check_questions(model: Model, mine, kinds, day, every) -> None:
     everything = RegisterFilter(standing="all")
     rows = cars.register(db, everything).rows
     assert {row.id for row in rows} == whole | parts.keys()
-    assert cars.count(db, everything) == len(rows)
+    assert car_counts.count(db, everything) == len(rows)
     assert {row.id for row in rows if row.whole} == whole
-    assert cars.count(db, RegisterFilter(whole_only=True)) == len(whole)
+    assert car_counts.count(db, RegisterFilter(whole_only=True)) == len(whole)
     for row in rows:
         assert bool(row.region) == bool(row.commodity) == (row.id in whole)
         among = parts.get(row.id, frozenset(ITEMS))
         found = [each for (car, item), each in every.items() if car == row.id and item in among]
         assert (row.next_item, row.next_due_on) == first(found)
     regions = {f"region {car.held(day).owner}" for car in model.cars if car.id in whole}
-    assert set(cars.regions(db)) <= regions | {""}
+    assert set(car_counts.regions(db)) <= regions | {""}
     owners = {NAMES[car.held(day).owner] for car in model.cars if car.id in whole | parts.keys()}
-    assert {each.name for each in cars.owners(db)} == owners
+    assert {each.name for each in car_counts.owners(db)} == owners
     assert set(as_known.car_ids(db, Standpoint(day))) == whole
     items = {key for key in every if key[0] in whole or key[1] in parts.get(key[0], frozenset())}
     dated_items = {key for key in items if every[key].due_on}

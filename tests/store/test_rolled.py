@@ -12,7 +12,7 @@ from sqlalchemy import func, select, update
 
 from app.access import EVERYTHING, Reach
 from app.actions.verifying import Asked, verify
-from app.store import cars, due, due_counts, forecasting, rolled, rulebooks
+from app.store import car_counts, cars, due, due_counts, forecasting, rolled, rulebooks
 from app.store.db import sessions
 from app.store.derived import DueRolled, DueRow
 from app.store.due import DueFilter
@@ -177,7 +177,7 @@ def forecasts_agree(db, owner_id):
 
 def standings_agree(db):
     found = list(cars.register(db, cars.RegisterFilter(standing="all")).rows)
-    assert cars.standings(db) == Counter(each.standing for each in found)
+    assert car_counts.standings(db) == Counter(each.standing for each in found)
     for wanted in (
         {},
         {"standing": "in_service"},
@@ -185,12 +185,12 @@ def standings_agree(db):
         {"standing": "all", "commodity": "Invented mild lading"},
     ):
         asked = cars.RegisterFilter(**wanted)
-        assert cars.count(db, asked) == cars.count_one_by_one(db, asked)
+        assert car_counts.count(db, asked) == car_counts.count_one_by_one(db, asked)
     in_record = [each for each in found if each.standing not in OUT_OF_RECORD]
-    assert {each.name: each.cars for each in cars.owners(db)} == Counter(
+    assert {each.name: each.cars for each in car_counts.owners(db)} == Counter(
         each.owner for each in in_record
     )
-    assert cars.regions(db) == sorted({each.region for each in in_record} - {""})
+    assert car_counts.regions(db) == sorted({each.region for each in in_record} - {""})
 
 
 def governed_one_by_one(db, reach):

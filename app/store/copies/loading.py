@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -106,8 +106,7 @@ def finish(connection: Connection, tables: Sequence[Table]) -> None:
         connection.execute(text("SET CONSTRAINTS ALL IMMEDIATE"))
         for table, name in _looking_ahead(tables):
             _alter(connection, table, f'ALTER CONSTRAINT "{name}" NOT DEFERRABLE')
-        for table in tables:
-            _go_on_from_highest(connection, table)
+        go_on_from_highest(connection, tables)
     migrate.upgrade_within(connection)
 
 
@@ -133,11 +132,13 @@ def _alter(connection: Connection, table: Table, how: str) -> None:
     connection.exec_driver_sql(f"ALTER TABLE {quote(table.name)} {how}")
 
 
-def _go_on_from_highest(connection: Connection, table: Table) -> None:
-    for column in table.primary_key.columns:
-        sequence = connection.scalar(
-            select(func.pg_get_serial_sequence(f'"{table.name}"', column.name))
-        )
-        highest = connection.scalar(select(func.max(column))) if sequence else None
-        if highest is not None:
-            connection.execute(select(func.setval(sequence, highest)))
+def go_on_from_highest(connection: Connection, tables: Iterable[Table]) -> None:
+    """PostgreSQL: have new rows of these tables get keys after those that are there."""
+    for table in tables:
+        for column in table.primary_key.columns:
+            sequence = connection.scalar(
+                select(func.pg_get_serial_sequence(f'"{table.name}"', column.name))
+            )
+            highest = connection.scalar(select(func.max(column))) if sequence else None
+            if highest is not None:
+                connection.execute(select(func.setval(sequence, highest)))
