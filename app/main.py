@@ -19,7 +19,8 @@ from starlette.types import Scope
 
 from app import __version__, api, pages
 from app.settings import Settings, read_settings
-from app.store.db import make_engine, sessions
+from app.store.db import Room, make_engine, sessions
+from app.store.replica import Replica
 from app.web import Guard, answer_problems, keeping
 from app.web.admission import admitted, every_route_says
 from app.web.hosts import Forwarded
@@ -48,6 +49,8 @@ def _utc_now() -> datetime:
 async def _engine_closed_at_the_end(app: FastAPI) -> AsyncIterator[None]:
     yield
     app.state.engine.dispose()
+    if app.state.replica:
+        app.state.replica.close()
 
 
 Overrides = Mapping[Callable[..., Any], Callable[..., Any]]
@@ -94,8 +97,16 @@ def create_app(
     )
     app.state.settings = settings
     app.state.clock = clock
-    app.state.engine = make_engine(settings.database_url)
+    room = Room(
+        settings.database_connections,
+        settings.database_wait_seconds,
+        settings.database_statement_seconds,
+    )
+    app.state.engine = make_engine(settings.database_url, room)
     app.state.sessions = sessions(app.state.engine)
+    app.state.replica = (
+        Replica(settings.database_url_read, room) if settings.database_url_read else None
+    )
     app.state.store_checked = False
     app.state.attachments = keeping.opened(settings)
     app.mount("/static", KeptFiles(directory=STATIC), name="static")

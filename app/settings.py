@@ -21,6 +21,14 @@ def _served_database(url: str) -> str:
     return url
 
 
+def _replica(url: str) -> str:
+    if url and not url.startswith(("postgresql:", "postgresql+psycopg:")):
+        raise ValueError(
+            "want the address of a replica such as postgresql+psycopg://user@host/name"
+        )
+    return url
+
+
 def _known_zone(name: str) -> str:
     try:
         return ZoneInfo(name).key
@@ -113,8 +121,18 @@ class Settings(BaseSettings):
     database_url: Annotated[str, AfterValidator(_served_database)] = (
         "sqlite:///./data/stencilbook.db"
     )
+    # A streaming replica, from which pages that may lag a little are read; PostgreSQL only, empty: there is none.
+    database_url_read: Annotated[str, AfterValidator(_replica)] = ""
+    # Of each process that answers; PostgreSQL must take those of all of them, and some for long work.
+    database_connections: Annotated[int, Field(ge=2, le=1000)] = 10
+    # How long a request waits for one of them to be free, or for a lock of PostgreSQL.
+    database_wait_seconds: Annotated[int, Field(ge=1, le=300)] = 5
+    # After so long PostgreSQL gives up a statement of a request; 0: never.
+    database_statement_seconds: Annotated[int, Field(ge=0, le=3600)] = 60
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
+    # Processes that answer at that address; the one for long work is beside them.
+    workers: Annotated[int, Field(ge=1, le=64)] = 1
     upload_limit_mb: Annotated[int, Field(ge=1)] = 64
     # A folder, or an object store such as s3://bucket/path; empty: beside an SQLite file, else data/attachments.
     attachments: str = ""

@@ -1,6 +1,6 @@
 """Triggers that keep the record: rows are added, stamped once as superseded, never changed or deleted.
 
-A later migration that adds a column to a guarded table calls `guard` again with all its columns.
+A later migration that adds a column to a guarded table calls `guard` again with all its columns, or `guard_added`.
 """
 
 from collections.abc import Sequence
@@ -16,6 +16,15 @@ def guard(table: str, columns: Sequence[str], *, stamp: bool = True) -> None:
         _guard_sqlite(table, columns, stamp)
     else:
         _guard_postgresql(table, stamp)
+
+
+def guard_added(table: str, column: str) -> None:
+    """Refuse changing a column that was added to a guarded table; PostgreSQL's triggers look at the whole row."""
+    if op.get_context().dialect.name == "sqlite":
+        op.execute(
+            f"CREATE TRIGGER {table}_{column}_unchanged BEFORE UPDATE OF {column} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{REFUSAL.format(table=table)}'); END"
+        )
 
 
 def let_reports_go(details: Sequence[str], columns: Sequence[str]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from app.access.capability import ALLOWED, CAPABILITIES, FOR_ALL, Capability, Role
+from app.core.showing import AS_STORED, Preferences
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,13 +20,14 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class Viewer:
-    """`allowed` narrows what the memberships allow, as the scopes of a token do."""
+    """`allowed` narrows what the memberships allow, as the scopes of a token do; `prefers` is for what is shown."""
 
     person_id: int
     name: str
     members: tuple[Member, ...]
     allowed: frozenset[Capability] = frozenset(CAPABILITIES)
     token_id: int | None = None
+    prefers: Preferences = AS_STORED
 
     def may(self, capability: Capability) -> bool:
         """Whether any membership allows it, whatever it is about."""

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from decimal import Decimal
-from fractions import Fraction
 from typing import Any
 
 from app.actions.changes import NewInstallation
 from app.actions.checks import Faults
+from app.core.measure import Amount, exact_or_none
 from app.core.relief import Bench, Judged, bench_checks, in_words
 from app.core.rule import Rulebook
 from app.core.stencil import Unreadable, decode
@@ -22,7 +21,7 @@ def judged(
     specification: str,
     built_on: date | None,
     kind: str,
-    values: Mapping[str, Decimal | None],
+    values: Mapping[str, Amount | None],
     rulebook: Rulebook,
 ) -> tuple[Judged, ...]:
     """Each pressure against its range; nothing for what is no relief device or for an unreadable stencil.
@@ -35,7 +34,7 @@ def judged(
         spec = decode(specification, rulebook.stencils)
     except Unreadable:
         return ()
-    measured = {name: _exact(values.get(name)) for name in VALUES}
+    measured = {name: exact_or_none(values.get(name)) for name in VALUES}
     return bench_checks(spec, built_on, Bench(RELIEF_KINDS[kind], **measured), rulebook)
 
 
@@ -47,7 +46,3 @@ def ask_about_left(faults: Faults, car: Car, new: NewInstallation, rulebook: Rul
     for each in judged(car.specification, car.built_on, new.component.kind, values, rulebook):
         if each.measure == "left" and each.verdict == "outside":
             faults.add("left_psig", f"{in_words(each)}. If it was left so, confirm it")
-
-
-def _exact(value: Decimal | None) -> Fraction | None:
-    return None if value is None else Fraction(value)

@@ -62,7 +62,7 @@ def checks(db: Session, record: CarRecord, mounted: Sequence[Mounted], at: Stand
 
 def _device(spec: Specification, car: Car, each: Mounted, rulebook: Rulebook) -> DeviceCheck:
     put_on = each.installation
-    values = {name: getattr(put_on, name) for name in bench.VALUES}
+    values = {name: put_on.as_stated(name) for name in bench.VALUES}
     judged = bench.judged(spec.text, car.built_on, each.component.kind, values, rulebook)
     return DeviceCheck(
         _label(put_on, each.component), judged, _too_low(spec, car, judged, rulebook)

@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import Literal
 
 from app.core.facts import Extent, Outcome
+from app.core.measure import Amount
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,10 +163,10 @@ class NewReading:
     """`confirmed` says that a person has looked again at an unlikely number of inches."""
 
     zone: str
-    inches: Decimal
+    inches: Amount
     extent: Extent = "general"
-    span_in: Decimal | None = None
-    apart_in: Decimal | None = None
+    span_in: Amount | None = None
+    apart_in: Amount | None = None
     confirmed: bool = False
 
 
@@ -215,12 +216,12 @@ class NewInstallation:
     installed_on: date | None = None
     installed_month_only: bool = False
     tested_on: date | None = None
-    set_psig: Decimal | None = None
+    set_psig: Amount | None = None
     protected_in_storage: bool | None = None
     owner_interval_months: int | None = None
-    found_psig: Decimal | None = None
-    left_psig: Decimal | None = None
-    vapor_tight_psig: Decimal | None = None
+    found_psig: Amount | None = None
+    left_psig: Amount | None = None
+    vapor_tight_psig: Amount | None = None
     is_change: bool = False
     confirmed: bool = False
     beside_another: bool = False

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from app.actions.stamp import Stamp
+from app.core.measure import Stated
 from app.core.stencil import Unreadable, decode
 from app.errors import Fault, Refused
 from app.rules.reader import default_rulebook
@@ -70,8 +71,10 @@ class Faults:
         """Every field of a change fits its column: exact decimals, words of a length."""
         for field in fields(change):
             value = getattr(change, field.name)
-            if isinstance(value, Decimal):
-                self._decimal(f"{path}{field.name}", value)
+            if isinstance(value, Decimal | Stated):
+                self._decimal(
+                    f"{path}{field.name}", value.number if isinstance(value, Stated) else value
+                )
             elif isinstance(value, str) and len(value) > LONGEST_WORDS and field.name not in LONG:
                 self.add(f"{path}{field.name}", f"is longer than {LONGEST_WORDS} characters")
 

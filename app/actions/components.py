@@ -13,6 +13,7 @@ from app.actions import bench, change_events, due, rows, rulebooks
 from app.actions.changes import NewComponent, NewInstallation
 from app.actions.checks import Faults, tidy
 from app.actions.stamp import Stamp
+from app.core import measure
 from app.core.component_kinds import COMPONENT_KINDS, kind_of
 from app.errors import Conflict, Refused
 from app.files.cells import key
@@ -233,8 +234,9 @@ def check(
     faults.day("tested_on", new.tested_on, stamp)
     faults.months("owner_interval_months", new.owner_interval_months)
     for name in bench.VALUES:
-        if getattr(new, name) == 0:
-            faults.add(name, "must be above 0, got 0")
+        amount = getattr(new, name)
+        if amount is not None and measure.kept(amount) == 0:
+            faults.add(name, f"must be above 0, got {amount}")
     bench.ask_about_left(faults, car, new, rulebooks.in_force(db).of(car.owner_id).rulebook)
     _ask_about_place(db, faults, car, new, stamp, instead_of)
     if new.is_change and new.installed_month_only:
@@ -300,20 +302,26 @@ def _mount(
     return rows.add(db, row, "Somebody else corrected this just now. Open the car anew.")
 
 
-def _stated(new: NewInstallation | Installation) -> dict[str, Any]:
-    return rows.values_of(
-        new,
-        "position", "installed_on", "installed_month_only", "tested_on", "set_psig",
-        "protected_in_storage", "owner_interval_months", "found_psig", "left_psig", "vapor_tight_psig",
-    )  # fmt: skip
+PUT_ON = (
+    "position", "installed_on", "installed_month_only", "tested_on", "protected_in_storage",
+    "owner_interval_months",
+)  # fmt: skip
+
+
+def _stated(new: NewInstallation) -> dict[str, Any]:
+    """The columns of a row that says this."""
+    amounts = rows.values_of(new, *bench.VALUES)
+    kept = {name: measure.kept_or_none(amount) for name, amount in amounts.items()}
+    return rows.values_of(new, *PUT_ON) | kept | {"stated": measure.written(amounts)}
 
 
 def _as_new(db: Session, row: Installation) -> NewInstallation:
     """What a row says, as it would be recorded anew; what a person confirmed of it stays so."""
     component = components.component_of(db, row)
     words = rows.values_of(component, "kind", "maker", "model", "lot", "serial")
+    said = rows.values_of(row, *PUT_ON) | {name: row.as_stated(name) for name in bench.VALUES}
     return NewInstallation(
-        component=NewComponent(**words), confirmed=True, beside_another=True, **_stated(row)
+        component=NewComponent(**words), confirmed=True, beside_another=True, **said
     )
 
 

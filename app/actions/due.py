@@ -16,7 +16,7 @@ from app.actions.stamp import Stamp
 from app.core.facts import ITEMS, Due, Settings
 from app.core.rule import Rulebook
 from app.core.stencil import decode
-from app.store import due, due_before, reach
+from app.store import due, due_before, reach, rolled
 from app.store import facts as crossing
 from app.store import rulebooks as editions
 from app.store.facts import CarRecord
@@ -55,6 +55,8 @@ def refresh_all(
     Gives the number of cars.
     """
     every = editions.cars_of(db, owner_id)
+    if owner_id is None:
+        rolled.recount(db)
     with garbage.paused(len(every) > BATCH):
         for first in range(0, len(every), MANY):
             _refresh_some(db, every[first : first + MANY], today, crossing.DEFAULTS)
@@ -88,6 +90,7 @@ def _refresh_batch(
         projected.append({"car_id": record.car_id} | _renamed(projection))
     due_before.keep(db, car_ids, today)
     due.replace(db, car_ids, rows)
+    rolled.cars_change(db, car_ids)
     if projected:
         db.connection().execute(PROJECT, projected)
     without_facts = [each for each in car_ids if each not in records]

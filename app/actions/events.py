@@ -13,6 +13,7 @@ from app.actions.changes import NewEvent, NewReading
 from app.actions.checks import Faults, tidy
 from app.actions.readings import check_readings
 from app.actions.stamp import Stamp
+from app.core import measure
 from app.core.facts import CHANGES, EVENT_ITEMS, ITEMS
 from app.core.words import label
 from app.errors import Conflict, Fault, Refused
@@ -27,7 +28,7 @@ KNOWN = EVENT_ITEMS + CHANGES
 CHOOSING = ("damage", "fire_damage", "ordered_inspection")
 # What an event says beside its items, and what a reading says.
 SAYS = ("happened_on", "month_only", "outcome", "facility", "inspector", "reference", "notes")
-MEASURED = ("zone", "inches", "extent", "span_in", "apart_in")
+MEASURES = ("inches", "span_in", "apart_in")
 
 
 def record_event(db: Session, car_id: int, event: NewEvent, stamp: Stamp) -> EventRow:
@@ -102,11 +103,15 @@ def bring_back_event(db: Session, event_id: int, stamp: Stamp) -> EventRow:
 def _as_new(db: Session, row: EventRow) -> NewEvent:
     """What a row says, as it would be recorded anew; what a person confirmed of it stays so."""
     readings = tuple(
-        NewReading(**{name: getattr(each, name) for name in MEASURED}, confirmed=True)
-        for each in events.readings(db, [row.id]).get(row.id, ())
+        _as_new_reading(each) for each in events.readings(db, [row.id]).get(row.id, ())
     )
     said = {name: getattr(row, name) for name in SAYS}
     return NewEvent(items=split(row.items), opens=split(row.opens), readings=readings, **said)
+
+
+def _as_new_reading(row: ReadingRow) -> NewReading:
+    measured = {name: row.as_stated(name) for name in MEASURES}
+    return NewReading(zone=row.zone, extent=row.extent, confirmed=True, **measured)  # type: ignore[arg-type]
 
 
 def changeable_or_raise(db: Session, event_id: int) -> EventRow:
@@ -157,8 +162,8 @@ def says_the_same(db: Session, row: EventRow, event: NewEvent) -> bool:
         split(row.items) == meant.items
         and split(row.opens) == meant.opens
         and all(getattr(row, name) == getattr(meant, name) for name in SAYS)
-        and [[getattr(each, name) for name in MEASURED] for each in readings]
-        == [[getattr(each, name) for name in MEASURED] for each in meant.readings]
+        and [_as_new_reading(each) for each in readings]
+        == [replace(each, confirmed=True) for each in meant.readings]
     )
 
 
@@ -311,10 +316,11 @@ def _readings(row: EventRow, event: NewEvent) -> list[ReadingRow]:
             place=place,
             car_id=row.car_id,
             zone=reading.zone,
-            inches=reading.inches,
+            inches=measure.kept(reading.inches),
             extent=reading.extent,
-            span_in=reading.span_in,
-            apart_in=reading.apart_in,
+            span_in=measure.kept_or_none(reading.span_in),
+            apart_in=measure.kept_or_none(reading.apart_in),
+            stated=measure.written(rows.values_of(reading, *MEASURES)),
         )
         for place, reading in enumerate(event.readings)
     ]

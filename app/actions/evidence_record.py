@@ -12,8 +12,10 @@ from typing import Any
 from sqlalchemy import inspect
 from sqlalchemy.orm import Session
 
+from app.actions import bench
 from app.actions.car_seen import CarSeen
 from app.actions.evidence_words import day, exact, lines, moment
+from app.core.measure import Stated
 from app.core.words import capitalized, counted, label, sentence
 from app.store import evidence, pictures
 from app.store.asked import Standpoint
@@ -23,7 +25,7 @@ from app.store.columns import BEGINNING
 from app.store.components import Mounted
 from app.store.events import EventShown
 from app.store.pictures import Photograph
-from app.store.tables import ReadingRow, Withdrawal
+from app.store.tables import Installation, ReadingRow, Withdrawal
 
 Told = dict[str, Any]
 TITLES = {
@@ -109,7 +111,16 @@ def event(each: EventShown) -> Told:
 
 def _reading_in_words(row: ReadingRow) -> str:
     local = " local" if row.extent == "local" else ""
-    return f"{label(row.zone)} {exact(row.inches)} in{local}"
+    measured = row.as_stated("inches")
+    told = str(measured) if isinstance(measured, Stated) else f"{exact(row.inches)} in"
+    return f"{label(row.zone)} {told}{local}"
+
+
+def _figure(row: ReadingRow | Installation, name: str) -> str | None:
+    """In the unit of the column; of what was stated in another one as it is kept, rounded down."""
+    if isinstance(row.as_stated(name), Stated):
+        return f"{getattr(row, name).normalize():f}"
+    return exact(getattr(row, name))
 
 
 def reading(each: EventShown, row: ReadingRow) -> Told:
@@ -119,10 +130,11 @@ def reading(each: EventShown, row: ReadingRow) -> Told:
         "counts": each.in_force,
         "place": row.place,
         "zone": row.zone,
-        "inches": exact(row.inches),
+        "inches": _figure(row, "inches"),
         "extent": row.extent,
-        "span_in": exact(row.span_in),
-        "apart_in": exact(row.apart_in),
+        "span_in": _figure(row, "span_in"),
+        "apart_in": _figure(row, "apart_in"),
+        "stated": row.stated,
     }
 
 
@@ -150,10 +162,8 @@ def _component(each: Mounted, on_car: bool) -> Told:
         "installed_on": installed[:7] if installed and put_on.installed_month_only else installed,
         "removed_on": day(each.removed_on),
         "tested_on": day(put_on.tested_on),
-        "set_psig": exact(put_on.set_psig),
-        "found_psig": exact(put_on.found_psig),
-        "left_psig": exact(put_on.left_psig),
-        "vapor_tight_psig": exact(put_on.vapor_tight_psig),
+        **{name: _figure(put_on, name) for name in bench.VALUES},
+        "stated": put_on.stated,
         "in_force": each.in_force,
         **recorded(put_on, each.withdrawal),
     }

@@ -15,7 +15,7 @@ from app.bulk.answers import DueColumns, due_columns
 from app.bulk.rows import FleetRows
 from app.core.facts import ITEMS, Settings
 from app.core.stencil import decode
-from app.store import due, due_before, fleet_rows
+from app.store import due, due_before, fleet_rows, rolled
 from app.store.bulk import update_ready
 from app.store.columns import table_of
 from app.store.tables import Car
@@ -121,4 +121,5 @@ def _write_items(db: Session, found: DueColumns, shared: Mapping[int, AnyRow], t
 def _write_projections(db: Session, projections: Mapping[int, AnyRow]) -> None:
     held = fleet_rows.projections(db, list(projections), PROJECTED)
     changed = [projections[row[0]] for row in held if projections[row[0]] != row]
+    rolled.cars_change(db, [row[0] for row in changed])
     update_ready(db, table_of(Car), PROJECTED, changed)

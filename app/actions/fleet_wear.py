@@ -163,9 +163,10 @@ class _Reading:
         put_on = wear.relief_put_on(self.db)
         for each in wear.benched(self.db, self.wanted, self.today):
             car = self.by_id[each.car_id]
-            values = {"set_psig": each.set_psig, "found_psig": each.found_psig}
             rulebook = self.programme.of(car.owner_id).rulebook
-            judged = bench.judged(car.specification, car.built_on, each.kind, values, rulebook)
+            judged = bench.judged(
+                car.specification, car.built_on, each.kind, each.pressures, rulebook
+            )
             verdict = next((one.verdict for one in judged if one.measure == "found"), "unknown")
             months = _months_since(put_on.get(each.component_id, []), each)
             yield Valve(car, each, verdict == "outside", verdict != "unknown", months)

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.reasons import each_told, told
 from app.core.facts import Status
-from app.store import due, due_before, watching
+from app.store import due, due_before, due_counts, watching
 from app.store.due import DueFilter, DueListRow
 from app.store.due_before import Moved
 from app.store.paging import Page
@@ -64,7 +64,7 @@ def count(db: Session, looked: View, part: Part) -> int:
     """How many lines a part has; of what moved at most MOST_COUNTED."""
     if part == "moved":
         return due_before.count_moved(db, looked.seen, looked.since, MOST_COUNTED)
-    return due.count(db, looked.of(part))
+    return due_counts.count(db, looked.of(part))
 
 
 def lines(
@@ -88,7 +88,7 @@ def every_line(db: Session, looked: View, part: Listed) -> Iterator[DueListRow]:
 def count_aside(db: Session, looked: View) -> int:
     """How many lines are set aside as seen."""
     aside = replace(looked, seen=replace(looked.seen, aside=True))
-    return sum(due.count(db, aside.of(part)) for part in STANDING)
+    return sum(due_counts.count(db, aside.of(part)) for part in STANDING)
 
 
 Counts = dict[Listed, int]
@@ -96,7 +96,7 @@ Counts = dict[Listed, int]
 
 def by_owner(db: Session, looked: View) -> list[tuple[int, str, Counts]]:
     """By owner, in the order of their names, how many lines each standing part has."""
-    found = {part: due.by_owner(db, looked.of(part)) for part in STANDING}
+    found = {part: due_counts.by_owner(db, looked.of(part)) for part in STANDING}
     owners = {owner for each in found.values() for owner in each}
     return [
         (key, name, {part: found[part].get((key, name), 0) for part in STANDING})

@@ -17,6 +17,7 @@ from app.core.due import state_on
 from app.core.facts import EVENT_ITEMS, Due, Settings
 from app.core.known import case_of
 from app.core.lining import lined
+from app.core.measure import as_text
 from app.core.rule import Rulebook
 from app.core.stencil import decode
 from app.core.steps import Step, composed
@@ -254,7 +255,7 @@ def _due(due: Due, today: date, soon_days: int) -> PackedDue:
 def _last(measured: Sequence[Measured]) -> dict[str, list[PackedReading]]:
     found: dict[str, list[PackedReading]] = {}
     for each in measured:
-        taken = PackedReading(None, "", f"{each.inches:f}", each.on)
+        taken = PackedReading(None, "", as_text(each.inches), each.on)
         found.setdefault(each.zone, []).append(taken)
     return found
 

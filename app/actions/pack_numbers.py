@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from fractions import Fraction
 
 from app.actions.readings import THICKEST, THINNEST
 from app.core.decimal_text import at_least, at_most, near
 from app.core.facts import OWNER_JUDGED_ZONES, SHELL_AND_HEAD_ZONES, Tank
+from app.core.measure import as_text
 from app.core.relief import Bench, Range, opening_range, setting_range, vapor_tight
 from app.core.rule import Rulebook
 from app.core.stencil import Specification
@@ -114,7 +114,7 @@ def asks(spec: Specification, tank: Tank | None) -> Asks:
     design = dict.fromkeys(SHELL_AND_HEAD_ZONES, plate) if plate else {}
     stated: Mapping[str, Fraction] = dict(tank.required_thickness_in) if tank else {}
     return Asks(
-        _plain(THICKEST), _plain(THINNEST), near(odd.loss_in), near(odd.neighbour_in),
+        as_text(THICKEST), as_text(THINNEST), near(odd.loss_in), near(odd.neighbour_in),
         {zone: near(value) for zone, value in {**design, **stated}.items() if value},
     )  # fmt: skip
 
@@ -142,7 +142,7 @@ def _part(each: Mounted, spec: Specification, built_on: date | None, rulebook: R
     return Part(
         put_on.id, component.kind, label(component.kind), component.maker, component.model,
         component.serial, put_on.position, put_on.tested_on, put_on.installed_on,
-        None if put_on.set_psig is None else _plain(put_on.set_psig), relief,
+        None if (setting := put_on.as_stated("set_psig")) is None else as_text(setting), relief,
         _ranges(each, spec, built_on, rulebook) if relief else None,
     )  # fmt: skip
 
@@ -150,8 +150,8 @@ def _part(each: Mounted, spec: Specification, built_on: date | None, rulebook: R
 def _ranges(
     each: Mounted, spec: Specification, built_on: date | None, rulebook: Rulebook
 ) -> BenchRanges:
-    kind, stated = RELIEF_KINDS[each.component.kind], each.installation.set_psig
-    bench = Bench(kind, None if stated is None else Fraction(stated))
+    kind = RELIEF_KINDS[each.component.kind]
+    bench = Bench(kind, each.installation.exactly("set_psig"))
     opens = opening_range(spec, bench, rulebook)
     tight = vapor_tight(spec, bench, rulebook)
     setting = setting_range(spec, kind, built_on, rulebook)
@@ -167,7 +167,3 @@ def _between(allowed: Range) -> Between:
     return Between(
         None if least is None else at_least(least), None if most is None else at_most(most)
     )
-
-
-def _plain(value: Decimal) -> str:
-    return f"{value.normalize():f}"

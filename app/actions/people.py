@@ -6,12 +6,14 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
+from typing import cast, get_args
 
 from sqlalchemy.orm import Session
 
 from app.access import ROLES
 from app.actions import passwords, rows, sign_in
 from app.actions.checks import Faults, tidy
+from app.core.showing import Days, Length, Pressure
 from app.errors import Conflict, Fault, NotFound, Refused
 from app.store import accounts, members, reach
 from app.store.gathering import note
@@ -207,6 +209,18 @@ def rename(db: Session, person: Person, name: str) -> None:
     faults.refuse()
     person.name = tidy(name)
     note(db, "person.renamed", ("person", person.id))
+
+
+def prefer(db: Session, person: Person, length: str, pressure: str, days: str) -> None:
+    """How the person wants thickness, pressure and dates written. What is recorded stays as it was said."""
+    faults = Faults()
+    faults.one_of("length", length, get_args(Length))
+    faults.one_of("pressure", pressure, get_args(Pressure))
+    faults.one_of("days", days, get_args(Days))
+    faults.refuse()
+    person.length_unit, person.pressure_unit = cast("Length", length), cast("Pressure", pressure)
+    person.day_style = cast("Days", days)
+    note(db, "person.preferred", ("person", person.id))
 
 
 def change_email(db: Session, person: Person, email: str) -> None:

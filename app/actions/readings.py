@@ -10,6 +10,7 @@ from app.actions import rulebooks
 from app.actions.changes import NewEvent, NewReading
 from app.actions.checks import Faults
 from app.core.facts import SHELL_AND_HEAD_ZONES, ZONES
+from app.core.measure import Stated, kept
 from app.core.rule import StencilTables
 from app.core.stencil import Unreadable, decode
 from app.store import dated
@@ -37,12 +38,14 @@ def check_readings(db: Session, faults: Faults, car: Car, event: NewEvent) -> No
 
 def slip(reading: NewReading, design: Decimal | None) -> str | None:
     """What is odd about a reading, as a question; None when nothing is."""
-    inches = reading.inches
+    inches = kept(reading.inches)
     if inches <= 0:
-        return f"must be above 0, got {inches}"
+        return f"must be above 0, got {reading.inches}"
     too_thick = inches > THICKEST or (design is not None and inches >= TIMES_DESIGN * design)
     if reading.confirmed or not (too_thick or inches < THINNEST):
         return None
+    if isinstance(reading.inches, Stated):
+        return f"{reading.inches} is {inches} in: is the point where it belongs? If it is right, confirm it."
     meant = likely(inches, design)
     return f"{inches} in: did you mean {meant}? If it is right, confirm it."
 

@@ -14,7 +14,7 @@ from app.actions import rulebooks
 from app.actions.due import as_stored
 from app.files.archive import Manifest
 from app.store import facts as crossing
-from app.store import proof, proof_derived, proof_rows
+from app.store import proof, proof_derived, proof_rows, rolled
 from app.store import rulebooks as editions
 from app.store.copies import rows, soundness
 from app.store.proof import Head
@@ -101,6 +101,10 @@ def _derived(db: Session, asked: Asked, tell: Tell) -> str | None:
     return proof_derived.first_not_derived(db, asked.today, tell)
 
 
+def _rolled(db: Session, asked: Asked, tell: Tell) -> str | None:
+    return rolled.first_wrong(db)
+
+
 def _dates(db: Session, asked: Asked, tell: Tell) -> str | None:
     """Car by car through the calculator with reasons, not by the columns that a fleet goes by."""
     programme = rulebooks.in_force(db)
@@ -157,6 +161,7 @@ CHECKS = (
     Check("the record of change", _chain),
     Check("rows against the record of change", _told_rows),
     Check("owners, names and who sees which car", _derived),
+    Check("numbers of cars and due items", _rolled),
     Check("rows against the copy", _counts, lambda asked: asked.against is not None),
     Check("stored due dates", _dates, lambda asked: asked.dates),
 )

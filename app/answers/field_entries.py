@@ -1,7 +1,7 @@
 """The entries of field work as a tablet sends them: what each kind may say, and the faults of one that cannot be read.
 
-Measures are decimals written as text, in inches or psig; days YYYY-MM-DD; moments with their zone. What may
-be left out stands as null, false or empty text in what is kept.
+Measures are decimals written as text, in inches or psig, or with mm or kPa behind them; days YYYY-MM-DD; moments
+with their zone. What may be left out stands as null, false or empty text in what is kept.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from pydantic import WithJsonSchema as Schema
 from app.answers.faults import faults_of, shown
 from app.answers.request import FIRST_YEAR, LAST_YEAR, OpenedItem, Zone
 from app.core.field.entries import KINDS, Entry
+from app.core.measure import kept, read
 from app.errors import Fault
 
 MOST_AT_ONCE = 200
@@ -26,6 +27,8 @@ UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
 KEY, DIGEST = "[0-9a-f]{32}", "[0-9a-f]{64}"
 NO_MOMENT = datetime.min.replace(tzinfo=UTC)
 MEASURE = r"\d{1,7}(\.\d{1,6})?"
+# A measure can be stated in another unit than its field's: "11.1 mm".
+UNITS = {"mm": "'0.438' or '11.1 mm'", "kPa": "'75' or '517 kPa'"}
 
 
 def _plain(text: str) -> str:
@@ -72,8 +75,24 @@ def _measure(text: str) -> str:
     return text
 
 
+def _in_unit(text: str, unit: str) -> str:
+    if not re.fullmatch(rf"{MEASURE}( {unit})?", text, re.ASCII):
+        raise ValueError(
+            f"must be a number written as text, such as {UNITS[unit]}, got {shown(text)}"
+        )
+    return text
+
+
+def _length(text: str) -> str:
+    return _in_unit(text, "mm")
+
+
+def _pressure(text: str) -> str:
+    return _in_unit(text, "kPa")
+
+
 def _thickness(text: str) -> str:
-    if Decimal(_measure(text)) == 0:
+    if kept(read(_length(text))) == 0:
         raise ValueError(f"must be above 0, got {shown(text)}")
     return text
 
@@ -97,6 +116,8 @@ Words = Annotated[str, Field(max_length=2_000), AfterValidator(_plain)]
 Day = Annotated[str, AfterValidator(_day)]
 Moment = Annotated[str, Field(max_length=40), AfterValidator(_moment)]
 Measure = Annotated[str, AfterValidator(_measure)]
+Length = Annotated[str, AfterValidator(_length)]
+Pressure = Annotated[str, AfterValidator(_pressure)]
 Thickness = Annotated[str, AfterValidator(_thickness)]
 Row = Annotated[int, Field(ge=1, le=2**53)]
 Share = Annotated[
@@ -155,8 +176,8 @@ class Reading(_Says):
     spot: Word = ""
     inches: Thickness
     extent: Literal["general", "local"] = "general"
-    span_in: Measure | None = None
-    apart_in: Measure | None = None
+    span_in: Length | None = None
+    apart_in: Length | None = None
     confirmed: bool = False
 
 
@@ -174,9 +195,9 @@ class BenchTest(_Says):
     """The test of a relief device that is on the car, as found and as left."""
 
     installation_id: Row
-    found_psig: Measure | None = None
-    left_psig: Measure | None = None
-    vapor_tight_psig: Measure | None = None
+    found_psig: Pressure | None = None
+    left_psig: Pressure | None = None
+    vapor_tight_psig: Pressure | None = None
     outcome: PassOrFail
     confirmed: bool = False
     words: Words = ""
@@ -195,7 +216,7 @@ class Lining(_Says):
 class LeakTest(_Says):
     what: Word
     medium: Word = ""
-    psig: Measure | None = None
+    psig: Pressure | None = None
     minutes: Measure | None = None
     outcome: PassOrFail
     words: Words = ""
@@ -214,8 +235,8 @@ class Defect(_Says):
     view: Literal["left", "right", "top", "end_a", "end_b", "side"] | None = None
     x: Share | None = None
     y: Share | None = None
-    length_in: Measure | None = None
-    depth_in: Measure | None = None
+    length_in: Length | None = None
+    depth_in: Length | None = None
     item: OpenedItem | None = None
     repaired: bool = False
     how_repaired: Words = ""
@@ -241,11 +262,11 @@ class PutOn(_Says):
     lot: Word = ""
     serial: Word = ""
     tested_on: Day | None = None
-    set_psig: Measure | None = None
+    set_psig: Pressure | None = None
     protected_in_storage: bool | None = None
-    found_psig: Measure | None = None
-    left_psig: Measure | None = None
-    vapor_tight_psig: Measure | None = None
+    found_psig: Pressure | None = None
+    left_psig: Pressure | None = None
+    vapor_tight_psig: Pressure | None = None
 
 
 class Swap(_Says):

@@ -75,7 +75,7 @@ class DuePageOut(PageOut[DueRowOut]):
 
 
 @router.get("/due", summary="What falls due, soonest first")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def listed(
     request: Request,
     asked: Annotated[DueAsked, Query()],

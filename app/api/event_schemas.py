@@ -69,6 +69,10 @@ class ReadingOut(Out):
     extent: Extent
     span_in: Exact | None
     apart_in: Exact | None
+    stated: str | None = Field(
+        description="the measures that were stated in another unit, such as inches=11.1 mm; here they are "
+        "rounded down to the sixth place"
+    )
 
 
 class WithdrawalOut(Out):
@@ -117,6 +121,7 @@ def reading_out(row: ReadingRow) -> ReadingOut:
         extent="local" if row.extent == "local" else "general",
         span_in=row.span_in,
         apart_in=row.apart_in,
+        stated=row.stated,
     )
 
 

@@ -18,6 +18,7 @@ from app.api.exact import can_fail, subject
 from app.api.schemas import ErrorOut, FaultOut, Out
 from app.core.facts import Outcome
 from app.core.field.entries import Entry
+from app.core.showing import Days, Length, Pressure
 from app.errors import Conflict
 from app.store import accounts, reports
 from app.web import field_program, signing
@@ -55,11 +56,20 @@ MANNER: dict[int | str, dict[str, Any]] = {
 }
 
 
+class PrefersOut(Out):
+    """How the person reads and types thickness, pressure and days."""
+
+    length: Length
+    pressure: Pressure
+    days: Days
+
+
 class WhoOut(Out):
     """Who is signed in, which program the server holds for tablets, and its clock."""
 
     person: int
     name: str
+    prefers: PrefersOut
     version: str
     now: datetime
 
@@ -154,7 +164,11 @@ ReportKey = Annotated[str, Path(max_length=200)]
 def who(viewer: web.Seeing, now: web.Now) -> WhoOut:
     """Asked before anything is sent: a tablet shows and sends only what is this person's."""
     return WhoOut(
-        person=viewer.person_id, name=viewer.name, version=field_program.program().version, now=now
+        person=viewer.person_id,
+        name=viewer.name,
+        prefers=PrefersOut(**asdict(viewer.prefers)),
+        version=field_program.program().version,
+        now=now,
     )
 
 

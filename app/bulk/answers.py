@@ -100,8 +100,8 @@ def due_columns(rows: FleetRows, as_of: date, rulebook: Rulebook, settings: Sett
 
 
 def _left(fleet: Fleet, devices: Devices) -> Flags:
-    """Cars of which the specification cannot be read here, or with days so far off that sums leave the calendar."""
-    left: Flags = fleet.regime == UNREADABLE
+    """Cars with what columns cannot read: specification, a reading too near its line, days far off the calendar."""
+    left: Flags = (fleet.regime == UNREADABLE) | fleet.undecided
     for column in (fleet.built, fleet.rebuilt, fleet.sheeting_on, fleet.lined[1]):
         left = left | _far(column)
     history = fleet.history

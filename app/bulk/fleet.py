@@ -82,14 +82,14 @@ class Fleet:
     @cached_property
     def surely_above_c(self) -> Flags:
         """By car and zone: its latest full test read above line C, so did all since, and the line is firm (rule 6)."""
-        car, zone, inches, day, full = self._readings()
+        car, zone, twice, day, full = self._readings
         key = car * len(ZONE_PLACE) + zone
         line = self.builds.line_c[self.build[car], zone]
         latest = np.full(self.many * len(ZONE_PLACE), NONE)
         np.maximum.at(latest, key[full], day[full])
         counts = np.where(full, day == latest[key], day >= latest[key])
         above = latest != NONE
-        above[key[counts & (inches <= line)]] = False
+        above[key[counts & (twice >> 1 <= line)]] = False
         by_zone: Flags = above.reshape(self.many, len(ZONE_PLACE))
         return by_zone & self._firm
 
@@ -99,8 +99,18 @@ class Fleet:
         firm: Flags = self.builds.firm[rows]
         return firm
 
+    @cached_property
+    def undecided(self) -> Flags:
+        """Cars with a reading of which a rest behind its millionths decides how it stands to line C."""
+        car, zone, twice, _, _ = self._readings
+        found = np.zeros(self.many, dtype=bool)
+        line = self.builds.line_c[self.build[car], zone]
+        found[car[(twice & 1 == 1) & (twice >> 1 == line)]] = True
+        return found
+
+    @cached_property
     def _readings(self) -> tuple[Numbers, Numbers, Numbers, Days, Flags]:
-        """Of shell and heads: place of the car, zone, millionths of an inch, day, and whether in a full test."""
+        """Of shell and heads: car, zone, twice the millionths of an inch, day, and whether in a full test."""
         columns = list(zip(*self.rows.readings, strict=True)) or [(), (), ()]
         event_ids = np.array([row[1] for row in self.rows.events], dtype=np.int64)
         _, here = places(self.ids, np.array([row[0] for row in self.rows.events], dtype=np.int64))
@@ -110,10 +120,10 @@ class Fleet:
         zone = np.array([ZONE_PLACE.get(each, -1) for each in columns[1]], dtype=np.int64)
         kept = found & (zone != -1)
         event = order[at[kept]] if order.size else at[kept]
-        inches = np.array(columns[2], dtype=np.int64)[kept]
+        twice = np.array(columns[2], dtype=np.int64)[kept]
         history = self.history
         full = history.kinds.marked["thickness"][history.kind[event]]
-        return history.car[event], zone[kept], inches, history.on[event], full
+        return history.car[event], zone[kept], twice, history.on[event], full
 
     # Other facts ----------------------------------------------------------------------------------------------
 

@@ -32,7 +32,8 @@ class FleetRows:
     `services`), `linings`, `fittings`, `stencils` (their columns above). `approvals` are item, months and stenciled.
     `devices` are component kind as the calculator knows it, day installed, known by its month only, day tested,
     protected in storage, owner's months. `events` are key, day, items, outcome, opens, by car in the order in which
-    they count. `readings` are the event's key, zone and inches. `orders` are the day and the name of open orders.
+    they count. `readings` are the event's key, zone and twice the inches, one more where
+    there is a rest behind the millionths. `orders` are the day and the name of open orders.
     """
 
     car_ids: Sequence[int]

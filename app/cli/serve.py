@@ -1,4 +1,4 @@
-"""`serve`: the web application, and beside it one child process for the work that lasts."""
+"""`serve`: the web application in one process or several, and beside it one for the work that lasts."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import argparse
 import signal
 import socket
 import sys
+from collections.abc import Callable
 from contextlib import suppress
 from types import FrameType
 
@@ -13,9 +14,11 @@ import uvicorn
 
 from app import garbage, logs
 from app.cli.connections import Connection
+from app.cli.crew import Crew
 from app.cli.first_account import set_up_path, told
 from app.cli.register import checked, migrated
-from app.cli.status import FINE, STATUSES, Unusable
+from app.cli.room import too_few
+from app.cli.status import FINE, STATUSES, Unusable, tell
 from app.cli.worker import Worker
 from app.settings import Settings, read_settings
 
@@ -25,6 +28,8 @@ example:
 
 HOST (127.0.0.1) and PORT (8000) say where. For other machines put a proxy with HTTPS before it, and
 name it in TRUSTED_PROXIES and the address that people open in PUBLIC_URL: see docs/https.md.
+WORKERS (1) says how many processes answer at that address; one that dies is replaced. Each opens up to
+DATABASE_CONNECTIONS (10) to PostgreSQL; it is told at the start where the database takes fewer.
 Where nobody has an account yet, a link is printed that makes the first one, on this machine alone.
 GET /health answers while it runs; GET /ready says whether it can serve, or why not. Each request is
 a line on stderr; LOG_FORMAT (text, json) and LOG_LEVEL say how and how much. Stop it with Ctrl+C:
@@ -34,7 +39,8 @@ what is being answered is finished first.
 
 # An answer that takes longer when we are asked to stop is given up.
 SECONDS_TO_FINISH = 10
-# Beyond it a request is told 503 at once; a browser holds about six connections.
+SECONDS_TO_LEAVE = 5  # after that
+# Beyond it, in one process, a request is told 503 at once; a browser holds about six connections.
 MOST_CONNECTIONS = 1000
 LONGEST_HEAD = 64 * 1024  # bytes of the first line and the headers
 
@@ -55,12 +61,35 @@ def run(args: argparse.Namespace) -> int:
         # uvicorn raises the signal that stopped it once more; the default would end us on the spot,
         # with the worker still running.
         signal.signal(signal.SIGTERM, _end)
-        with Worker(), suppress(KeyboardInterrupt):
+        for lacks in too_few(settings):
+            tell(lacks)
+        with Worker() as worker, suppress(KeyboardInterrupt):
             config = _config()
             with garbage.loaded_for_good():
                 config.load()
-            _Server(config, set_up_path(settings)).run([listening])
+            first = set_up_path(settings)
+            if settings.workers == 1:
+                _Server(config, worker.keep, lambda: _announce(listening, first)).run([listening])
+            else:
+                _several(settings.workers, config, listening, worker, first)
     return FINE
+
+
+def _several(
+    number: int, config: uvicorn.Config, listening: socket.socket, worker: Worker, first: str | None
+) -> None:
+    """All that is loaded is shared by those that are forked; nothing has been connected to yet."""
+
+    def serve() -> None:
+        worker.let_go()
+        uvicorn.Server(config).run([listening])
+
+    crew = Crew(number, serve)
+    crew.start()
+    _announce(listening, first)
+    crew.keep(worker.keep)
+    listening.close()  # or whoever connects now would wait for nobody
+    crew.end(SECONDS_TO_FINISH + SECONDS_TO_LEAVE)
 
 
 def _config() -> uvicorn.Config:
@@ -82,19 +111,30 @@ def _config() -> uvicorn.Config:
 
 
 class _Server(uvicorn.Server):
-    """Tells where it serves as soon as it does, and where the first account is made."""
+    """Tells when it serves, and does something several times a second."""
 
-    def __init__(self, config: uvicorn.Config, first: str | None) -> None:
+    def __init__(
+        self, config: uvicorn.Config, meanwhile: Callable[[], None], serves: Callable[[], None]
+    ) -> None:
         super().__init__(config)
-        self._first = first
+        self._meanwhile, self._serves = meanwhile, serves
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
-        if sockets and not self.should_exit:
-            print(f"Stencilbook serves at {_address(sockets[0])} (Ctrl+C stops it)", flush=True)
-            if self._first:
-                port = sockets[0].getsockname()[1]
-                print(told(f"http://localhost:{port}{self._first}"), flush=True)
+        if not self.should_exit:
+            self._serves()
+
+    async def on_tick(self, counter: int) -> bool:
+        self._meanwhile()
+        return await super().on_tick(counter)
+
+
+def _announce(listening: socket.socket, first: str | None) -> None:
+    """Where it serves, and where the first account is made."""
+    print(f"Stencilbook serves at {_address(listening)} (Ctrl+C stops it)", flush=True)
+    if first:
+        port = listening.getsockname()[1]
+        print(told(f"http://localhost:{port}{first}"), flush=True)
 
 
 def _listening(settings: Settings) -> socket.socket:

@@ -9,6 +9,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from app.core.facts import ZONES, Reading
+from app.core.measure import Amount, Stated
 from app.files.cells import Cell, Unreadable, one_of, plain
 
 DECIMALS = 6
@@ -70,6 +71,17 @@ def above_zero(what: str, at_most: int | None = None) -> Callable[[Cell], Decima
 def zero_or_more(what: str) -> Callable[[Cell], Decimal]:
     """A reader of numbers from 0 on, called `what` in its sentence."""
     return lambda cell: exact(cell, what)
+
+
+def or_stated(read: Callable[[Cell], Decimal], unit: str) -> Callable[[Cell], Amount]:
+    """A reader that takes the measure in another unit as well: 0.438, or 11.1 mm as it stands there."""
+    other = re.compile(rf"([0-9.,/+ -]+?) ?{unit}", re.IGNORECASE)
+
+    def take(cell: Cell) -> Amount:
+        match = other.fullmatch(plain(cell))
+        return Stated(read(match[1]), unit) if match else read(cell)
+
+    return take
 
 
 def thickness(cell: Cell) -> Decimal:

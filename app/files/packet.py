@@ -281,11 +281,14 @@ COLUMNS: Mapping[str, Sequence[str]] = {
         "happened_on", "items", "outcome", "opens", "facility", "inspector", "reference", "notes", "in_force",
         "corrected_by", *_ROW,
     ),
-    "readings": ("event", "happened_on", "counts", "place", "zone", "inches", "extent", "span_in", "apart_in"),
+    "readings": (
+        "event", "happened_on", "counts", "place", "zone", "inches", "extent", "span_in", "apart_in",
+        "stated",
+    ),
     "reports": ("name", "happened_on", "signed", "field", "title", "told"),
     "components": (
         "on_car", "kind", "maker", "model", "lot", "serial", "position", "installed_on", "removed_on", "tested_on",
-        "set_psig", "found_psig", "left_psig", "vapor_tight_psig", "in_force", *_ROW,
+        "set_psig", "found_psig", "left_psig", "vapor_tight_psig", "in_force", *_ROW, "stated",
     ),
     "photographs": (
         "sha256", "sent_sha256", "type", "bytes", "width", "height", "taken_at", "happened_on", "report", "event",

@@ -104,6 +104,8 @@ def _bounded(found: Solved, before: Solved) -> Solved:
 
 
 def _so_far(bound: float, best: float) -> str:
+    if best > 0 and bound <= 0:
+        return f"Best so far {_whole(best)}; what no plan goes below is being worked out"
     gap = 100 * (best - bound) / best if best > 0 else 0.0
     return (
         f"Best so far {_whole(best)}; no plan costs less than {_whole(bound)} ({gap:.2f} % apart)"

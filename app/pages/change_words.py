@@ -89,6 +89,7 @@ DEEDS: Mapping[str, str] = {
     "person.gave_first_secret": "began to sign in",
     "person.invited": "invited somebody",
     "person.joined": "joined",
+    "person.preferred": "chose units and how dates are written",
     "person.renamed": "changed a person’s name",
     "person.signed_in": "signed in",
     "person.signed_out": "signed out",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fastapi import Request
 from sqlalchemy.orm import Session
 
-from app.store import cars, reach
+from app.store import car_counts, cars, reach
 
 Choice = tuple[str, str]
 # Companies whose choices are kept at once.
@@ -45,10 +45,10 @@ def choices(request: Request, db: Session) -> Choices:
 
 def _read(db: Session) -> Choices:
     return Choices(
-        owners=[(str(owner.id), owner.name) for owner in cars.owners(db)],
-        regions=_called_so(cars.regions(db)),
-        classes=_called_so(cars.specification_classes(db)),
-        ladings=_called_so(cars.commodities(db)),
+        owners=[(str(owner.id), owner.name) for owner in car_counts.owners(db)],
+        regions=_called_so(car_counts.regions(db)),
+        classes=_called_so(car_counts.specification_classes(db)),
+        ladings=_called_so(car_counts.commodities(db)),
     )
 
 

@@ -143,9 +143,10 @@ ACTS: Mapping[str, Act] = {
 
 @router.get("/cars/{car_id}/components/new")
 @web.may("record_work")
-def install_form(request: Request, car_id: web.Key, db: web.Db) -> HTMLResponse:
+def install_form(request: Request, car_id: web.Key, db: web.Db, viewer: web.Seeing) -> HTMLResponse:
     car = cars.car_or_raise(db, car_id)
-    return _installing(request, db, car, forms.filled({"is_change": True}))
+    new = {"is_change": True, "pressure_unit": viewer.prefers.pressure}
+    return _installing(request, db, car, forms.filled(new))
 
 
 @router.get("/cars/{car_id}/components/verdict")
@@ -178,12 +179,15 @@ def install(
 
 @router.get("/installations/{installation_id}/{kind}")
 @web.may("record_work")
-def act_form(request: Request, installation_id: web.Key, kind: str, db: web.Db) -> HTMLResponse:
+def act_form(
+    request: Request, installation_id: web.Key, kind: str, db: web.Db, viewer: web.Seeing
+) -> HTMLResponse:
     act, (installation, component, car) = _act(kind), _mounted(db, installation_id)
     held = _on_record(installation, component)
     if not act.filled:
         # What takes its place or takes it off is new: only where and what kind is kept.
-        held = {"kind": held["kind"], "position": held["position"], "is_change": True}
+        kept = {name: held[name] for name in ("kind", "position")}
+        held = kept | {"is_change": True, "pressure_unit": viewer.prefers.pressure}
     return _acting(request, db, car, kind, (installation, component), forms.filled(held))
 
 
@@ -226,10 +230,16 @@ def _on_record(installation: Installation, component: Component) -> Values:
     """What is recorded, by field."""
     values = {name: getattr(component, name) for name in NAMES}
     for each in (*fields.COMPONENT, *fields.DEVICE):
-        values.setdefault(each.name, getattr(installation, each.name, None))
+        values.setdefault(each.name, _held(installation, each))
     day = installation.installed_on
     month = day is not None and installation.installed_month_only
     return values | {"installed_on": f"{day:%Y-%m}" if month else day}
+
+
+def _held(installation: Installation, each: Field) -> Any:
+    if each.measure:
+        return installation.as_stated(each.name)
+    return getattr(installation, each.name, None)
 
 
 def _name(component: Component | NewComponent) -> str:
@@ -255,6 +265,14 @@ def _beside(entries: Entries, faults: list[Fault], values: Typed | Values) -> En
     return entries.wrong(forms.beside(faults, values, named))
 
 
+def _in_units(groups: tuple[Group, ...], entries: Entries) -> tuple[Group, ...]:
+    """The fields labelled in the unit in which the form takes a number."""
+    return tuple(
+        replace(group, fields=tuple(forms.in_its_unit(each, entries) for each in group.fields))
+        for group in groups
+    )
+
+
 def _installing(
     request: Request, db: Session, car: Car, entries: Entries, status: int = 200
 ) -> HTMLResponse:
@@ -262,8 +280,8 @@ def _installing(
         "What is on the car, where, and since when. Several relief devices keep each its own date."
     )
     form = FactForm(
-        "Install a component", lead, f"/cars/{car.id}/components", INSTALL, entries, "Record",
-        None, CAUTION,
+        "Install a component", lead, f"/cars/{car.id}/components", _in_units(INSTALL, entries),
+        entries, "Record", None, CAUTION,
     )  # fmt: skip
     judged = _judged(db, car, entries)
     return web.page(request, "components/form.html", status, car=car, form=form, judged=judged)
@@ -281,8 +299,8 @@ def _acting(
     (installation, component), act = mounted, ACTS[kind]
     lead = f"{_name(component)}, {installation.position or 'position not stated'}. {act.lead}"
     form = FactForm(
-        act.title, lead, f"/installations/{installation.id}/{kind}", act.groups, entries, "Record",
-        None, CAUTION,
+        act.title, lead, f"/installations/{installation.id}/{kind}", _in_units(act.groups, entries),
+        entries, "Record", None, CAUTION,
     )  # fmt: skip
     if not act.judges:
         return web.page(request, "facts/form.html", status, car=car, form=form)

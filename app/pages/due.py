@@ -25,7 +25,7 @@ from app.pages.choices import Choice, Choices, choices
 from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.rules.reader import default_rulebook
-from app.store import cars
+from app.store import cars, due_counts
 from app.store import due as due_rows
 from app.store.due import DueFilter, DueListRow
 from app.store.paging import Page
@@ -116,7 +116,7 @@ class Stored:
         return due_rows.each(self.db, self.wanted)
 
     def totals(self) -> dict[Status, int]:
-        return due_rows.totals(self.db, self.wanted)
+        return due_counts.totals(self.db, self.wanted)
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ At = Annotated[Here, Depends(here)]
 
 
 @router.get("/due")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def due_list(at: At) -> Response:
     return _listing(at, DUE)
 
@@ -145,13 +145,13 @@ def due_list(at: At) -> Response:
 @router.get("/due.csv")
 @router.get("/due.xlsx")
 @router.get("/due.json")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def due_file(at: At) -> Response:
     return as_asked(at.request, _table(at, DUE))
 
 
 @router.get("/overdue")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def overdue_list(at: At) -> Response:
     return _listing(at, OVERDUE)
 
@@ -159,19 +159,19 @@ def overdue_list(at: At) -> Response:
 @router.get("/overdue.csv")
 @router.get("/overdue.xlsx")
 @router.get("/overdue.json")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def overdue_file(at: At) -> Response:
     return as_asked(at.request, _table(at, OVERDUE))
 
 
 @router.get("/due/totals")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def due_totals(at: At) -> Response:
     return _totals_alone(at, DUE)
 
 
 @router.get("/overdue/totals")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def overdue_totals(at: At) -> Response:
     return _totals_alone(at, OVERDUE)
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from fractions import Fraction
 from typing import Any
 
 from app.actions.changes import NewEvent, NewReading
@@ -23,11 +22,14 @@ from app.core.facts import (
     Tank,
     ZoneThickness,
 )
+from app.core.measure import exact, exact_or_none
 from app.core.rule import Rulebook
+from app.core.showing import Length
 from app.core.stencil import Specification, Unreadable, decode
 from app.core.thickness import all_lines, zones_shown
 from app.errors import Fault
 from app.files import cells, days, measures
+from app.files.cells import Cell
 from app.files.drawings import margin_in_words
 from app.pages import forms
 from app.pages.fields import COLUMNS, spoken
@@ -59,14 +61,22 @@ FIELDS = (
     _told("reference", "Report number"),
     _told("notes", "Notes", "notes"),
 )
+
+
+def _measured_as(name: str, label: str, read: Callable[[Cell], Decimal]) -> Field:
+    return Field(name, label, measures.or_stated(read, "mm"), measure="length")
+
+
 # Inches of any size are taken here: the action asks about an unlikely one, to be confirmed.
 READING_FIELDS = (
     Field("zone", "Zone", measures.zone, "", "choice", spoken(ZONES), False),
-    Field("inches", "Inches", measures.above_zero("a thickness in inches such as 0.406 or 13/32")),
+    _measured_as(
+        "inches", "Inches", measures.above_zero("a thickness such as 0.406, 13/32 or 10.3 mm")
+    ),
     Field("extent", "Extent", forms.one_of(EXTENTS), "", "choice", EXTENTS, True),
-    Field("span_in", "Spans, in", measures.zero_or_more("a span in inches such as 6")),
-    Field(
-        "apart_in", "From the next, in", measures.zero_or_more("a distance in inches such as 20")
+    _measured_as("span_in", "Spans, in", measures.zero_or_more("a span such as 6 or 150 mm")),
+    _measured_as(
+        "apart_in", "From the next, in", measures.zero_or_more("a distance such as 20 or 510 mm")
     ),
 )
 
@@ -107,7 +117,13 @@ class EventForm:
 
     @property
     def reading_fields(self) -> tuple[Field, ...]:
-        return READING_FIELDS if self.with_readings else ()
+        shown = READING_FIELDS if self.with_readings else ()
+        return tuple(forms.in_its_unit(each, self.entries) for each in shown)
+
+    @property
+    def length_unit(self) -> str:
+        """In which a number without a unit is taken."""
+        return self.entries.text("length_unit") or "in"
 
     @property
     def rows(self) -> int:
@@ -125,14 +141,14 @@ class EventForm:
             prefix = f"readings.{row}."
             named |= {
                 name: f"Reading {row + 1}, {label.lower()}"
-                for name, label in forms.labels(READING_FIELDS, prefix).items()
+                for name, label in forms.labels(self.reading_fields, prefix).items()
             }
         return named | forms.labels(self.fields)
 
 
-def blank() -> Entries:
-    """A new form: passed, with a row for each zone of shell and heads."""
-    typed = {"outcome": ["pass"], "form_key": [forms.new_form_key()]}
+def blank(unit: Length = "in") -> Entries:
+    """A new form: passed, with a row for each zone of shell and heads, numbers alone taken in the unit."""
+    typed = {"outcome": ["pass"], "form_key": [forms.new_form_key()], "length_unit": [str(unit)]}
     for row, zone in enumerate(SHELL_AND_HEAD_ZONES):
         typed |= {f"readings.{row}.zone": [zone], f"readings.{row}.extent": ["general"]}
     return more_rows(Entries(typed))
@@ -163,7 +179,7 @@ def of_event(event: EventShown) -> Entries:
     values |= {name: getattr(row, name) for name in ("facility", "inspector", "reference", "notes")}
     for place, reading in enumerate(event.readings):
         names = (each.name for each in READING_FIELDS)
-        values |= {f"readings.{place}.{name}": getattr(reading, name) for name in names}
+        values |= {f"readings.{place}.{name}": reading.as_stated(name) for name in names}
     return more_rows(forms.filled(values))
 
 
@@ -303,7 +319,5 @@ class Judge:
 
 def _reading(values: Mapping[str, Any]) -> Reading:
     extent: Extent = "local" if values["extent"] == "local" else "general"
-    span, apart = (
-        None if values[name] is None else Fraction(values[name]) for name in ("span_in", "apart_in")
-    )
-    return Reading(values["zone"], Fraction(values["inches"]), extent, span, apart)
+    span, apart = (exact_or_none(values[name]) for name in ("span_in", "apart_in"))
+    return Reading(values["zone"], exact(values["inches"]), extent, span, apart)

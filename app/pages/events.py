@@ -47,12 +47,17 @@ def judge(db: Session, car: Car, today: date, only: frozenset[str] | None = None
 @router.get("/cars/{car_id}/events/new")
 @web.may("record_work")
 def inspection_form(
-    request: Request, car_id: web.Key, db: web.Db, looking: Looking, item: str = ""
+    request: Request,
+    car_id: web.Key,
+    db: web.Db,
+    looking: Looking,
+    viewer: web.Seeing,
+    item: str = "",
 ) -> HTMLResponse:
     """The empty form; `item` is ticked already where it can be inspected."""
     car, only = cars.part_or_raise(db, car_id)
     against = judge(db, car, looking.stamp.today, only)
-    entries = event_form.blank()
+    entries = event_form.blank(viewer.prefers.length)
     if item in dict(against.inspections):
         entries = entries.more({"items": item})
     return _shown(request, car, _new(car, entries, against))

@@ -19,7 +19,7 @@ from app.pages.changing import Done, Looking, Seen, attempt, changed
 from app.pages.fact_forms import FACTS, Fact
 from app.pages.fields import Group
 from app.pages.forms import Entries
-from app.store import cars, ladings
+from app.store import car_counts, cars, ladings
 from app.store.cars import Histories
 from app.store.columns import BEGINNING, CarFact
 from app.store.tables import Car, HoldFact, Lading, Ownership
@@ -213,7 +213,7 @@ def _chooser(db: Session, chosen: str) -> Chooser:
 
 def with_suggestions(db: Session, groups: tuple[Group, ...]) -> tuple[Group, ...]:
     parties = tuple(cars.own_party_names(db))
-    held = {"region": tuple(cars.regions(db))}
+    held = {"region": tuple(car_counts.regions(db))}
     return tuple(
         replace(group, fields=tuple(
             fields.with_choices(each, held.get(each.name, parties)) if each.control == "suggest" else each

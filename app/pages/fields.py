@@ -12,7 +12,7 @@ from typing import Any
 from app.core.component_kinds import COMPONENT_KINDS
 from app.core.facts import STENCILED_ITEMS
 from app.core.words import capitalized, label
-from app.files import cells, columns, days
+from app.files import cells, columns, days, measures
 from app.files.columns import MATERIALS, Kind
 from app.pages.forms import Choice, Control, Field, one_of
 from app.store.tables import STANDINGS
@@ -344,8 +344,15 @@ INSTALLED = (
         True,
     ),
 )
+
+
+def _pressure(name: str, label: str, hint: str = "") -> Field:
+    read = measures.or_stated(COLUMNS["components", name].read, "kPa")
+    return Field(name, label, read, hint, "number", measure="pressure")
+
+
 DEVICE = (
-    _of("components", "set_psig", "Start to discharge, psig", "number", hint=""),
+    _pressure("set_psig", "Start to discharge, psig"),
     _of("components", "tested_on", "Last tested", "day", hint="Day or month"),
     _of(
         "components",
@@ -361,7 +368,7 @@ DEVICE = (
         "number",
         hint="When shorter than the rule’s",
     ),
-    _of("components", "found_psig", "Found opening at, psig", "number", hint=""),
-    _of("components", "left_psig", "Left opening at, psig", "number", hint=""),
-    _of("components", "vapor_tight_psig", "Vapor tight up to, psig", "number", hint="When tested"),
+    _pressure("found_psig", "Found opening at, psig"),
+    _pressure("left_psig", "Left opening at, psig"),
+    _pressure("vapor_tight_psig", "Vapor tight up to, psig", "When tested"),
 )

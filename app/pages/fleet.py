@@ -78,7 +78,7 @@ def _standing_in_words(standing: str | None) -> str:
 
 
 @router.get("/fleet")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def register(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
     seen = wanted_seen(request, db)
     after = request.query_params.get("after") or None
@@ -108,7 +108,7 @@ def register(request: Request, db: web.Db, today: web.Today, settings: web.Confi
 @router.get("/fleet.csv")
 @router.get("/fleet.xlsx")
 @router.get("/fleet.json")
-@web.may("read", looks_back=True)
+@web.may("read", looks_back=True, may_lag=True)
 def register_file(
     request: Request, db: web.Db, today: web.Today, settings: web.Configured
 ) -> Response:

@@ -147,7 +147,7 @@ class Wanted:
 
 
 @router.get("/fleet/wear")
-@web.may("read")
+@web.may("read", may_lag=True)
 def show(request: Request, db: web.Db, today: web.Today) -> Response:
     seen = _wanted(request, db, ())
     found = _found(db, seen, today)
@@ -161,7 +161,7 @@ def show(request: Request, db: web.Db, today: web.Today) -> Response:
 
 
 @router.get("/fleet/wear/rows")
-@web.may("read")
+@web.may("read", may_lag=True)
 def rows(request: Request, db: web.Db, today: web.Today) -> Response:
     """The rows that a number of the page counts."""
     seen = _wanted(request, db, ROW_NAMES)
@@ -184,7 +184,7 @@ def rows(request: Request, db: web.Db, today: web.Today) -> Response:
 
 
 @router.get("/fleet/wear.xlsx")
-@web.may("read")
+@web.may("read", may_lag=True)
 def as_file(request: Request, db: web.Db, today: web.Today) -> Response:
     seen = _wanted(request, db, ())
     found = _found(db, seen, today)

@@ -138,7 +138,7 @@ def _less(
 
 
 @router.get("/forecast")
-@web.may("read")
+@web.may("read", may_lag=True)
 def show(request: Request, db: web.Db, today: web.Today) -> Response:
     asked, wanted = _wanted(request, db)
     found = None if asked.problems else _found(asked, db, wanted, today)
@@ -152,7 +152,7 @@ def show(request: Request, db: web.Db, today: web.Today) -> Response:
 
 
 @router.get("/forecast.xlsx")
-@web.may("read")
+@web.may("read", may_lag=True)
 def as_file(request: Request, db: web.Db, today: web.Today) -> Response:
     """All of it as one workbook."""
     asked, wanted = _wanted(request, db)
@@ -164,7 +164,7 @@ def as_file(request: Request, db: web.Db, today: web.Today) -> Response:
 @router.get("/forecast/{table}.csv")
 @router.get("/forecast/{table}.xlsx")
 @router.get("/forecast/{table}.json")
-@web.may("read")
+@web.may("read", may_lag=True)
 def table_file(request: Request, table: str, db: web.Db, today: web.Today) -> Response:
     """One of its tables, by the name of the picture above it."""
     if table not in TABLES:
@@ -177,7 +177,7 @@ def table_file(request: Request, table: str, db: web.Db, today: web.Today) -> Re
 
 
 @router.get("/forecast/{picture}.svg")
-@web.may("read")
+@web.may("read", may_lag=True)
 def picture(request: Request, picture: str, db: web.Db, today: web.Today) -> Response:
     if picture not in PICTURES:
         raise NotFound("There is no such picture.")

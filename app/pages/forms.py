@@ -6,14 +6,16 @@ refuse the same. Nothing typed is ever lost: a form is shown again from what was
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, Literal
 from uuid import uuid4
 
 from app import web
+from app.core.measure import Stated
 from app.errors import Fault
 from app.files import cells
 from app.files.cells import Cell
@@ -21,6 +23,7 @@ from app.files.cells import Cell
 Control = Literal["line", "day", "number", "choice", "notes", "tick", "suggest"]
 Choice = tuple[str, str]
 Typed = Mapping[str, Sequence[str]]
+Measure = Literal["length", "pressure"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +40,18 @@ class Field:
     control: Control = "line"
     choices: tuple[Choice, ...] = ()
     needed: bool = False
+    measure: Measure | None = None
 
 
+# A form says in which unit a number without one is meant, so that nothing depends on what a person prefers by the
+# time it is sent: by these names, with the unit that its fields are labelled in otherwise.
+UNITS: Mapping[Measure, str] = {"length": "length_unit", "pressure": "pressure_unit"}
+OTHERWISE: Mapping[Measure, str] = {"length": "mm", "pressure": "kPa"}
+LABELS: Mapping[Measure, tuple[tuple[str, str], ...]] = {
+    "length": (("Inches", "Millimetres"), (", in", ", mm")),
+    "pressure": ((", psig", ", kPa"),),
+}
+BARE = re.compile(r"[0-9.,/+ -]+")
 # Of the number of a row in a form; what has more was not sent by one.
 MOST_ROW_DIGITS = 3
 
@@ -98,6 +111,8 @@ def as_typed(value: Any) -> list[str]:
             return [value.isoformat()]
         case Decimal():
             return [f"{value:f}"]
+        case Stated():
+            return [str(value)]
         case list() | tuple():
             return [str(each) for each in value]
     return [str(value)]
@@ -112,10 +127,31 @@ def read(
     problems: dict[str, str] = {}
     for each in fields:
         try:
-            values[each.name] = _value(each, entries.text(prefix + each.name))
+            values[each.name] = _value(each, _with_unit(each, entries, prefix))
         except ValueError as wrong:
             problems[prefix + each.name] = as_sentence(str(wrong))
     return values, entries.wrong(problems)
+
+
+def _with_unit(each: Field, entries: Entries, prefix: str) -> str:
+    text = entries.text(prefix + each.name)
+    if each.measure and _otherwise(each.measure, entries) and BARE.fullmatch(text.strip()):
+        return f"{text} {OTHERWISE[each.measure]}"
+    return text
+
+
+def _otherwise(measure: Measure, entries: Entries) -> bool:
+    return entries.text(UNITS[measure]) == OTHERWISE[measure]
+
+
+def in_its_unit(each: Field, entries: Entries) -> Field:
+    """The field labelled in the unit in which the form takes a number without one."""
+    if each.measure is None or not _otherwise(each.measure, entries):
+        return each
+    label = each.label
+    for ours, other in LABELS[each.measure]:
+        label = label.replace(ours, other)
+    return replace(each, label=label)
 
 
 def _value(each: Field, text: str) -> Any:

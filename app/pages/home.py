@@ -15,8 +15,7 @@ from app.actions.reasons import told
 from app.core.facts import Status
 from app.core.words import label
 from app.pages.jobs import TITLES
-from app.store import cars, due, imports, jobs
-from app.store.cars import RegisterFilter
+from app.store import car_counts, cars, due, due_counts, imports, jobs
 from app.store.due import DueFilter, DueListRow
 from app.store.tables import IN_RECORD
 from app.web.rendering import query
@@ -56,36 +55,36 @@ def home(request: Request, db: web.Db, today: web.Today, settings: web.Configure
 
 
 def _standings(db: Session) -> list[Count]:
+    found = car_counts.standings(db)
     return [
-        Count(
-            label(standing),
-            cars.count(db, RegisterFilter(standing=standing)),
-            f"/fleet{query({'standing': standing})}",
-        )
+        Count(label(standing), found[standing], f"/fleet{query({'standing': standing})}")
         for standing in IN_RECORD
     ]
 
 
 def _due_counts(db: Session, seen: DueFilter) -> list[Count]:
+    lists = [
+        _with_status(seen, "overdue", "/overdue"),
+        _with_status(seen, "due_now", "/overdue"),
+        *(_within(seen, days) for days in HORIZONS),
+        _with_status(seen, "unknown", "/due"),
+    ]
+    numbers = due_counts.counts(db, [wanted for wanted, _ in lists])
     return [
-        _with_status(db, seen, "overdue", "/overdue"),
-        _with_status(db, seen, "due_now", "/overdue"),
-        *(_within(db, seen, days) for days in HORIZONS),
-        _with_status(db, seen, "unknown", "/due"),
+        replace(shown, number=number) for (_, shown), number in zip(lists, numbers, strict=True)
     ]
 
 
-def _with_status(db: Session, seen: DueFilter, status: Status, path: str) -> Count:
-    # One count by index each: all totals at once would read the whole fleet.
-    number = due.count(db, replace(seen, status=status))
-    return Count(label(status), number, f"{path}{query({'status': status})}", status)
+def _with_status(seen: DueFilter, status: Status, path: str) -> tuple[DueFilter, Count]:
+    """A list, and how its number is shown."""
+    shown = Count(label(status), 0, f"{path}{query({'status': status})}", status)
+    return replace(seen, status=status), shown
 
 
-def _within(db: Session, seen: DueFilter, days: int) -> Count:
+def _within(seen: DueFilter, days: int) -> tuple[DueFilter, Count]:
     last: date = seen.as_of + timedelta(days=days)
-    reach = replace(seen, due_from=seen.as_of, due_to=last)
     address = f"/due{query({'from': seen.as_of, 'to': last})}"
-    return Count(f"within {days} days", due.count(db, reach), address)
+    return replace(seen, due_from=seen.as_of, due_to=last), Count(f"within {days} days", 0, address)
 
 
 def _urgent(db: Session, seen: DueFilter) -> Sequence[DueListRow]:

@@ -23,7 +23,7 @@ from app.files.tables_out import Value
 from app.pages import filters
 from app.pages.exports import Table, as_asked
 from app.pages.loading import within_days
-from app.store import bearers, cars, ladings, loading
+from app.store import bearers, car_counts, ladings, loading
 from app.store.loading import UNANSWERED, LoadingQuestion
 from app.store.names import EVERY_NAME
 
@@ -143,7 +143,7 @@ def _form(
         422 if problems else 200,
         asked=typed,
         problems=problems or {},
-        regions=[(region, region) for region in cars.regions(db)],
+        regions=[(region, region) for region in car_counts.regions(db)],
         listed=[(each.name, each.un or "") for each in ladings.all(db)],
         most=MOST_CARS,
     )

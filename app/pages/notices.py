@@ -22,7 +22,7 @@ from app.pages.account import Mine
 from app.pages.changing import faults_of, kept
 from app.pages.forms import Entries, Field
 from app.pages.visit_lists import CALENDAR
-from app.store import accounts, due, reach, signed_in
+from app.store import accounts, due, due_counts, reach, signed_in
 from app.store import db as store_db
 from app.store import watching as questions
 from app.store.due import DueFilter, DueListRow
@@ -109,7 +109,7 @@ def _days(text: str) -> int | None:
 
 def _refuse_too_many(db: Session, list_id: int | None, days: int | None, today: date) -> None:
     """Raise Refused, saying what to choose instead, for more dates than a calendar holds."""
-    count = due.count(db, _dated(db, list_id, days, today))
+    count = due_counts.count(db, _dated(db, list_id, days, today))
     if count <= MOST_EVENTS:
         return
     told = f"it has {count:,} dates, and a calendar holds at most {MOST_EVENTS:,}"
@@ -132,7 +132,7 @@ def _span_that_fits(db: Session, list_id: int | None, today: date) -> int | None
 
 
 def _fits(db: Session, list_id: int | None, days: int | None, today: date) -> bool:
-    return due.count(db, _dated(db, list_id, days, today)) <= MOST_EVENTS
+    return due_counts.count(db, _dated(db, list_id, days, today)) <= MOST_EVENTS
 
 
 def _proposed(db: Session, today: date) -> str:
@@ -206,7 +206,7 @@ def _calendar(request: Request, db: Session, feed: Feed, today: date) -> bytes:
     for row in told(db, found.rows, today):
         entries.append(_entry(request, row, today))
     if found.next_after:
-        entries.append(_left_out(request, feed, today, due.count(db, wanted)))
+        entries.append(_left_out(request, feed, today, due_counts.count(db, wanted)))
     # The same until the day or a date moves, so that a calendar that asks again is told that nothing did.
     made_at = datetime.combine(today, time(), UTC)
     return calendars.calendar_bytes(f"Due: {feed.name}", entries, made_at, _about(db, feed))

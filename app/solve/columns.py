@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,22 +19,6 @@ class Column:
     slots: tuple[int, ...]
     cost: float
     days: tuple[tuple[int, float], ...]
-
-
-@dataclass(slots=True)
-class Pool:
-    """Every column found so far, none twice, in the order in which they were found."""
-
-    columns: list[Column] = field(default_factory=list)
-    known: dict[tuple[int, tuple[int, ...]], int] = field(default_factory=dict)
-
-    def add(self, column: Column) -> int:
-        """Its number in the pool."""
-        key = (column.car, column.slots)
-        if key not in self.known:
-            self.known[key] = len(self.columns)
-            self.columns.append(column)
-        return self.known[key]
 
 
 def columns_of(fleet: Fleet, batch: Batch, slots: Ints, cars: Ints | None = None) -> list[Column]:

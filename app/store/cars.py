@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import ColumnElement, Row, Select, func, inspect, or_, select, true
+from sqlalchemy import ColumnElement, Row, func, inspect, or_, select, true
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
@@ -335,13 +335,6 @@ def withdrawals(db: Session, table: str, row_ids: Sequence[int]) -> dict[int, Wi
     return {each.row_id: each for each in found}
 
 
-@dataclass(frozen=True, slots=True)
-class Owner:
-    id: int
-    name: str
-    cars: int
-
-
 def highest_key(db: Session) -> int:
     """The key of the last car registered: about how many cars there are, for next to nothing."""
     return db.scalar(select(func.max(Car.id))) or 0
@@ -352,22 +345,6 @@ def newest(db: Session) -> tuple[int | None, ...]:
     facts = (Ownership, Construction, ServiceFact, Standing, VisitStep, Withdrawal)
     latest = (select(func.max(table.id)).scalar_subquery() for table in facts)
     return tuple(db.execute(select(*latest)).one())
-
-
-def owners(db: Session) -> list[Owner]:
-    """Who owns cars in record, and how many."""
-    counted = (
-        select(Car.owner_id, func.count().label("cars"))
-        .where(Car.standing.not_in(OUT_OF_RECORD), reach.some(db, Car.owner_id, Car.id))
-        .group_by(Car.owner_id)
-        .subquery()
-    )
-    found = db.execute(
-        select(Party.id, Party.name, counted.c.cars)
-        .join(counted, counted.c.owner_id == Party.id)
-        .order_by(Party.name)
-    )
-    return [Owner(*row) for row in found]
 
 
 def highest_key_reached(db: Session) -> int:
@@ -409,26 +386,6 @@ def keeper(db: Session) -> int | None:
     if members := reach.of(db).members:
         return min(members)
     return db.scalar(select(Party.id).where(Party.keeps_register))
-
-
-def regions(db: Session) -> list[str]:
-    return _different(db, select(Car.region), reach.whole)
-
-
-def specification_classes(db: Session) -> list[str]:
-    return _different(db, select(Car.specification_class), reach.some)
-
-
-def commodities(db: Session) -> list[str]:
-    return _different(db, select(Car.commodity), reach.whole)
-
-
-def _different(
-    db: Session, column: Select[str], reachable: Callable[..., reach.Condition]
-) -> list[str]:
-    mine = reachable(db, Car.owner_id, Car.id)
-    found = db.scalars(column.where(Car.standing.not_in(OUT_OF_RECORD), mine).distinct()).all()
-    return sorted(each for each in found if each)
 
 
 def all_ids(db: Session) -> Sequence[int]:

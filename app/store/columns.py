@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from fractions import Fraction
 from typing import Annotated, Any
 
 from sqlalchemy import (
@@ -21,6 +22,8 @@ from sqlalchemy import (
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.types import TypeDecorator
+
+from app.core import measure
 
 # A first fact about a car whose beginning nobody stated holds from here.
 BEGINNING = date(1, 1, 1)
@@ -139,6 +142,23 @@ class Recorded:
     corrects: Mapped[int | None] = mapped_column(
         Key, comment="the row of this table that this one replaces", unique=True
     )
+
+
+class Measures:
+    """A row of which measures can have been stated in another unit; in their columns they are rounded down."""
+
+    stated: Mapped[str | None] = mapped_column(
+        String(200),
+        comment="the measures stated in another unit than their columns', such as inches=11.1 mm",
+    )
+
+    def as_stated(self, name: str) -> measure.Amount | None:
+        """The measure of a column as it was said."""
+        return measure.as_stated(name, getattr(self, name), self.stated)
+
+    def exactly(self, name: str) -> Fraction | None:
+        """The measure of a column, exactly, in the unit of the column."""
+        return measure.exact_or_none(self.as_stated(name))
 
 
 class CarFact(Recorded):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
@@ -15,7 +16,7 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from app.access import EVERYTHING, Reach
 from app.errors import Away
-from app.store import change_log, trouble
+from app.store import change_log, rolled, trouble
 from app.store.doer import COMMAND_LINE, Doer
 
 BUSY_SECONDS = 5
@@ -40,14 +41,41 @@ def parsed(url: str) -> URL:
     return address
 
 
-def make_engine(url: str) -> Engine:
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How many connections may be open at once, and for how many seconds what is patient.
+
+    `wait` is for a free connection, for the server and for a lock; `statement` is the longest that one may
+    take, 0 for no end. The last two are PostgreSQL's: on SQLite a lock is waited for `BUSY_SECONDS`.
+    """
+
+    connections: int = 10
+    wait: int = BUSY_SECONDS
+    statement: int = 0
+
+
+def make_engine(url: str, room: Room | None = None) -> Engine:
+    """An engine of a program that asks now and then; with `room`, of one that answers many at once."""
     address = parsed(url)
     if address.get_backend_name() != "sqlite":
-        return create_engine(address, pool_pre_ping=True)
-    engine = create_engine(address)
+        told = {"pool_pre_ping": True} | (_pool(room) | _patience(address, room) if room else {})
+        return create_engine(address, **told)
+    in_memory = address.database in (None, "", ":memory:")
+    engine = create_engine(address, **(_pool(room) if room and not in_memory else {}))
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _pool(room: Room) -> dict[str, Any]:
+    return {"pool_size": room.connections, "max_overflow": 0, "pool_timeout": room.wait}
+
+
+def _patience(address: URL, room: Room) -> dict[str, Any]:
+    """What each connection to PostgreSQL is opened with, beside what the address says itself."""
+    given = address.query.get("options", "")
+    limits = f"-c lock_timeout={room.wait}s -c statement_timeout={room.statement}s"
+    return {"connect_args": {"connect_timeout": room.wait, "options": f"{given} {limits}".strip()}}
 
 
 def _prepare_sqlite(connection: Any, _record: Any) -> None:
@@ -81,6 +109,7 @@ def _begin_sqlite(connection: Connection) -> None:
 
 def sessions(engine: Engine) -> Sessions:
     factory = sessionmaker(engine, expire_on_commit=False)
+    rolled.keep(factory)
     change_log.keep(factory)
     return factory
 

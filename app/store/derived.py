@@ -72,6 +72,40 @@ class DueRow(Base):
     )
 
 
+class DueRolled(Base):
+    """How many due items are alike; derived with `due`, in the same transaction (`store.rolled.CUTS`).
+
+    What a cut does not tell apart is 0 or empty. An item without a day stands under BEGINNING.
+    """
+
+    __tablename__ = "due_rolled"
+    cut: Mapped[str] = mapped_column(String(6), primary_key=True)
+    owner_id: Mapped[int] = mapped_column(Key, primary_key=True, autoincrement=False)
+    region: Mapped[Words] = mapped_column(primary_key=True)
+    listed: Mapped[bool] = mapped_column(Boolean, primary_key=True)
+    state: Mapped[str] = mapped_column(String(12), primary_key=True)
+    day: Mapped[date] = mapped_column(primary_key=True, comment="or the first of its month")
+    item_no: Mapped[int] = mapped_column(SmallInteger, primary_key=True, autoincrement=False)
+    rule: Mapped[str] = mapped_column(String(40), primary_key=True)
+    interval_months: Mapped[int] = mapped_column(
+        SmallInteger, primary_key=True, autoincrement=False, comment="0: none"
+    )
+    number: Mapped[int] = mapped_column(Integer)
+
+
+class CarRolled(Base):
+    """How many cars of an owner are alike in one thing; derived with `car`, as `due_rolled` is with `due`."""
+
+    __tablename__ = "car_rolled"
+    what: Mapped[str] = mapped_column(
+        String(20), primary_key=True, comment="a column of car; empty: just cars"
+    )
+    owner_id: Mapped[int] = mapped_column(Key, primary_key=True, autoincrement=False)
+    standing: Mapped[str] = mapped_column(String(20), primary_key=True)
+    value: Mapped[Words] = mapped_column(primary_key=True)
+    number: Mapped[int] = mapped_column(Integer)
+
+
 class ImportRun(Base):
     """A file that was brought in, whole. Taking it back stamps its rows and this one."""
 

@@ -16,7 +16,6 @@ from sqlalchemy import (
     case,
     delete,
     false,
-    func,
     or_,
     select,
 )
@@ -24,7 +23,7 @@ from sqlalchemy.orm import Session
 
 from app.core.due import state_on
 from app.core.facts import ITEMS, Reason, Status
-from app.store import aside, reach
+from app.store import aside, reach, rolled
 from app.store.bulk import insert_ready, insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
@@ -188,48 +187,19 @@ def first(db: Session, car_ids: Sequence[int]) -> dict[int, First]:
     return found
 
 
-def totals(db: Session, wanted: DueFilter) -> dict[Status, int]:
-    """How many items have each status, whatever status the filter asks for; one query."""
-    each_count = [
-        select(func.count())
-        .where(
-            *_conditions(db, wanted),
-            *_kind_conditions(replaced(wanted, status=name, overdue=False)),
-        )
-        .scalar_subquery()
-        for name in STATUSES
-    ]
-    return dict(zip(STATUSES, db.execute(select(*each_count)).one(), strict=True))
-
-
-def count(db: Session, wanted: DueFilter) -> int:
-    """How many rows the whole list has."""
-    conditions = [*_conditions(db, wanted), *_kind_conditions(wanted)]
-    return db.scalar(select(func.count()).select_from(DueRow).where(*conditions)) or 0
-
-
-def by_owner(db: Session, wanted: DueFilter) -> dict[tuple[int, str], int]:
-    """How many rows of the list each owner has, by key and name."""
-    conditions = [*_conditions(db, wanted), *_kind_conditions(wanted)]
-    query = select(DueRow.owner_id, Party.name, func.count()).join(
-        Party, Party.id == DueRow.owner_id
-    )
-    found = db.execute(query.where(*conditions).group_by(DueRow.owner_id, Party.name))
-    return {(key, name): number for key, name, number in found}
-
-
 def kept_by(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     """What a filter asks of an item beside its status and its car's standing."""
-    return _conditions(db, replaced(wanted, listed_only=False))
+    return conditions(db, replaced(wanted, listed_only=False))
 
 
 def cars_listed(db: Session, wanted: DueFilter) -> Select[int]:
     """The keys of the cars that the list holds an item of."""
-    return select(DueRow.car_id).where(*_conditions(db, wanted), *_kind_conditions(wanted))
+    return select(DueRow.car_id).where(*conditions(db, wanted), *kind_conditions(wanted))
 
 
 def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
     """Put `rows` (columns of `due`) in the place of all that is stored for these cars."""
+    rolled.items_change(db, car_ids)
     db.execute(delete(DueRow).where(DueRow.car_id.in_(car_ids)))
     insert_rows(db, TABLE, rows)
 
@@ -238,6 +208,7 @@ def replace_ready(
     db: Session, car_ids: Sequence[int], columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
 ) -> None:
     """The same with rows whose values are the driver's own already, in the order of `columns`."""
+    rolled.items_change(db, car_ids)
     for first in range(0, len(car_ids), 5_000):
         db.execute(delete(DueRow).where(DueRow.car_id.in_(car_ids[first : first + 5_000])))
     insert_ready(db, TABLE, columns, rows)
@@ -257,7 +228,7 @@ def _columns(db: Session) -> Select[*tuple[Any, ...]]:
 
 
 def _rows(db: Session, wanted: DueFilter) -> Select[*tuple[Any, ...]]:
-    return _columns(db).where(*_conditions(db, wanted), *_kind_conditions(wanted))
+    return _columns(db).where(*conditions(db, wanted), *kind_conditions(wanted))
 
 
 def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
@@ -291,49 +262,49 @@ def _keys(wanted: DueFilter) -> list[ColumnElement[Any]]:
     return name if wanted.undated else [DueRow.due_on.expression, *name]
 
 
-def _conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
+def conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     """All of the filter but which statuses are meant."""
-    conditions = [
+    kept = [
         reach.due_items(db),
         matches(wanted.search, DueRow.mark.expression, DueRow.number.expression),
     ]
     if wanted.listed_only:
-        conditions.append(DueRow.listed.is_(True))
+        kept.append(DueRow.listed.is_(True))
     if wanted.owner_id is not None:
-        conditions.append(DueRow.owner_id == wanted.owner_id)
+        kept.append(DueRow.owner_id == wanted.owner_id)
     if wanted.item is not None:
-        conditions.append(DueRow.item_no == ITEMS.index(wanted.item))
+        kept.append(DueRow.item_no == ITEMS.index(wanted.item))
     if wanted.rule is not None:
-        conditions.append(DueRow.rule == wanted.rule)
+        kept.append(DueRow.rule == wanted.rule)
     if wanted.region is not None:
         whole = reach.whole(db, DueRow.owner_id, DueRow.car_id)
-        conditions += [DueRow.region == wanted.region, whole]
+        kept += [DueRow.region == wanted.region, whole]
     if wanted.due_from is not None:
-        conditions.append(DueRow.due_on >= wanted.due_from)
+        kept.append(DueRow.due_on >= wanted.due_from)
     if wanted.due_to is not None:
-        conditions.append(DueRow.due_on <= wanted.due_to)
+        kept.append(DueRow.due_on <= wanted.due_to)
     if wanted.aside is not None:
         set_aside = aside.is_aside(db, wanted.as_of)
-        conditions.append(set_aside if wanted.aside else ~set_aside)
+        kept.append(set_aside if wanted.aside else ~set_aside)
     if wanted.lists is not None:
-        each_list = [and_(*_conditions(db, each)) for each in wanted.lists]
-        conditions.append(or_(false(), *each_list))
-    return conditions
+        each_list = [and_(*conditions(db, each)) for each in wanted.lists]
+        kept.append(or_(false(), *each_list))
+    return kept
 
 
-def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
+def kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
     # The order of a list without dates must not hang on a column that is null throughout.
     if wanted.undated:
         return [DueRow.state == wanted.status, DueRow.due_on.is_(None)]
     # Another bound from below beside a closer one could be the one that SQLite starts from.
-    conditions = [DueRow.due_on >= BEGINNING] if wanted.due_from is None else []
+    kept = [DueRow.due_on >= BEGINNING] if wanted.due_from is None else []
     if wanted.status is not None:
-        conditions.append(_has_status(wanted, wanted.status))
+        kept.append(_has_status(wanted, wanted.status))
     if wanted.overdue:
         # What is owed became so on its date or later, so its date has passed as well.
         past = or_(DueRow.state == "owed", DueRow.due_on < wanted.as_of)
-        conditions += [past, DueRow.due_on <= wanted.as_of]
-    return conditions
+        kept += [past, DueRow.due_on <= wanted.as_of]
+    return kept
 
 
 def _has_status(wanted: DueFilter, status: Status) -> ColumnElement[bool]:

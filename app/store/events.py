@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from fractions import Fraction
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.core.facts import EVENT_ITEMS, Outcome
+from app.core.measure import as_stated, exact
 from app.errors import NotFound
 from app.store import reach
 from app.store.cars import withdrawals
@@ -191,6 +193,11 @@ class LastReading:
     extent: str
     measured_on: date
     event_id: int
+    stated: str | None
+
+    @property
+    def exact(self) -> Fraction:
+        return exact(as_stated("inches", self.inches, self.stated) or self.inches)
 
 
 def last_readings(db: Session, car_id: int) -> dict[str, LastReading]:
@@ -202,6 +209,7 @@ def last_readings(db: Session, car_id: int) -> dict[str, LastReading]:
             ReadingRow.extent,
             EventRow.happened_on,
             EventRow.id,
+            ReadingRow.stated,
         )
         .join(EventRow, EventRow.id == ReadingRow.event_id)
         .where(ReadingRow.car_id == car_id, EventRow.superseded_at.is_(None))

@@ -6,7 +6,7 @@ A bounded number of plain selects a call, whatever the number of cars, and no ma
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from fractions import Fraction
@@ -17,6 +17,7 @@ from sqlalchemy import BigInteger, and_, func, select, type_coerce
 from sqlalchemy.orm import Session
 
 from app.core import facts as core
+from app.core import measure
 from app.core.devices import Whole, whole_answer
 from app.core.months import month_end
 from app.core.rule import Rulebook
@@ -338,6 +339,7 @@ def _devices_query(now: bool) -> AnySelect:
             Installation.installed_month_only,
             Installation.tested_on,
             type_coerce(Installation.set_psig, BigInteger).label("set_psig"),
+            Installation.stated,
             Installation.protected_in_storage,
             Installation.owner_interval_months,
             Component.kind,
@@ -362,7 +364,9 @@ def _device(row: AnyRow) -> core.ReliefDevice:
     by = month_end(installed) if installed and row.installed_month_only else installed
     return core.ReliefDevice(
         kind=RELIEF_KINDS[row.kind],
-        set_psig=_exact(row.set_psig),
+        set_psig=_exact(row.set_psig)
+        if row.stated is None
+        else next(_otherwise(row.stated, set_psig=row.set_psig)),
         tested_on=row.tested_on,
         installed_on=installed,
         installed_by=by,
@@ -414,7 +418,7 @@ READINGS = (
         select(
             ReadingRow.event_id, ReadingRow.zone, type_coerce(ReadingRow.inches, BigInteger),
             ReadingRow.extent, type_coerce(ReadingRow.span_in, BigInteger),
-            type_coerce(ReadingRow.apart_in, BigInteger),
+            type_coerce(ReadingRow.apart_in, BigInteger), ReadingRow.stated,
         )
         .where(ReadingRow.car_id.in_(CAR_IDS))
         .order_by(ReadingRow.event_id, ReadingRow.place)
@@ -424,8 +428,17 @@ READINGS = (
 def _readings(asked: Asked) -> dict[int, list[core.Reading]]:
     rows = asked.ask(READINGS)
     found: dict[int, list[core.Reading]] = defaultdict(list)
-    for event_id, zone, inches, extent, span, apart in rows:
-        found[event_id].append(
-            core.Reading(zone, Fraction(inches, Exact.SCALE), extent, _exact(span), _exact(apart))
-        )
+    for event_id, zone, inches, extent, span, apart, stated in rows:
+        if stated is None:
+            measured = Fraction(inches, Exact.SCALE), extent, _exact(span), _exact(apart)
+        else:
+            thickness = measure.exactly("inches", inches, stated)
+            measured = thickness, extent, *_otherwise(stated, span_in=span, apart_in=apart)
+        found[event_id].append(core.Reading(zone, *measured))
     return found
+
+
+def _otherwise(stated: str, **millionths: int | None) -> Iterator[Fraction | None]:
+    """Measures of a row that states some in another unit."""
+    for name, held in millionths.items():
+        yield None if held is None else measure.exactly(name, held, stated)

@@ -11,7 +11,18 @@ from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import Boolean, ColumnElement, Date, Select, and_, func, select, type_coerce
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    ColumnElement,
+    Date,
+    Select,
+    and_,
+    case,
+    func,
+    select,
+    type_coerce,
+)  # fmt: skip
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import Session
 from sqlalchemy.types import NullType
@@ -196,7 +207,10 @@ def _events(asked: AskedPlainly) -> list[AnyRow]:
 
 
 def _readings(asked: AskedPlainly) -> list[AnyRow]:
-    columns = (ReadingRow.event_id, ReadingRow.zone, ReadingRow.inches)
+    millionths = type_coerce(ReadingRow.inches, BigInteger)
+    # Twice, so that there is room between two for what was stated in millimetres and so lies between them.
+    twice = 2 * millionths + case((ReadingRow.stated.is_(None), 0), else_=1)
+    columns = (ReadingRow.event_id, ReadingRow.zone, twice)
     return asked.rows(select(*columns).where(asked.among(ReadingRow.car_id.expression)))
 
 

@@ -7,19 +7,21 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Select, Subquery, and_, exists, extract, func, select
+from sqlalchemy import ColumnElement, Select, Subquery, and_, exists, extract, func, literal, select
 from sqlalchemy.orm import Session
 
 from app.core.facts import ITEMS
 from app.core.plan.demand import NO_WORK
 from app.core.plan.forecast import Falling
-from app.store import reach
-from app.store.derived import DueRow
+from app.store import due_counts, reach
+from app.store.columns import BEGINNING
+from app.store.derived import DueRolled, DueRow
 from app.store.plans import VisitPlan, VisitWork
 from app.store.tables import Party
 from app.store.visits import ENDS, VisitStep, stepped
 
 Grouping = Literal["item", "owner", "region"]
+LAST_DAYS = [ITEMS.index(item) for item in sorted(NO_WORK)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +45,46 @@ class ForecastFilter:
 
 def falling(db: Session, wanted: ForecastFilter) -> list[Falling]:
     """Every dated item that work can put in date again, in the month in which it falls due."""
+    cut = _cut(db, wanted)
+    return _rolled(db, wanted, cut) if cut else falling_one_by_one(db, wanted)
+
+
+def falling_one_by_one(db: Session, wanted: ForecastFilter) -> list[Falling]:
+    """The same from the items alone: what the rolled up numbers are held against."""
     month = _month(DueRow.due_on)
     return _counted(db, wanted, month, _counts(db, wanted))
+
+
+def _cut(db: Session, wanted: ForecastFilter) -> str | None:
+    """The cut (`rolled.CUTS`) that knows what is asked; None: none does."""
+    cut = due_counts.cut_of(db, wanted.owner_id, wanted.region)
+    if wanted.by == "item" or wanted.by == cut:
+        return cut
+    return wanted.by if cut == "month" else None
+
+
+def _rolled(db: Session, wanted: ForecastFilter, cut: str) -> list[Falling]:
+    group: Any = {"owner": Party.name, "region": DueRolled.region}.get(wanted.by, literal(""))
+    told = DueRolled.item_no, group, DueRolled.day, DueRolled.interval_months
+    query = select(*told, func.sum(DueRolled.number)).where(
+        *due_counts.rows_of(db, cut, wanted.owner_id, wanted.region),
+        DueRolled.listed.is_(True),
+        DueRolled.day > BEGINNING,
+        DueRolled.item_no.not_in(LAST_DAYS),
+        DueRolled.number > 0,
+    )
+    if wanted.by == "owner":
+        query = query.join(Party, Party.id == DueRolled.owner_id)
+    if wanted.item is not None:
+        query = query.where(DueRolled.item_no == ITEMS.index(wanted.item))
+    found = []
+    for item_no, name, day, interval, number in db.execute(query.group_by(*told)):
+        item = ITEMS[item_no]
+        group_name = item if wanted.by == "item" else name
+        found.append(
+            Falling(item, group_name, day.year * 12 + day.month - 1, interval or None, number)
+        )
+    return found
 
 
 def moved_by_plan(db: Session, wanted: ForecastFilter) -> tuple[list[Falling], list[Falling]]:
@@ -110,8 +150,7 @@ def _group(wanted: ForecastFilter) -> Any:
 
 
 def _counts(db: Session, wanted: ForecastFilter) -> ColumnElement[bool]:
-    no_work = [ITEMS.index(item) for item in sorted(NO_WORK)]
-    return and_(*_among(db, wanted), DueRow.item_no.not_in(no_work))
+    return and_(*_among(db, wanted), DueRow.item_no.not_in(LAST_DAYS))
 
 
 def _among(db: Session, wanted: ForecastFilter) -> Sequence[ColumnElement[bool]]:
@@ -147,7 +186,7 @@ def last_days(db: Session, wanted: ForecastFilter, until: date) -> list[LastDay]
         .join(Party, Party.id == DueRow.owner_id)
         .where(
             *_among(db, wanted),
-            DueRow.item_no.in_([ITEMS.index(item) for item in sorted(NO_WORK)]),
+            DueRow.item_no.in_(LAST_DAYS),
             DueRow.due_on < until,
         )
         .order_by(DueRow.due_on, DueRow.mark, DueRow.number)

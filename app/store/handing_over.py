@@ -231,6 +231,8 @@ def parties_in(table: Table) -> list[str]:
 def read_back(table: Table, told: Mapping[str, Any]) -> dict[str, Any]:
     """The values of a row as Python has them. Raises ValueError, TypeError or ArithmeticError for what is none."""
     known = {column.name: column for column in table.columns if column.name not in STAYS}
+    # A file of an older version knows of no other units.
+    told = {name: None for name in known if name == "stated"} | dict(told)
     if told.keys() != known.keys():
         raise ValueError(f"want the columns {', '.join(known)}")
     return {name: _value(known[name], value) for name, value in told.items()}

@@ -11,7 +11,7 @@ from sqlalchemy import Row, Table, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.store import reach
-from app.store.columns import CarFact, Recorded
+from app.store.columns import CarFact
 from app.store.derived import ImportRun
 from app.store.names import Name
 from app.store.tables import (
@@ -227,14 +227,6 @@ def reserve(db: Session, table: Table, count: int) -> Sequence[int]:
         return db.scalars(keys).all()
     last = db.scalar(select(func.max(table.c.id))) or 0
     return range(last + 1, last + 1 + count)
-
-
-def brought_by(db: Session, table: type[Recorded], import_id: int) -> int:
-    """How many rows of a table an import brought that still count."""
-    counted = select(func.count()).where(
-        table.import_id == import_id, table.superseded_at.is_(None)
-    )
-    return db.scalar(counted) or 0
 
 
 def cars_added_by(db: Session, import_id: int) -> list[int]:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import func, select, update
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from app.store.people import Invitation, Membership, Person
@@ -148,7 +148,3 @@ def keep_all_others(db: Session, party: Party) -> None:
         .values(kept_by=party.id)
         .execution_options(synchronize_session="fetch")
     )
-
-
-def people_count(db: Session) -> int:
-    return db.scalar(select(func.count()).select_from(Person)) or 0

@@ -74,6 +74,11 @@ def needed(engine: Engine) -> bool:
         return _is_behind(connection, _scripts())
 
 
+def heads() -> list[str]:
+    """The revision of a store of this version."""
+    return list(_scripts().get_heads())
+
+
 def check(engine: Engine) -> None:
     """Raise NewerStore, or Refused when the store is to be migrated first."""
     if needed(engine):

@@ -6,12 +6,12 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from decimal import Decimal
 
 from sqlalchemy import Row, cast, func, select
 from sqlalchemy.orm import Session
 
 from app.access.reach import ITEMS_OF
+from app.core.measure import Amount, as_stated
 from app.store import reach
 from app.store.changes import ChangeAbout
 from app.store.columns import Key
@@ -160,23 +160,30 @@ def mounted(db: Session, car_ids: Sequence[int], day: date) -> dict[int, list[Mo
 @dataclass(frozen=True, slots=True)
 class Measured:
     zone: str
-    inches: Decimal
+    inches: Amount
     on: date
 
 
 def last_measured(db: Session, car_ids: Sequence[int]) -> dict[int, list[Measured]]:
     """Of each zone of each car the readings of the last day on which it was measured, as in its report."""
     rows = db.execute(
-        select(ReadingRow.car_id, ReadingRow.zone, ReadingRow.inches, EventRow.happened_on)
+        select(
+            ReadingRow.car_id,
+            ReadingRow.zone,
+            ReadingRow.inches,
+            ReadingRow.stated,
+            EventRow.happened_on,
+        )
         .join(EventRow, EventRow.id == ReadingRow.event_id)
         .where(ReadingRow.car_id.in_(car_ids), EventRow.superseded_at.is_(None))
         .order_by(EventRow.happened_on.desc(), EventRow.id.desc(), ReadingRow.place)
     )
     last: dict[tuple[int, str], date] = {}
     found: dict[int, list[Measured]] = defaultdict(list)
-    for car_id, zone, inches, day in rows:
+    for car_id, zone, inches, stated, day in rows:
         if last.setdefault((car_id, zone), day) == day:
-            found[car_id].append(Measured(zone, inches, day))
+            amount = as_stated("inches", inches, stated) or inches
+            found[car_id].append(Measured(zone, amount, day))
     return found
 
 

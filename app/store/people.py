@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import get_args
 
 from sqlalchemy import JSON, ForeignKey, Index, Integer, LargeBinary, SmallInteger, String, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.access import ROLES
+from app.core.showing import Days, Length, Pressure
 from app.store.columns import Base, Id, Key, Moment, Words, one_of
 
 TOKEN_SCOPES = ("read", "record", "load_check")
@@ -31,6 +33,14 @@ class Person(Base):
     )
     added_at: Mapped[datetime] = mapped_column(Moment)
     ended_at: Mapped[datetime | None] = mapped_column(Moment, comment="may sign in no longer")
+    length_unit: Mapped[Length] = mapped_column(String(4), default="in", server_default="in")
+    pressure_unit: Mapped[Pressure] = mapped_column(String(4), default="psi", server_default="psi")
+    day_style: Mapped[Days] = mapped_column(String(12), default="iso", server_default="iso")
+    __table_args__ = (
+        one_of("length_unit", get_args(Length)),
+        one_of("pressure_unit", get_args(Pressure)),
+        one_of("day_style", get_args(Days)),
+    )
 
 
 class Membership(Base):

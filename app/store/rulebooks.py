@@ -12,9 +12,9 @@ from sqlalchemy import Select, func, select, text
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.store import reach
+from app.store import due_counts, reach
 from app.store.asked import KNOWN_AT
-from app.store.derived import DueRow, RulebookEdition, RulebookInForce
+from app.store.derived import DueRolled, DueRow, RulebookEdition, RulebookInForce
 from app.store.tables import IN_RECORD, Car, Party
 
 
@@ -97,13 +97,20 @@ def governed(db: Session) -> dict[str, dict[str, int]]:
 
     Items that were not worked out since this was first kept stand under the empty name.
     """
-    rows = db.execute(
+    query = (
         select(DueRow.rule, DueRow.state, func.count(DueRow.car_id.distinct()))
         .where(DueRow.listed.is_(True), reach.due_items(db))
         .group_by(DueRow.rule, DueRow.state)
     )
+    if due_counts.cut_of(db, None, None):
+        listed = DueRolled.listed.is_(True)
+        query = (
+            select(DueRolled.rule, DueRolled.state, func.sum(DueRolled.number))
+            .where(*due_counts.rows_of(db, "rule"), listed, DueRolled.number > 0)
+            .group_by(DueRolled.rule, DueRolled.state)
+        )
     found: dict[str, dict[str, int]] = defaultdict(dict)
-    for rule, state, cars in rows:
+    for rule, state, cars in db.execute(query):
         found[rule][state] = cars
     return found
 

@@ -14,6 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.access import Capability, Member, Role, Viewer
+from app.core.showing import Preferences
 from app.store.columns import table_of
 from app.store.people import Membership, Person, SignIn, Token
 from app.store.tables import Party
@@ -79,6 +80,7 @@ def _whose(
 BY_KEY = _whose(
     SignIn.person_id, SignIn.key_sha256, SignIn.ended_at, SignIn.expires_at,
     SignIn.how, SignIn.second, SignIn.proved_at, SignIn.began_at, SignIn.seen_at,
+    Person.length_unit, Person.pressure_unit, Person.day_style,
 )  # fmt: skip
 BY_TOKEN = _whose(
     Token.person_id, Token.key_sha256, Token.ended_at, Token.expires_at,
@@ -93,7 +95,8 @@ def viewer_by_key(db: Session, key: str, now: datetime) -> SignedIn | None:
     if not rows:
         return None
     first = rows[0]
-    viewer = Viewer(first.id, first.name, _members(rows))
+    prefers = Preferences(first.length_unit, first.pressure_unit, first.day_style)
+    viewer = Viewer(first.id, first.name, _members(rows), prefers=prefers)
     since = first.proved_at, first.began_at, first.seen_at
     return SignedIn(viewer, first.how, first.second, *since, held)
 

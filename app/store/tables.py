@@ -28,6 +28,7 @@ from app.store.columns import (
     Exact,
     Id,
     Key,
+    Measures,
     Moment,
     Recorded,
     Words,
@@ -315,7 +316,7 @@ class Component(Recorded, Base):
     __table_args__ = (Index("ix_component_kind_maker_model", "kind", "maker", "model", "lot"),)
 
 
-class Installation(CarFact, Base):
+class Installation(CarFact, Measures, Base):
     """A component put on a car, with what was known of it then; `from_on` is `installed_on` or BEGINNING."""
 
     __tablename__ = "installation"
@@ -386,7 +387,7 @@ class EventRow(Recorded, Base):
     )  # fmt: skip
 
 
-class ReadingRow(Base):
+class ReadingRow(Measures, Base):
     __tablename__ = "reading"
     event_id: Mapped[int] = mapped_column(Key, ForeignKey("event.id"), primary_key=True)
     place: Mapped[int] = mapped_column(

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import TimeoutError as NoneFree
 
 from app.errors import Away, Busy
 
@@ -14,6 +15,7 @@ BUSY_CODES = ("55P03", "40P01", "40001")
 DISK_FULL, READ_ONLY = "53100", "25006"
 # Connection lost; too little of something; ended by somebody or not up yet; input and output.
 GONE_CLASSES, GONE_CODES = ("08", "53"), ("57P01", "57P02", "57P03", "58030")
+TOOK_TOO_LONG = "57014"
 # SQLite's primary result codes.
 SQLITE_BUSY, SQLITE_LOCKED, SQLITE_READONLY, SQLITE_IOERR = 5, 6, 8, 10
 SQLITE_FULL, SQLITE_CANTOPEN = 13, 14
@@ -30,6 +32,14 @@ NO_DISK = (
     "The disk of the database does not do what it is asked to, so nothing was recorded. Whoever "
     "looks after the program has to look at it."
 )
+NONE_FREE = (
+    "Too many are asking at this moment: every connection to the database is in use, so nothing was "
+    "recorded. Try again in a moment."
+)
+TOO_LONG = (
+    "The database took longer over this than a request may take, so it was given up and nothing was "
+    "recorded. Ask for less at once, or try again later."
+)
 
 
 @contextmanager
@@ -40,6 +50,8 @@ def as_problem(*, storing: bool = False) -> Iterator[None]:
     """
     try:
         yield
+    except NoneFree as fault:
+        raise Busy(NONE_FREE) from fault
     except DBAPIError as fault:
         problem = problem_of(fault, storing=storing)
         if problem is None:
@@ -73,6 +85,8 @@ def _of_sqlite(code: int, storing: bool) -> Busy | None:
 def _of_postgresql(state: str, lost: bool, storing: bool) -> Busy | None:
     if state in BUSY_CODES:
         return Busy()
+    if state == TOOK_TOO_LONG:
+        return Busy(TOO_LONG)
     if state == DISK_FULL:
         return Away(FULL)
     if state == READ_ONLY:

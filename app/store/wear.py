@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Select, distinct, func, select
 from sqlalchemy.orm import Session
 
+from app.core.measure import Amount, as_stated
 from app.store import reach
 from app.store.asked import Standpoint, counted
 from app.store.columns import CarFact
@@ -94,6 +95,14 @@ class Benched(NamedTuple):
     tested_on: date | None
     set_psig: Decimal | None
     found_psig: Decimal
+    stated: str | None
+
+    @property
+    def pressures(self) -> dict[str, Amount | None]:
+        return {
+            name: as_stated(name, getattr(self, name), self.stated)
+            for name in ("set_psig", "found_psig")
+        }
 
 
 def _among(db: Session, wanted: WearFilter) -> list[ColumnElement[bool]]:
@@ -213,7 +222,7 @@ def benched(db: Session, wanted: WearFilter, today: date) -> list[Benched]:
         select(
             Installation.id, Installation.car_id, Component.id, Component.kind, Component.maker,
             Component.model, Component.serial, Installation.installed_on, Installation.tested_on,
-            Installation.set_psig, Installation.found_psig,
+            Installation.set_psig, Installation.found_psig, Installation.stated,
         )
         .join(Component, Component.id == Installation.component_id)
         .where(
@@ -225,7 +234,7 @@ def benched(db: Session, wanted: WearFilter, today: date) -> list[Benched]:
         )
         .order_by(Installation.from_on, Installation.id)
     )  # fmt: skip
-    return [Benched(*row) for row in db.execute(query)]
+    return [Benched(*list(row)) for row in db.execute(query)]
 
 
 def carried(db: Session, car_id: int, at: Standpoint) -> list[tuple[date, str]]:

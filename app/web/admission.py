@@ -19,7 +19,7 @@ from starlette.routing import BaseRoute
 
 from app.access import NOTHING, Capability, Reach, Viewer
 from app.errors import Fault, Problem, Refused
-from app.store import accounts, migrate, reach, signed_in, trouble
+from app.store import accounts, migrate, reach, replica, signed_in, trouble
 from app.store import db as store_db
 from app.store.doer import Doer
 from app.store.moments import not_before
@@ -98,15 +98,19 @@ class Admitted:
         return self.signed_in.viewer if self.signed_in else None
 
 
-def may(needed: Needed, *, looks_back: bool = False) -> Callable[[Route], Route]:
+def may(
+    needed: Needed, *, looks_back: bool = False, may_lag: bool = False
+) -> Callable[[Route], Route]:
     """Say what a route is for, and whether it answers as of a day and as known at a moment.
 
-    Goes under the router's decorator.
+    `may_lag`: whether it may be read from a replica, which knows of others' changes some seconds later. Never what
+    decides: whether a car may be loaded, who is let in, what a change follows on. Goes under the router's decorator.
     """
 
     def said(route: Route) -> Route:
         route.__needs__ = needed  # type: ignore[attr-defined]
         route.__looks_back__ = looks_back  # type: ignore[attr-defined]
+        route.__may_lag__ = may_lag  # type: ignore[attr-defined]
         return route
 
     return said
@@ -145,9 +149,18 @@ def admitted(request: Request) -> Admitted:
         if found is not None and needed != "everyone":
             _ask_for_two(db, request, found)
         reached = _reached(db, request, found, needed)
+        if found is not None and may_lag(request):
+            now = request.app.state.clock()
+            request.state.replica_has = replica.wanted(db, found.viewer.person_id, now)
     if found is not None:
         presence.seen(request, found)
     return _kept(request, Admitted(found, reached))
+
+
+def may_lag(request: Request) -> bool:
+    """Whether this is read from a replica, where there is one."""
+    lags: bool = request.scope["endpoint"].__may_lag__ and request.method in READING
+    return lags and request.app.state.replica is not None
 
 
 def must_look_back(request: Request) -> None:

@@ -90,5 +90,5 @@ def _files() -> dict[str, bytes]:
         if path.is_file() and path.suffix in TYPES
     }
     beside = {f"vendor/{name}": STATIC / "vendor" / name for name in VENDORED}
-    beside["icon.svg"] = STATIC / "icon.svg"
+    beside |= {name: STATIC / name for name in ("icon.svg", "dark.css")}
     return found | {name: path.read_bytes() for name, path in beside.items()}

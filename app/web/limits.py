@@ -1,5 +1,8 @@
 """How often one address or one person may ask: counted in memory, in this process, by the minute.
 
+Each of several processes that serve (WORKERS) counts for itself, so that together they let through up to so many times
+as much: a bound on what one can cost, never on guessing, which is counted in the store (`store.accounts.attempts`).
+
 The machine's own tools ask from a loopback address and are not counted.
 """
 

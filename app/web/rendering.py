@@ -6,6 +6,7 @@ Filters only spell things out; no template counts a date.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextvars import ContextVar
 from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
@@ -21,8 +22,11 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.access import Viewer
+from app.core import showing
 from app.core.loading import MECHANICAL
+from app.core.measure import exact, read, with_unit
 from app.core.relief import range_in_words
+from app.core.showing import AS_STORED, Preferences
 from app.core.words import capitalized, label, noun
 from app.store.change_list import version_of
 from app.web.hosts import own_address
@@ -32,16 +36,69 @@ from app.web.requests import today
 ROOT = Path(__file__).parents[2]
 STATIC = ROOT / "static"
 HUNDRED_THOUSANDTH = Decimal("0.00001")
+Measured = Fraction | Decimal | str
+
+
+# How whoever is being answered wants days and measures written: filters have no other way to learn it, since
+# macros do not know what a page was given.
+_PREFERS: ContextVar[Preferences] = ContextVar("prefers", default=AS_STORED)
 
 
 def day(value: date | None) -> str:
-    """A day as YYYY-MM-DD; a dash when there is none."""
-    return value.isoformat()[:10] if value else "–"
+    """A day as the person writes days; a dash when there is none."""
+    return showing.day(value, _PREFERS.get().days) if value else "–"
 
 
 def day_or_month(value: date | None, month_only: bool) -> str:
     """A day, or only its month where no more is known."""
-    return value.isoformat()[:7] if value and month_only else day(value)
+    return month(value) if value and month_only else day(value)
+
+
+def month(value: date) -> str:
+    """A month as the person writes it."""
+    return showing.month(value, _PREFERS.get().days)
+
+
+def in_length(value: Measured | None, side: showing.Side = "near") -> str:
+    """Inches in the person's unit, rounded to a side where they have to be; a dash when there are none."""
+    return "–" if value is None else showing.length(_number(value), _PREFERS.get().length, side)
+
+
+def in_pressure(value: Measured | None, side: showing.Side = "near") -> str:
+    """The same of psi."""
+    return "–" if value is None else showing.pressure(_number(value), _PREFERS.get().pressure, side)
+
+
+def in_words(text: str) -> str:
+    """A sentence of the calculator for the person: days as they write them, their unit behind each figure."""
+    return showing.in_words(text, _PREFERS.get())
+
+
+def margin(text: str) -> str:
+    """How far a reading is from its line, in the person's unit."""
+    return showing.margin(text, _PREFERS.get().length)
+
+
+def as_said(text: str, unit: str) -> str:
+    """What an entry of field work states, with its unit: "0.438 in", "11.1 mm"."""
+    return in_words(with_unit(text, unit))
+
+
+def length_unit(*, long: bool = False) -> str:
+    short = _PREFERS.get().length
+    return {"in": "inches", "mm": "millimetres"}[short] if long else short
+
+
+def pressure_unit() -> str:
+    return _PREFERS.get().pressure
+
+
+def gauge_unit() -> str:
+    return _PREFERS.get().gauge
+
+
+def _number(value: Measured) -> Fraction:
+    return exact(read(value)) if isinstance(value, str) else Fraction(value)
 
 
 def inches(value: Fraction | Decimal | None) -> str:
@@ -91,11 +148,14 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    filters = (day, day_or_month, inches, number, size)
+    filters = (
+        as_said, day, day_or_month, in_length, in_pressure, in_words, inches, margin, month, number, size,
+    )  # fmt: skip
     made.filters |= {each.__name__: each for each in filters}
     made.filters |= {"words": label, "sentence": capitalized, "allowed": range_in_words}
     made.tests["mechanical"] = MECHANICAL.__contains__
     made.globals |= {"asset": asset, "query": query, "counted": counted, "version_of": version_of}
+    made.globals |= {each.__name__: each for each in (gauge_unit, length_unit, pressure_unit)}
     made.globals["main_navigation"] = leads
     return made
 
@@ -113,17 +173,24 @@ def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str
 
     def moment(value: datetime | None) -> str:
         """A moment to the minute, in the time zone of the settings."""
-        return f"{value.astimezone(zone):%Y-%m-%d %H:%M}" if value else "–"
+        local = value.astimezone(zone) if value else None
+        return f"{day(local)} {local:%H:%M}" if local else "–"
 
+    viewer = _signed_in(request)
     around = {
         "here": request.url.path,
-        "signed_in": _signed_in(request),
+        "signed_in": viewer,
         "masthead_day": today(request),
         "request_id": getattr(request.state, "request_id", ""),
         "time_zone": zone.key,
         "moment": moment,
     }
-    return TEMPLATES.get_template(template).render(around | dict(inputs))
+    found = TEMPLATES.get_template(template)
+    token = _PREFERS.set(viewer.prefers if viewer else AS_STORED)
+    try:
+        return found.render(around | dict(inputs))
+    finally:
+        _PREFERS.reset(token)
 
 
 def page(request: Request, template: str, status: int = 200, **inputs: Any) -> HTMLResponse:

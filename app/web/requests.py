@@ -19,7 +19,16 @@ from app.actions.stamp import Stamp
 from app.errors import NotFound
 from app.settings import Settings
 from app.store import db as store_db
-from app.web.admission import READING, Admitted, admitted, check_store, doer, moment, viewer
+from app.web.admission import (
+    READING,
+    Admitted,
+    admitted,
+    check_store,
+    doer,
+    may_lag,
+    moment,
+    viewer,
+)
 
 # A form for a thousand cars posts as many fields; more is no form of ours.
 MOST_FIELDS = 20_000
@@ -33,6 +42,11 @@ def session(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> 
     """One session a request, with the reach of who asks; a changing one commits before the answer."""
     state = request.app.state
     check_store(request)
+    if may_lag(request):
+        with state.replica.session(asked.reach, request.state.replica_has) as lagging:
+            if lagging is not None:
+                yield lagging
+                return
     reads = request.method in READING
     opened = (
         store_db.read_session(state.sessions, asked.reach)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import base64
 import os
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import NamedTemporaryFile
 
 from cryptography.fernet import Fernet, InvalidToken
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -58,10 +60,18 @@ def _of_file(database_url: str) -> bytes | None:
         return None
     path = Path(address.database).with_name(KEY_FILE)
     try:
-        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as made:
-            made.write(base64.b64encode(os.urandom(32)).decode())
-    except FileExistsError:
-        pass
+        if not path.exists():
+            _make(path)
+        return path.read_bytes().strip() or None
     except OSError:
         return None  # a folder that cannot be written has no key to be made
-    return path.read_bytes().strip() or None
+
+
+def _make(path: Path) -> None:
+    """A new key under its name at once and whole, since other processes look for it; the first one made stays."""
+    with NamedTemporaryFile(dir=path.parent, prefix=f"{KEY_FILE}.") as made:
+        made.write(base64.b64encode(os.urandom(32)))
+        made.flush()
+        os.fsync(made.fileno())
+        with suppress(FileExistsError):
+            os.link(made.name, path)

@@ -2,12 +2,13 @@
 // Every row is kept under the person who recorded it, so that the next one to sign in sees nothing of theirs.
 
 import { openDB } from "./vendor/idb.js";
+import { prefer } from "./prefers.js";
 import { NAME, UPGRADES } from "./upgrades.js";
 
 export { drop, mend, resolve } from "./amending.js";
 
 /**
- * @typedef {{id: number, name: string}} Person
+ * @typedef {{id: number, name: string, prefers?: {length: string, pressure: string, days: string} | null}} Person
  * @typedef {{path: string, problem: string}} Fault
  * @typedef {{item: string, event_id: number, happened_on: string, outcome: string, facility: string,
  *   inspector: string, recorded_by: string, recorded_at: string}} Other  what somebody else recorded since
@@ -65,7 +66,9 @@ let present = null;
 /** Open the store and remember who was signed in here last. Raises Trouble where a newer program was here. */
 export async function open() {
   const db = await opened();
-  present ??= (await db.get("about", "person"))?.value ?? null;
+  if (present) return;
+  present = (await db.get("about", "person"))?.value ?? null;
+  prefer(present?.prefers);
 }
 
 async function opened() {
@@ -180,11 +183,14 @@ export async function person() {
 }
 
 /** From now on this person works here; what others recorded stays theirs. */
-export async function setPerson(/** @type {Person} */ { id, name }) {
+export async function setPerson(/** @type {Person} */ { id, name, prefers = null }) {
   await open();
-  if (present?.id === id && present.name === name) return;
-  await written(["about"], (transaction) => transaction.objectStore("about").put({ key: "person", value: { id, name } }));
-  present = { id, name };
+  const same = JSON.stringify(present?.prefers ?? null) === JSON.stringify(prefers);
+  if (present?.id === id && present.name === name && same) return;
+  const value = { id, name, prefers };
+  await written(["about"], (transaction) => transaction.objectStore("about").put({ key: "person", value }));
+  present = value;
+  prefer(prefers);
   tell();
 }
 

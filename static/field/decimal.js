@@ -5,15 +5,30 @@
  * @typedef {{units: bigint, places: number}} Decimal  units of 10^-places
  */
 
-const PLAIN = /^(-?)(\d{0,12})(?:\.(\d{0,12}))?$/;
+const PLAIN = /^(-?)(\d{0,12})(?:\.(\d{0,12}))?(?: (mm|kPa))?$/;
+// Of a millimetre in inches and a kilopascal in psi, exactly (app/core/measure.py), the first is divided by the second.
+const OTHERWISE = { mm: [5n, 127n], kPa: [1290320000000n, 8896443230521n] };
+const SIXTH = 6;
 
-/** @param {string|null|undefined} text such as "0.438" or ".5" @returns {Decimal|null} null for what is no number */
-export function decimal(text) {
+/**
+ * @param {string|null|undefined} text such as "0.438" or ".5"; "11.1 mm" gives inches, rounded down to the sixth place
+ * @param {boolean} [up] rounded up instead
+ * @returns {Decimal|null} null for what is no number
+ */
+export function decimal(text, up = false) {
   const found = PLAIN.exec((text ?? "").trim());
   if (!found || !(found[2] || found[3])) return null;
+  if (found[4]) return otherwise(found, up);
   const [, sign, whole, part = ""] = found;
   const units = BigInt(whole + part);
   return { units: sign ? -units : units, places: part.length };
+}
+
+function otherwise([, , whole, part = "", unit], up) {
+  const [over, under] = OTHERWISE[unit];
+  const scaled = BigInt(whole + part) * over * 10n ** BigInt(SIXTH);
+  const of = under * 10n ** BigInt(part.length);
+  return { units: (scaled + (up ? of - 1n : 0n)) / of, places: SIXTH };
 }
 
 /** @param {Decimal} one @param {number} places at least one's own @returns {bigint} */

@@ -9,6 +9,7 @@
  * @typedef {{least?: string|null, most?: string|null}|null} Range
  */
 import { compare, decimal, minus, shifted, shown, size } from "./decimal.js";
+import { withUnit } from "./prefers.js";
 
 // 49 CFR 180.509(g): a local reduction spans at most 8 in and lies at least 16 in from the next.
 const LOCAL = { span_in: "8", apart_in: "16" };
@@ -87,6 +88,7 @@ export function slip(inches, design, asks) {
   const most = tenfold ?? thickest;
   while (compare(meant, thickest) > 0 || compare(meant, most) >= 0) meant = shifted(meant, -1);
   while (compare(meant, thinnest) < 0) meant = shifted(meant, 1);
+  if (inches.includes(" ")) return `${inches} is ${shown(value)} in: is the point where it belongs? If it is right, confirm it.`;
   return `${inches} in: did you mean ${shown(meant, 12)}? If it is right, confirm it.`;
 }
 
@@ -137,13 +139,13 @@ export function bench(measure, psig, ranges) {
   const [which, named] = MEASURED[measure];
   const value = decimal(psig);
   if (!value) return { verdict: "unknown", words: `${named} is not stated` };
-  const told = `${named}, ${shown(value, 3)} psig,`;
+  const told = `${named}, ${withUnit(psig, "psig")},`;
   const range = ranges?.[which] ?? {};
   const [least, most] = [decimal(range.least), decimal(range.most)];
   if (!least && !most) return { verdict: "unknown", words: `${told} cannot be judged` };
   const allowed = within(range);
   if (least && compare(value, least) < 0) return outside(told, minus(least, value), "below", allowed);
-  if (most && compare(value, most) > 0) return outside(told, minus(value, most), "above", allowed);
+  if (most && compare(decimal(psig, true), most) > 0) return outside(told, minus(value, most), "above", allowed);
   return { verdict: "within", words: `${told} is within what is allowed (${allowed})` };
 }
 

@@ -51,8 +51,8 @@ async function tried(address, how, left = TRIES - 1) {
 
 /** Ask who is signed in, and have them work here. Raises NotDone. */
 export async function meet() {
-  const { person: id, name, version, now: there } = await tried(`${API}/who`);
-  await setPerson({ id, name });
+  const { person: id, name, prefers, version, now: there } = await tried(`${API}/who`);
+  await setPerson({ id, name, prefers });
   await noteClock(Date.parse(there) - Date.now());
   metAt = Date.now();
   now.version = version;

@@ -33,6 +33,8 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/account/tokens"): "own_account",
     ("POST", "/account/tokens"): "own_account",
     ("POST", "/account/tokens/revoke"): "own_account",
+    ("GET", "/account/units"): "own_account",
+    ("POST", "/account/units"): "own_account",
     ("GET", "/api/v1/cars"): "read",
     ("POST", "/api/v1/cars"): "record_facts",
     ("GET", "/api/v1/cars/{car_id}"): "read",

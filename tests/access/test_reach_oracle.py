@@ -35,7 +35,7 @@ from app.actions.changes import (
 )
 from app.core.facts import ITEMS
 from app.errors import NotFound
-from app.store import as_known, cars, dated, due, events, reach, visiting
+from app.store import as_known, car_counts, cars, dated, due, due_counts, events, reach, visiting
 from app.store.asked import Standpoint
 from app.store.cars import RegisterFilter
 from app.store.db import make_engine, sessions
@@ -254,14 +254,14 @@ def _check_questions(model: Model, mine, kinds, day, every) -> None:
         found = [each for (car, item), each in every.items() if car == row.id and item in among]
         assert (row.next_item, row.next_due_on) == first(found)
     regions = {f"region {car.held(day).owner}" for car in model.cars if car.id in whole}
-    assert set(cars.regions(db)) <= regions | {""}
+    assert set(car_counts.regions(db)) <= regions | {""}
     owners = {NAMES[car.held(day).owner] for car in model.cars if car.id in whole | parts.keys()}
-    assert {each.name for each in cars.owners(db)} == owners
+    assert {each.name for each in car_counts.owners(db)} == owners
     assert set(as_known.car_ids(db, Standpoint(day))) == whole
     items = {key for key in every if key[0] in whole or key[1] in parts.get(key[0], frozenset())}
     dated_items = {key for key in items if every[key].due_on}
     assert {(row.car_id, row.item) for row in due.each(db, DueFilter(day))} == dated_items
-    assert due.count(db, DueFilter(day)) == len(dated_items)
+    assert due_counts.count(db, DueFilter(day)) == len(dated_items)
     assert {row.car_id for row in due.each(db, DueFilter(day, region="region 0"))} <= whole
     for car in model.cars:
         _check_car(db, car, car.id in whole, parts.get(car.id))

@@ -143,15 +143,29 @@ def test_what_is_told_while_solving_again_is_never_worse_than_what_there_is(shor
         assert bound >= _whole(good.lower_bound)
 
 
+def test_a_search_that_has_proven_nothing_yet_does_not_say_that_no_plan_costs_less_than_0(
+    short_of_days,
+):
+    steps = _steps(short_of_days, short_of_days.plan("Alpha"))
+    assert "what no plan goes below is being worked out" in steps
+    assert "less than 0 " not in steps
+
+
 def _told(planner: Planner, plan: int, version: int) -> list[tuple[int, int]]:
     """What a search around a version says of the best so far and of what no plan costs less than."""
+    steps = _steps(planner, plan, version)
+    found = re.findall(r"Best so far (\d+); no plan costs less than (\d+) ", steps)
+    assert found, steps
+    return [(int(best), int(bound)) for best, bound in found]
+
+
+def _steps(planner: Planner, plan: int, version: int | None = None) -> str:
+    """All that a search says on its way."""
     steps: list[str] = []
     payload = {"plan_id": plan, "name": "Again", "seconds": 1, "parent_id": version, "job_id": ""}
     with read_session(sessions(planner.engine), EVERYTHING) as db:
         searching.solve(db, payload, STAMP, lambda step, *_: steps.append(step))
-    found = re.findall(r"Best so far (\d+); no plan costs less than (\d+) ", _plain(steps))
-    assert found, steps
-    return [(int(best), int(bound)) for best, bound in found]
+    return _plain(steps)
 
 
 def _plain(steps: list[str]) -> str:

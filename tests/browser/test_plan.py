@@ -9,6 +9,7 @@ import pytest
 from icalendar import Calendar
 from playwright.sync_api import Page, expect
 
+from tests.browser.keys import press
 from tests.browser.sound import must_be_sound_at_each, nothing_for_axe
 from tests.fixtures.browser import DESK, TABLET
 from tests.fixtures.server import Server
@@ -63,20 +64,18 @@ def _version(page: Page) -> str:
 
 
 def _a_month(page: Page, at: int) -> None:
-    """A month with cars, reached as by keyboard: its link takes the focus and Enter."""
-    link = page.locator(".shop-months td a:not(:has-text('0 cars'))").nth(at)
-    link.focus()
-    page.keyboard.press("Enter")
+    """A month with cars, reached by keys."""
+    press(page, page.locator(".shop-months td a:not(:has-text('0 cars'))").nth(at))
     expect(page.get_by_role("heading", level=1)).to_contain_text(" in 20")
 
 
 def _move_a_visit(page: Page) -> str:
-    """Move the first visit of a month one month earlier or later; gives its page."""
+    """Move the first visit of a month one month earlier or later, by keys alone; gives its page."""
     _a_month(page, 3)
-    page.locator("tbody th a.car").first.click()
+    press(page, page.locator("tbody th a.car").first)
     car = page.get_by_role("link", name="The car’s page").get_attribute("href")
     before = page.locator("#now dd").first.inner_text()
-    page.get_by_role("button", name=re.compile("^Move there")).first.click()
+    press(page, page.get_by_role("button", name=re.compile("^Move there")).first)
     expect(page.locator("#now")).to_contain_text("than before the change")
     assert page.locator("#now dd").first.inner_text() != before
     page.get_by_role("button", name="Lock it here").click()

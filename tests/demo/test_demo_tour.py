@@ -24,7 +24,7 @@ from app.core.stencil import decode
 from app.core.test_pressure import pressure_needed
 from app.core.trend import trends
 from app.rules.reader import default_rulebook
-from app.store import cars, components, due, events, facts, ladings
+from app.store import cars, components, due, due_counts, events, facts, ladings
 from app.store.asked import Standpoint
 from app.store.db import make_engine, sessions
 from app.store.tables import Car, EventRow
@@ -461,7 +461,7 @@ def test_a_car_on_hold_may_not_be_loaded_though_all_of_it_is_in_date(demo, loade
 
 
 def test_all_statuses_are_in_the_lists_of_cars_in_service(demo, loaded_on):
-    totals = due.totals(demo, due.DueFilter(loaded_on))
+    totals = due_counts.totals(demo, due.DueFilter(loaded_on))
 
     assert {status: count for status, count in totals.items() if not count} == {}
     assert totals["in_date"] > totals["soon"] > totals["overdue"] > totals["due_now"]
@@ -484,7 +484,7 @@ def test_of_the_cars_that_are_not_made_by_hand_most_may_be_loaded(demo, loaded_o
 
 
 def test_little_of_the_fleet_is_overdue_and_hardly_anything_unknown(demo, loaded_on):
-    totals = due.totals(demo, due.DueFilter(loaded_on))
+    totals = due_counts.totals(demo, due.DueFilter(loaded_on))
     every = sum(totals.values())
 
     assert totals["unknown"] < every / 200

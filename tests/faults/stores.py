@@ -54,13 +54,27 @@ def sqlite_store(folder: Path) -> str:
 class Cluster:
     """A PostgreSQL of our own that keeps what it says it keeps: no setting for haste is used."""
 
-    def __init__(self, home: Path) -> None:
+    def __init__(self, home: Path, made_of: Cluster | None = None) -> None:
         self.home, self.programs = home, binaries(DEBIAN)
         self.as_owner = tied_to_us()
         if os.geteuid() == 0:  # PostgreSQL refuses to run as root
             shutil.chown(home, "postgres", "postgres")
             self.as_owner = tied_to_us("--reuid=postgres", "--regid=postgres", "--init-groups")
-        self._run("initdb", "-U", "postgres", "--auth=trust", "--encoding=UTF8", "--no-sync")
+        if made_of is None:
+            self._run("initdb", "-U", "postgres", "--auth=trust", "--encoding=UTF8", "--no-sync")
+            return
+        from_where = ["-h", made_of.home, "-U", "postgres", "--checkpoint=fast", "--no-sync"]
+        self._run("pg_basebackup", *map(str, from_where), "--write-recovery-conf")
+
+    def replica(self, home: Path) -> Cluster:
+        """A second server in a folder of this one's, which follows it once it is started."""
+        home.mkdir()
+        return Cluster(home, self)
+
+    def address_of(self, url: str) -> str:
+        """The address of the same database on this server."""
+        held = make_url(url).update_query_dict({"host": str(self.home)})
+        return held.render_as_string(hide_password=False)
 
     def start(self) -> None:
         # A socket in our own folder and no port: nothing to collide with, nothing to reach.

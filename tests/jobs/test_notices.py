@@ -15,7 +15,7 @@ from app.actions.changes import NewEvent
 from app.actions.stamp import Stamp
 from app.jobs import notices
 from app.settings import Settings
-from app.store import due
+from app.store import due_counts
 from app.store.db import sessions, write_session
 from app.store.due import DueFilter
 from app.store.people import Membership, Person
@@ -103,7 +103,7 @@ def states(factory):
 def overdue(factory, **more):
     """How many lines the list has, from the store."""
     with write_session(factory) as db:
-        return due.count(db, DueFilter(TODAY, status="overdue", **more))
+        return due_counts.count(db, DueFilter(TODAY, status="overdue", **more))
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ import pytest
 from app.actions import cars as change
 from app.actions.changes import NewName, NewStanding
 from app.errors import NotFound
-from app.store import cars
+from app.store import car_counts, cars
 from app.store.cars import RegisterFilter
 from app.store.names import read_prefix
 from tests.store.cast import OWNER, TODAY, add_car, stamp
@@ -125,11 +125,11 @@ def test_the_register_reads_an_index_in_its_order_with_one_query(db, wanted):
 
 
 def test_owners_and_regions_are_those_of_cars_in_record(fleet):
-    assert [(each.name, each.cars) for each in cars.owners(fleet)] == [
+    assert [(each.name, each.cars) for each in car_counts.owners(fleet)] == [
         (OWNER, 6), ("Second Invented Owner", 1),
     ]  # fmt: skip
-    assert cars.regions(fleet) == ["north", "south"]
-    assert cars.specification_classes(fleet) == ["105", "111"]
+    assert car_counts.regions(fleet) == ["north", "south"]
+    assert car_counts.specification_classes(fleet) == ["105", "111"]
 
 
 def test_a_car_answers_to_its_name_of_today_and_is_found_by_an_old_one(any_db):

@@ -8,22 +8,14 @@ import pytest
 
 from app.core.facts import ITEMS
 from app.errors import Refused
-from app.store import due
+from app.store import due, due_counts
 from app.store.due import DueFilter
 from app.store.names import read_prefix
 from tests.store.cast import TODAY, add_car
 from tests.store.counting import plan, statements
+from tests.store.due_rows import row
 
 SEEN = DueFilter(TODAY)
-
-
-def row(car, item, state, due_on=None, **more):
-    return {
-        "car_id": car.id, "owner_id": car.owner_id, "region": car.region, "mark": car.mark,
-        "number": car.number, "listed": True, "hazardous": True, "item_no": ITEMS.index(item),
-        "item": item, "state": state, "due_on": due_on, "basis_on": None, "interval_months": None,
-        "calculated_due_on": due_on, "confidence": "verified", "citation": "49 CFR 180.509(d)",
-    } | more  # fmt: skip
 
 
 @pytest.fixture
@@ -95,7 +87,7 @@ def test_a_filter_keeps_what_it_says(fleet, wanted, expected):
     filtered = replace(SEEN, **wanted)
     assert [each[:2] for each in shown(fleet, filtered)] == expected
     assert [(each.number, each.item) for each in due.each(fleet, filtered)] == expected
-    assert due.count(fleet, filtered) == len(expected)
+    assert due_counts.count(fleet, filtered) == len(expected)
 
 
 def test_an_owners_list_holds_that_owners_cars_alone(fleet):
@@ -107,7 +99,7 @@ def test_an_owners_list_holds_that_owners_cars_alone(fleet):
 
 
 def test_totals_count_each_status_once_and_agree_with_the_lists(fleet):
-    counted = due.totals(fleet, SEEN)
+    counted = due_counts.totals(fleet, SEEN)
     assert counted == {
         "due_now": 1, "overdue": 1, "soon": 3, "in_date": 1,
         "by_event": 1, "unknown": 1, "not_required": 1,
@@ -204,5 +196,5 @@ def test_a_due_list_asks_one_query_however_long_it_is(db, wanted):
 
 def test_totals_ask_one_query(fleet):
     with statements(fleet) as sent:
-        due.totals(fleet, SEEN)
+        due_counts.totals(fleet, SEEN)
     assert len(sent) == 1

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
-from decimal import Decimal
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -16,6 +15,7 @@ from app.actions.checks import Faults
 from app.actions.readings import design_thickness, slip
 from app.actions.stamp import Stamp
 from app.core.field.entries import FINAL, Entry, standing
+from app.core.measure import Amount, read
 from app.errors import Fault, Refused
 from app.store import cars, events, visiting
 from app.store import components as mounted
@@ -28,13 +28,13 @@ def day(text: str) -> date:
     return date.fromisoformat(text)
 
 
-def exact(text: str | None) -> Decimal | None:
-    return None if text is None else Decimal(text)
+def amount(text: str | None) -> Amount | None:
+    return None if text is None else read(text)
 
 
 def on_bench(says: Says) -> dict[str, Any]:
     """Pressures of a bench test, by the names of an installation's."""
-    return {name: exact(says[name]) for name in BENCH}
+    return {name: amount(says[name]) for name in BENCH}
 
 
 def begins(db: Session, entry: Entry, stamp: Stamp) -> None:
@@ -121,7 +121,7 @@ def _after_taking(faults: Faults, says: Says, stamp: Stamp) -> None:
 def _reading(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
     faults = Faults()
     reading = NewReading(
-        says["zone"], Decimal(says["inches"]), confirmed=says["confirmed"]
+        says["zone"], read(says["inches"]), confirmed=says["confirmed"]
     )  # fmt: skip
     problem = slip(reading, design_thickness(db, car).get(says["zone"]))
     if problem:
@@ -134,7 +134,7 @@ def _bench_test(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
     component = mounted.component_of(db, row)
     found = NewInstallation(
         NewComponent(component.kind),
-        set_psig=row.set_psig,
+        set_psig=row.as_stated("set_psig"),
         confirmed=says["confirmed"],
         **on_bench(says),
     )
@@ -194,7 +194,7 @@ def put_on(says: Says, on: date | None) -> NewInstallation:
         position=says["position"],
         installed_on=on,
         tested_on=None if new["tested_on"] is None else day(new["tested_on"]),
-        set_psig=exact(new["set_psig"]),
+        set_psig=amount(new["set_psig"]),
         protected_in_storage=new["protected_in_storage"],
         is_change=True,
         confirmed=says["confirmed"],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from app.core.field.report import FieldReport, Says, staying
+from app.core.measure import with_unit
 from app.core.words import capitalized, label
 
 
@@ -37,14 +38,18 @@ def _bench_test(says: Says) -> str:
         ("left", "left_psig"),
         ("vapor tight to", "vapor_tight_psig"),
     )
-    told = [f"{word} {says[name]} psig" for word, name in measured if says[name] is not None]
+    told = [
+        f"{word} {with_unit(says[name], 'psig')}"
+        for word, name in measured
+        if says[name] is not None
+    ]
     name = f"Bench test of installation {says['installation_id']}"
     return _with(f"{name}: {', '.join([label(says['outcome']), *told])}", says["words"])
 
 
 def _leak_test(says: Says) -> str:
     told = [
-        f"{says[name]} {unit}"
+        with_unit(says[name], unit)
         for name, unit in (("psig", "psig"), ("minutes", "minutes"))
         if says[name]
     ]
@@ -64,7 +69,9 @@ def _lining(says: Says) -> str:
 
 def _defect(says: Says) -> str:
     sizes = (("long", "length_in"), ("deep", "depth_in"))
-    told = [f"{says[name]} in {word}" for word, name in sizes if says[name] is not None]
+    told = [
+        f"{with_unit(says[name], 'in')} {word}" for word, name in sizes if says[name] is not None
+    ]
     repair = f"repaired: {says['how_repaired']}" if says["repaired"] else "not repaired"
     what = ", ".join([capitalized(label(says["defect"])), says["place"], *told])
     return f"{what}; {repair}"

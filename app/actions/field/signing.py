@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
@@ -19,6 +18,7 @@ from app.core.facts import Outcome
 from app.core.field.entries import Entry
 from app.core.field.missing import missing
 from app.core.field.report import FieldReport, event_of_readings, fold, items_of
+from app.core.measure import read
 from app.errors import Conflict, Fault, Refused
 from app.store import components as mounted
 from app.store.events import known_by
@@ -133,11 +133,11 @@ def _event(
 
 def _readings(report: FieldReport) -> list[NewReading]:
     """As they were confirmed beside the car; each was held to its likelihood when it came."""
-    exact = checking.exact
+    amount = checking.amount
     return [
         NewReading(
-            each["zone"], Decimal(each["inches"]), each["extent"], exact(each["span_in"]),
-            exact(each["apart_in"]), confirmed=True,
+            each["zone"], read(each["inches"]), each["extent"], amount(each["span_in"]),
+            amount(each["apart_in"]), confirmed=True,
         )
         for each in report.says("reading")
     ]  # fmt: skip

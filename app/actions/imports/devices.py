@@ -7,11 +7,13 @@ from typing import Any
 from sqlalchemy import update
 from sqlalchemy.orm import Session
 
+from app.actions.bench import VALUES
 from app.actions.imports.car_facts import Told
 from app.actions.imports.report import Report
 from app.actions.imports.stated import Stated
 from app.actions.imports.writing import Writer
 from app.actions.stamp import Stamp
+from app.core.measure import as_stated, written
 from app.files.headers import RowFault
 from app.store.columns import BEGINNING
 from app.store.intake import KnownCar, table_of
@@ -41,7 +43,7 @@ class Mounting:
 
     def revise(self, stored: dict[str, Any], said: dict[str, Any], owner_id: int) -> int:
         """A stored installation with what `said` adds, as a row that replaces it."""
-        now = stored | said
+        now = stored | said | {"stated": _still_stated(stored, said)}
         component_id = stored["component_id"]
         if any(stored[word] != now[word] for word in (*WORDS, "kind")):
             words = {word: now[word] for word in (*WORDS, "kind")}
@@ -60,11 +62,21 @@ class Mounting:
         self, car_id: int, component_id: int, position: str, said: dict[str, Any],
         corrects: int | None = None,
     ) -> int:  # fmt: skip
-        stated = {field: said[field] for field in SAID if said.get(field) is not None}
+        stated = {field: said[field] for field in (*SAID, "stated") if said.get(field) is not None}
         return self.writer.add(
             Installation, car_id=car_id, component_id=component_id, position=position,
             from_on=said.get("installed_on") or BEGINNING, corrects=corrects, **stated,
         )  # fmt: skip
+
+
+def _still_stated(stored: dict[str, Any], said: dict[str, Any]) -> str | None:
+    """What was stated in another unit and is not stated anew."""
+    kept = {
+        name: as_stated(name, stored[name], stored["stated"])
+        for name in VALUES
+        if name not in said or said[name] == stored[name]
+    }
+    return written(kept)
 
 
 def differing(stored: dict[str, Any], said: dict[str, Any]) -> list[Told]:

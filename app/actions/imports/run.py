@@ -22,12 +22,11 @@ from app.actions.stamp import Stamp
 from app.errors import Refused
 from app.files.columns import Kind
 from app.files.sheets import Sheet
-from app.store import digests, imports, reach
+from app.store import cars, digests, imports, indexes, reach
+from app.store import due as due_rows
 from app.store.derived import ImportRun
 from app.store.gathering import note
 from app.store.kept import plain
-
-CARS_BETWEEN_WORDS = 1_000
 
 
 class Intake(Protocol):
@@ -111,9 +110,11 @@ def _go_through(
 
 
 def _refresh(db: Session, car_ids: list[int], stamp: Stamp, tell: Tell) -> None:
-    for first in range(0, len(car_ids), CARS_BETWEEN_WORDS):
-        tell("Working out due dates", first, len(car_ids))
-        due.settle(db, car_ids[first : first + CARS_BETWEEN_WORDS], stamp)
+    many = len(car_ids) >= due.MANY and 2 * len(car_ids) >= cars.highest_key(db)
+    with indexes.made_afterwards(db, due_rows.TABLE, when=many):
+        for first in range(0, len(car_ids), due.MANY):
+            tell("Working out due dates", first, len(car_ids))
+            due.settle(db, car_ids[first : first + due.MANY], stamp)
     tell("Working out due dates", len(car_ids), len(car_ids))
 
 

@@ -11,7 +11,7 @@ from sqlalchemy import Table
 from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
-from app.store import tables, visits
+from app.store import rolled, tables, visits
 from app.store.bulk import insert_sparse
 from app.store.cars import keeper
 from app.store.gathering import tell
@@ -98,6 +98,8 @@ class Writer:
                 unsaid = BLANK[table.name]
                 stamped = unsaid | self._stamp if "recorded_at" in unsaid else unsaid
                 insert_sparse(self.db, table, rows, stamped)
+                if table.name == "car":
+                    rolled.cars_added(self.db, [row["id"] for row in rows])
                 if table.name in LISTED:
                     tell(self.db, table, ({**stamped, **row} for row in rows))
 

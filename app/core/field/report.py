@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import Any, Literal
 
 from app.core.facts import EVENT_ITEMS
-from app.core.field.entries import Entry, first_of, standing
+from app.core.field.entries import Entry, standing
 
 ItemState = Literal["open", "pass", "fail", "not_done"]
 Says = Mapping[str, Any]
@@ -16,10 +16,9 @@ Says = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class FieldReport:
-    """The standing entries of a report in order, and by key the first of each chain of corrections."""
+    """The standing entries of a report, in order."""
 
     standing: tuple[Entry, ...]
-    first: Mapping[str, str]
 
     def of(self, kind: str) -> tuple[Entry, ...]:
         return tuple(each for each in self.standing if each.kind == kind)
@@ -52,22 +51,10 @@ class FieldReport:
             return datetime.fromisoformat(taken)
         return self.begun.made_at if self.begun else None
 
-    def photographs_of(self, entry: Entry) -> tuple[Entry, ...]:
-        """Taken of this entry, or of what it corrects."""
-        return tuple(
-            each
-            for each in self.of("photograph")
-            if each.says["about"] and self._chain(each.says["about"]) == self._chain(entry.key)
-        )
-
-    def _chain(self, key: str) -> str:
-        return self.first.get(key, key)
-
 
 def fold(entries: Iterable[Entry]) -> FieldReport:
     """The report that these entries make."""
-    every = sorted(entries, key=lambda each: each.place)
-    return FieldReport(standing(every), first_of(every))
+    return FieldReport(standing(sorted(entries, key=lambda each: each.place)))
 
 
 def staying(report: FieldReport) -> tuple[Says, ...]:

@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from app.core.facts import Extent, Reading, Reason, Verdict
 from app.core.field.report import Says
+from app.core.measure import exact, read
 from app.core.rule import Rulebook
 from app.core.thickness import Lines, Measured, inches, zone_thickness
 
@@ -38,7 +39,7 @@ class ReadingVerdict:
 def reading_of(says: Says) -> Reading:
     """A reading as an entry states it."""
     return Reading(
-        says["zone"], Fraction(says["inches"]), says["extent"],
+        says["zone"], exact(read(says["inches"])), says["extent"],
         _or_none(says["span_in"]), _or_none(says["apart_in"]),
     )  # fmt: skip
 
@@ -60,4 +61,4 @@ def judged(says: Says, lines: Mapping[str, Lines], rulebook: Rulebook) -> Readin
 
 
 def _or_none(value: str | None) -> Fraction | None:
-    return None if value is None else Fraction(value)
+    return None if value is None else exact(read(value))

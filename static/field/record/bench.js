@@ -1,6 +1,7 @@
 /** Relief devices on the bench: as found, as left, vapor tight, judged at every key from the ranges of the pack. */
 import * as judge from "../judge.js";
 import { html, nothing } from "../html.js";
+import { spelled, stated, withUnit } from "../prefers.js";
 import { capital } from "./car.js";
 import { leftOutside } from "./contradictions.js";
 import { form, typedNow } from "./forms.js";
@@ -23,7 +24,7 @@ function device(desk, part) {
   const test = testOf(desk, part);
   return html`<li class="card"><a class="card-go" href=${desk.at(`bench/${part.installation_id}`)}>
     <span class="card-head"><strong>${capital(part.words)} ${part.serial}</strong> ${badge(test?.says.outcome ?? "open")}</span>
-    <span class="below">${part.position}${part.set_psig ? `, set at ${part.set_psig} psig` : ""}</span></a></li>`;
+    <span class="below">${part.position}${part.set_psig ? `, set at ${spelled(withUnit(part.set_psig, "psig"))}` : ""}</span></a></li>`;
 }
 
 const testOf = (desk, part) => desk.fold.last("bench_test", (says) => says.installation_id === part.installation_id);
@@ -45,16 +46,16 @@ export function bench(desk, [id], ui) {
 const folded = (form) => html`<details><summary>Correct the test</summary>${form}</details>`;
 
 const facts = (part) => [
-  ["Set at", part.set_psig ? `${part.set_psig} psig` : "not recorded"],
-  ["May open at", judge.within(part.bench?.opens) || "nothing says"],
-  ["Vapor tight", judge.within(part.bench?.vapor_tight) || "nothing says"],
-  ["Last tested", part.tested_on ?? "not recorded"],
+  ["Set at", part.set_psig ? spelled(withUnit(part.set_psig, "psig")) : "not recorded"],
+  ["May open at", spelled(judge.within(part.bench?.opens)) || "nothing says"],
+  ["Vapor tight", spelled(judge.within(part.bench?.vapor_tight)) || "nothing says"],
+  ["Last tested", spelled(part.tested_on ?? "not recorded")],
 ];
 
 export const FIELDS = [
-  { name: "found_psig", label: "Start to discharge, as found", control: "number", unit: "psig", want: "psig such as 75" },
-  { name: "left_psig", label: "Start to discharge, as left", control: "number", unit: "psig", want: "psig such as 75" },
-  { name: "vapor_tight_psig", label: "Vapor tight up to", control: "number", unit: "psig", want: "psig such as 60" },
+  { name: "found_psig", label: "Start to discharge, as found", control: "number", unit: "psig", want: "a pressure such as 75" },
+  { name: "left_psig", label: "Start to discharge, as left", control: "number", unit: "psig", want: "a pressure such as 75" },
+  { name: "vapor_tight_psig", label: "Vapor tight up to", control: "number", unit: "psig", want: "a pressure such as 60" },
   { name: "outcome", label: "The device", control: "choice", choices: [["pass", "Passed"], ["fail", "Failed"]], must: true, want: "passed or failed" },
   { name: "words", label: "Words", control: "notes" },
 ];
@@ -67,7 +68,7 @@ function testForm(ui, desk, part, old) {
     values: old?.says,
     faults: old?.faults,
     live: true,
-    also: html`<div role="status">${verdicts(part, typed)}</div>${ui.question === id ? html`<p class="notice notice-care" role="alert">
+    also: html`<div role="status">${verdicts(part, asStated(typed))}</div>${ui.question === id ? html`<p class="notice notice-care" role="alert">
       As left or vapor tight it is outside what is allowed, and yet it passed? Look again; press once more if it is right.</p>` : nothing}`,
     button: old ? "Keep the correction" : "Keep the test",
     submit: (values) => keep(ui, desk, part, old, id, values),
@@ -85,10 +86,13 @@ async function keep(ui, desk, part, old, id, values) {
   ui.notice = "Test kept.";
 }
 
+/** The pressures of what is typed just now, as an entry would state them. */
+const asStated = (typed) => Object.fromEntries(MEASURES.map((each) => [each, stated(typed[each] ?? "", "psig")]));
+
 const verdicts = (part, says) => {
   const stated = MEASURES.filter((each) => says?.[each]);
   return stated.length ? html`<ul class="told">${stated.map((each) => {
     const told = judge.bench(each, says[each], part.bench);
-    return html`<li>${badge(told.verdict)} <span>${told.words}</span></li>`;
+    return html`<li>${badge(told.verdict)} <span>${spelled(told.words)}</span></li>`;
   })}</ul>` : nothing;
 };

@@ -1,5 +1,6 @@
 /** A car as it was taken along: facts, what is due and why, its parts, the last readings. */
 import { html, nothing } from "../html.js";
+import { spelled, withUnit } from "../prefers.js";
 import { badge, carName, head, moment, notice, reasons } from "./pieces.js";
 
 /** @param {any} car @param {any} shared @param {any[]} reports of this car on the tablet @param {any} ui */
@@ -39,13 +40,13 @@ const begun = (report) => html`<p class="notice"><a class="go" href="#/report/${
 
 const due = (each) => html`<li class="card">
   <div class="card-head"><strong>${capital(each.words)}</strong> ${badge(each.status)}</div>
-  <p>${each.due_on ? html`due <time>${each.due_on}</time>` : each.next}</p>
+  <p>${each.due_on ? html`due <time>${spelled(each.due_on)}</time>` : each.next}</p>
   ${reasons(each.reasons)}</li>`;
 
 const part = (each) => html`<li class="card">
   <div class="card-head"><strong>${capital(each.words)}</strong> <span>${each.position || "position not recorded"}</span></div>
   <p>${[each.maker, each.model].filter(Boolean).join(" ")} <span class="code">${each.serial || "no serial recorded"}</span></p>
-  <p class="below">${each.tested_on ? `tested ${each.tested_on}` : "no test recorded"}${each.set_psig ? `, set at ${each.set_psig} psig` : ""}</p></li>`;
+  <p class="below">${each.tested_on ? `tested ${spelled(each.tested_on)}` : "no test recorded"}${each.set_psig ? `, set at ${spelled(withUnit(each.set_psig, "psig"))}` : ""}</p></li>`;
 
 /** By zone, the least first: that is what the next readings are held against. */
 function last(car) {
@@ -54,7 +55,7 @@ function last(car) {
   return html`<div class="scroll" tabindex="0" role="region" aria-label="Last readings by zone"><table>
     <thead><tr><th scope="col">Zone</th><th scope="col">Where</th><th scope="col" class="num">Inches</th><th scope="col">On</th></tr></thead>
     <tbody>${zones.flatMap((zone) => car.last[zone.zone].map((each) => html`<tr><th scope="row">${zone.words}</th>
-      <td>${each.spot || "not told"}</td><td class="num">${each.inches}</td><td>${each.on}</td></tr>`))}</tbody></table></div>`;
+      <td>${each.spot || "not told"}</td><td class="num">${spelled(withUnit(each.inches, "in"))}</td><td>${spelled(each.on)}</td></tr>`))}</tbody></table></div>`;
 }
 
 export const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);

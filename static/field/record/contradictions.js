@@ -1,5 +1,6 @@
 /** What was found that speaks against a pass: said before it is kept and before it is signed, never a bar. */
 import { capital, counted } from "../quantities.js";
+import { withUnit } from "../prefers.js";
 import * as judge from "../judge.js";
 import { judgedEntry } from "./verdicts.js";
 
@@ -24,7 +25,7 @@ function steps(desk, item) {
 
 const MEASURED = {
   thickness: (desk) => desk.fold.of("reading").filter((each) => judgedEntry(desk, each).verdict === "condemned")
-    .map(({ says }) => `${capital(says.spot || says.zone.replaceAll("_", " "))} reads ${says.inches} in, which is condemned`),
+    .map(({ says }) => `${capital(says.spot || says.zone.replaceAll("_", " "))} reads ${withUnit(says.inches, "in")}, which is condemned`),
   relief_device: (desk) => desk.fold.staying().filter((says) => leftOutside(desk.car.parts.find((part) => part.installation_id === says.installation_id), says))
     .map(() => "A relief device was left outside what is allowed"),
   lining: (desk) => desk.fold.of("lining").filter(({ says }) => !SOUND.includes(says.condition) || says.holidays > 0)

@@ -1,5 +1,6 @@
 /** Every entry of a report in the order in which it was made, with what became of it. */
 import { html, nothing } from "../html.js";
+import { withUnit } from "../prefers.js";
 import { capital } from "./car.js";
 import { badge, head, inWords, moment, notice, takeBack } from "./pieces.js";
 import { kindWords } from "./report.js";
@@ -24,8 +25,8 @@ const gone = (entry, stands) => (stands.has(entry.key) || entry.kind === "withdr
 const SHORT = {
   begun: (says) => `${says.facility}, ${says.happened_on}`,
   caution: (says) => `${says.caution}, for ${says.job.replaceAll("_", " ")}`,
-  gauge_check: (says) => `${says.gauge}: ${says.read_in} in on ${says.standard_in} in`,
-  reading: (says) => `${says.spot || says.zone}: ${says.inches} in`,
+  gauge_check: (says) => `${says.gauge}: ${withUnit(says.read_in, "in")} on ${withUnit(says.standard_in, "in")}`,
+  reading: (says) => `${says.spot || says.zone}: ${withUnit(says.inches, "in")}`,
   bench_test: (says) => [says.found_psig && `found ${says.found_psig}`, says.left_psig && `left ${says.left_psig}`, says.outcome].filter(Boolean).join(", "),
   lining: (says) => `${says.area}: ${says.condition}`,
   leak_test: (says) => `${says.what}: ${says.outcome}`,

@@ -2,6 +2,7 @@
 import { asEntry, drawing, inWords as placeWords, placeOf } from "../drawing.js";
 import { Trouble } from "../database.js";
 import { html, nothing } from "../html.js";
+import { withUnit } from "../prefers.js";
 import { capital } from "./car.js";
 import { draftOf, dropDraft, keepDraft } from "./drafts.js";
 import { form, wrongWith } from "./forms.js";
@@ -22,7 +23,7 @@ export const LINING = [
 export const LEAK = [
   { name: "what", label: "What was tested", control: "line", must: true, want: "what was tested, such as the manway gasket" },
   { name: "medium", label: "With", control: "line", hint: "Such as air, nitrogen, water" },
-  { name: "psig", label: "Pressure", unit: "psig", control: "number", want: "psig such as 30" },
+  { name: "psig", label: "Pressure", unit: "psig", control: "number", want: "a pressure such as 30" },
   { name: "minutes", label: "Held for", unit: "minutes", control: "number", want: "minutes such as 10" },
   { name: "outcome", label: "Outcome", control: "choice", choices: OUTCOMES, must: true, want: "passed or failed" },
   { name: "words", label: "Words", control: "notes" },
@@ -30,8 +31,8 @@ export const LEAK = [
 export const DEFECT = [
   { name: "defect", label: "Kind", control: "choice", must: true, want: "the kind of defect",
     choices: named(["corrosion", "pitting", "crack", "dent", "gouge", "weld", "leak", "missing", "other"]) },
-  { name: "length_in", label: "Length", unit: "in", control: "number", want: "inches such as 2.5" },
-  { name: "depth_in", label: "Depth", unit: "in", control: "number", want: "inches such as 0.06" },
+  { name: "length_in", label: "Length", unit: "in", control: "number", want: "a length such as 2.5" },
+  { name: "depth_in", label: "Depth", unit: "in", control: "number", want: "a depth such as 0.06" },
   { name: "repaired", label: "It was repaired", control: "tick" },
   { name: "how_repaired", label: "How it was repaired", control: "notes", when: (typed) => typed.repaired === true || typed.repaired === "yes",
     must: true, want: "the method of the repair" },
@@ -53,7 +54,7 @@ const sparked = ({ spark_volts, holidays }) =>
 export function leak(desk, [key], ui) {
   return findings(ui, desk, key, {
     kind: "leak_test", go: "leak", title: "Leak test", back: "item/leakage", care: ["pressure"], job: "leakage", fields: LEAK, one: "test",
-    line: (says) => [says.outcome, says.what, [says.medium, says.psig && `${says.psig} psig`, says.minutes && `${says.minutes} min`].filter(Boolean).join(", ")],
+    line: (says) => [says.outcome, says.what, [says.medium, says.psig && withUnit(says.psig, "psig"), says.minutes && `${says.minutes} min`].filter(Boolean).join(", ")],
     says: (values) => values,
   });
 }
@@ -71,7 +72,7 @@ export function defect(desk, [key, item], ui) {
   return findings(ui, desk, key === "new" ? undefined : key, {
     kind: "defect", go: "defect", title: "Defects", back: "", care: [], job: "defect", fields: DEFECT, one: "defect",
     line: (says) => [says.repaired ? "pass" : "fail", `${capital(says.defect)}: ${says.place}`,
-      [says.length_in && `${says.length_in} in long`, says.depth_in && `${says.depth_in} in deep`, says.repaired && says.how_repaired].filter(Boolean).join(", "), says.repaired ? "repaired" : "not repaired"],
+      [says.length_in && `${withUnit(says.length_in, "in")} long`, says.depth_in && `${withUnit(says.depth_in, "in")} deep`, says.repaired && says.how_repaired].filter(Boolean).join(", "), says.repaired ? "repaired" : "not repaired"],
     above: html`<section aria-label="Place"><h3>Where it is</h3>${drawing(chosen, (place) => choose({ ...place, words: placeWords(place) }))}
       <div class="field"><label for="words">The place in words</label><input id="words" .value=${chosen.words}
         @input=${(event) => choose({ ...chosen, words: event.target.value })}></div></section>`,

@@ -7,7 +7,8 @@
  *   when?: (values: any) => boolean}} Field  `most` letters, where fewer than of every other line are kept
  */
 import { html, nothing } from "../html.js";
-import { asWritten, decimal } from "../decimal.js";
+import { asWritten } from "../decimal.js";
+import { stated, typed as asTyped, unitOf } from "../prefers.js";
 import { draftOf, dropDraft, keepDraft } from "./drafts.js";
 
 /**
@@ -17,7 +18,8 @@ import { draftOf, dropDraft, keepDraft } from "./drafts.js";
  *   button, `above` before the fields; a live one is drawn again at every key
  */
 export function form(ui, id, { fields, values = {}, faults = [], button, submit, also = nothing, above = nothing, live = false }) {
-  const state = (ui.forms[id] ??= { start: { ...values, ...draftOf(ui, id) }, problems: byField(faults, fields) });
+  const filled = () => Object.fromEntries(fields.map(({ name, unit }) => [name, asTyped(values[name], unit)]));
+  const state = (ui.forms[id] ??= { start: { ...values, ...filled(), ...draftOf(ui, id) }, problems: byField(faults, fields) });
   const now = { ...state.start, ...state.typed };
   const shown = fields.filter((field) => field.when?.(now) ?? true);
   const redrawing = live || fields.some((field) => field.when);
@@ -95,13 +97,13 @@ function read(element, fields) {
     const problem = wrongWith(field, text);
     if (problem) problems[field.name] = problem;
     const as = READ[field.control];
-    values[field.name] = as ? as(text) : text;
+    values[field.name] = as ? as(text, field) : text;
   }
   return { values, problems };
 }
 
 const READ = {
-  number: (text) => (text.trim() ? asWritten(text) : null),
+  number: (text, { unit }) => (text.trim() ? (unit ? stated(text, unit) : asWritten(text)) : null),
   day: (text) => text.trim() || null,
   tick: (text) => text === "yes",
   line: (text) => text.trim(),
@@ -118,15 +120,15 @@ function textOf(element, { name, control }) {
 // As many letters as the register keeps (app/answers/field_entries.py).
 const LINE = 200;
 const NOTES = 2000;
-const MEASURE = /^\d{1,7}(\.\d{1,6})?$/;
+const MEASURE = /^\d{1,7}(\.\d{1,6})?( mm| kPa)?$/;
 
 /** What is wrong with what was typed, as a sentence, or nothing. @param {Field} field @param {string} text */
-export function wrongWith({ control, must, want, label = "", most = control === "notes" ? NOTES : LINE }, text) {
+export function wrongWith({ control, must, want, unit, label = "", most = control === "notes" ? NOTES : LINE }, text) {
   const given = text.trim();
   const letters = [...given].length;
   if (letters > most) return `Got ${letters} letters; want at most ${most}.`;
   if (!given) return must ? `Nothing is given; want ${want ?? label.toLowerCase()}.` : "";
-  if (control === "number" && !MEASURE.test(asWritten(given) ?? "")) return `Got “${given}”; want ${want ?? "a number such as 0.438"}.`;
+  if (control === "number" && !MEASURE.test((unit ? stated(given, unit) : asWritten(given)) ?? "")) return `Got “${given}”; want ${want ?? "a number such as 0.438"}.`;
   if (control === "day" && !isDay(given)) return `Got “${given}”; want a day such as 2026-11-26.`;
   return "";
 }
@@ -158,7 +160,7 @@ function control(id, field, state) {
   </div>`;
 }
 
-const label = (key, field) => html`<label for=${key}>${field.label}${field.unit ? html` <span class="unit">${field.unit}</span>` : nothing}</label>`;
+const label = (key, field) => html`<label for=${key}>${field.label}${field.unit ? html` <span class="unit">${unitOf(field.unit)}</span>` : nothing}</label>`;
 
 const line = (mode, type = "text") => ({ key, field, value, told, wrong }) => html`${label(key, field)}
   <input id=${key} name=${field.name} type=${type} inputmode=${mode} enterkeyhint="next" value=${value ?? ""}

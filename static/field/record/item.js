@@ -2,6 +2,7 @@
 import { asWritten } from "../decimal.js";
 import { Trouble } from "../database.js";
 import { html, nothing } from "../html.js";
+import { spelled } from "../prefers.js";
 import { capital } from "./car.js";
 import { against } from "./contradictions.js";
 import { draftOf, dropDraft, keepDraft } from "./drafts.js";
@@ -18,7 +19,7 @@ export function item(desk, [name], ui) {
   const steps = desk.steps(name);
   const due = desk.car.due.find((each) => each.item === name);
   return html`${head(capital(desk.words(name)), [desk.at(), "The report"], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
-    ${due ? html`<p>${badge(due.status)} ${due.next}</p>${reasons(due.reasons)}` : nothing}
+    ${due ? html`<p>${badge(due.status)} ${spelled(due.next)}</p>${reasons(due.reasons)}` : nothing}
     ${source(desk, name)} ${warnings(desk, [name])}
     ${steps.length ? html`<ol class="steps">${steps.map((step, at) => oneStep(ui, desk, name, step, at, seenBefore(steps, at)))}</ol>`
       : html`<p class="notice">No steps are written for this item. Follow the rule and the owner's instructions, and say what it came to.</p>`}

@@ -21,7 +21,7 @@ const FIELDS = {
   gauge_check: GAUGE,
   bench_test: BENCH,
   reading: [
-    { name: "inches", label: "Inches", control: "number", unit: "in", must: true, want: "inches such as 0.438" },
+    { name: "inches", label: "Thickness", control: "number", unit: "in", must: true, want: "a thickness such as 0.438" },
     { name: "extent", label: "Extent", control: "choice", choices: [["general", "General"], ["local", "Local"]] },
     { name: "span_in", label: "It spans", control: "number", unit: "in" },
     { name: "apart_in", label: "From the next spot", control: "number", unit: "in" },

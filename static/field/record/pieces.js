@@ -1,5 +1,6 @@
 /** Pieces of several screens: statuses, verdicts, cautions, notices. A status is a word, a shape and a colour. */
 import { html, nothing, svg } from "../html.js";
+import { spelled } from "../prefers.js";
 import { asSentence } from "./forms.js";
 
 const SHAPES = {
@@ -52,7 +53,7 @@ export const carName = (car) => html`<span class="car">${car.mark} ${car.number}
 
 /** Reasons, folded together, with their citations. @param {{text: string, citation?: string|null}[]} reasons */
 export const reasons = (reasons) => reasons?.length
-  ? html`<details class="why"><summary>Why</summary><ul>${reasons.map((each) => html`<li>${each.text}${
+  ? html`<details class="why"><summary>Why</summary><ul>${reasons.map((each) => html`<li>${spelled(each.text)}${
       each.citation ? html` <span class="citation">${each.citation}</span>` : nothing}</li>`)}</ul></details>`
   : nothing;
 

@@ -5,6 +5,8 @@
  * @typedef {{zone: string, ring: number|null, spot: string, short: string}} Spot
  */
 
+import { compare, decimal } from "../decimal.js";
+
 // 12 is the top, 3 the right side as seen from the B end.
 const CLOCKS = [[10, "shell_top"], [12, "shell_top"], [2, "shell_top"], [4, "shell_bottom"], [6, "shell_bottom"], [8, "shell_bottom"]];
 const OF_A_HEAD = [["middle", "mid"], ["12 o'clock", "12"], ["3 o'clock", "3"], ["6 o'clock", "6"], ["9 o'clock", "9"]];
@@ -51,6 +53,6 @@ export function lastAt(car, spot) {
   const there = zone.filter((each) => each.spot === spot.spot && (each.ring ?? null) === spot.ring);
   const ring = zone.filter((each) => spot.ring !== null && each.ring === spot.ring);
   const [found, where] = there.length ? [there, "here"] : ring.length ? [ring, "in this ring"] : [zone, "in this zone"];
-  const least = [...found].sort((one, other) => Number(one.inches) - Number(other.inches))[0];
+  const least = [...found].sort((one, other) => compare(decimal(one.inches), decimal(other.inches)))[0];
   return least ? { ...least, where } : null;
 }

@@ -50,10 +50,10 @@ export const FIELDS = [
   { name: "lot", label: "Lot", control: "line", when: puts },
   { name: "serial", label: "Serial on the new one", control: "line", must: true, want: "the serial on its plate", when: puts },
   { name: "tested_on", label: "Tested on", control: "day", when: puts },
-  { name: "set_psig", label: "Set at", unit: "psig", control: "number", when: puts, want: "psig such as 75" },
-  { name: "found_psig", label: "Bench: opened at, as found", unit: "psig", control: "number", when: puts, want: "psig such as 75" },
-  { name: "left_psig", label: "Bench: opens at, as left", unit: "psig", control: "number", when: puts, want: "psig such as 75" },
-  { name: "vapor_tight_psig", label: "Bench: vapor tight up to", unit: "psig", control: "number", when: puts, want: "psig such as 60" },
+  { name: "set_psig", label: "Set at", unit: "psig", control: "number", when: puts, want: "a pressure such as 75" },
+  { name: "found_psig", label: "Bench: opened at, as found", unit: "psig", control: "number", when: puts, want: "a pressure such as 75" },
+  { name: "left_psig", label: "Bench: opens at, as left", unit: "psig", control: "number", when: puts, want: "a pressure such as 75" },
+  { name: "vapor_tight_psig", label: "Bench: vapor tight up to", unit: "psig", control: "number", when: puts, want: "a pressure such as 60" },
   { name: "stored", label: "Until now it was", control: "choice", choices: STORED, when: puts },
 ];
 

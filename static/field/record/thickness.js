@@ -1,7 +1,8 @@
 /** Readings of thickness: the gauge checked first, then reading after reading, each judged at once. */
 import * as judge from "../judge.js";
-import { asWritten, decimal } from "../decimal.js";
+import { compare, decimal } from "../decimal.js";
 import { html, nothing } from "../html.js";
+import { line, spelled, stated, unitOf, withUnit } from "../prefers.js";
 import { capital } from "./car.js";
 import { draftOf, dropDraft, keepDraft } from "./drafts.js";
 import { form } from "./forms.js";
@@ -33,16 +34,16 @@ function gauge(ui, desk) {
   const last = lastCheck(desk);
   const told = checked(last);
   if (told?.within) return html`<details class="gauge"><summary>${badge("ok", "gauge checked")}</summary>
-    <p>Gauge ${last.says.gauge}. ${told.words}</p>${checkForm(ui, desk, last)}</details>${outdated(desk, last)}`;
+    <p>Gauge ${last.says.gauge}. ${spelled(told.words)}</p>${checkForm(ui, desk, last)}</details>${outdated(desk, last)}`;
   return html`<section aria-labelledby="gauge"><h2 id="gauge">The gauge first</h2>
-    ${told ? html`<p>${badge("not_ok")} Gauge ${last.says.gauge}. ${told.words}</p>
+    ${told ? html`<p>${badge("not_ok")} Gauge ${last.says.gauge}. ${spelled(told.words)}</p>
       <p class="problem" role="alert">Set the gauge right or take another one, and check it again. Readings wait until it reads its standard.</p>`
       : html`<p>Check the gauge on a block of known thickness before the first reading.</p>`}
     ${checkForm(ui, desk, last)}</section>${last ? outdated(desk, last) : nothing}`;
 }
 
 const outdated = (desk, { says }) => says.valid_until && says.valid_until < (desk.fold.begun?.says.happened_on ?? "")
-  ? html`<p class="notice notice-care">Its calibration was valid until ${says.valid_until}. Ask before you go on with it.</p>` : nothing;
+  ? html`<p class="notice notice-care">Its calibration was valid until ${spelled(says.valid_until)}. Ask before you go on with it.</p>` : nothing;
 
 const checkForm = (ui, desk, last) => form(ui, `${desk.key}-gauge-${last?.key ?? ""}`, {
   fields: GAUGE,
@@ -53,8 +54,8 @@ const checkForm = (ui, desk, last) => form(ui, `${desk.key}-gauge-${last?.key ??
 
 export const GAUGE = [
   { name: "gauge", label: "Gauge", control: "line", must: true, want: "its serial" },
-  { name: "standard_in", label: "Thickness of the block", control: "number", unit: "in", must: true, want: "inches such as 0.500" },
-  { name: "read_in", label: "What the gauge read", control: "number", unit: "in", must: true, want: "inches such as 0.501" },
+  { name: "standard_in", label: "Thickness of the block", control: "number", unit: "in", must: true, want: "a thickness such as 0.500" },
+  { name: "read_in", label: "What the gauge read", control: "number", unit: "in", must: true, want: "a thickness such as 0.501" },
   { name: "valid_until", label: "Calibrated until", control: "day" },
 ];
 
@@ -92,9 +93,9 @@ function entry(ui, desk, all, readings) {
   return html`<section class="spot" aria-labelledby="spot">
     <h2 id="spot">${capital(ui.spot.spot)}, ${zone.words}</h2>
     <p class="lines">${lines(zone)}</p>
-    <p class="last">${last ? html`Last time ${last.where} <b>${last.inches} in</b>, ${last.on}` : "No reading of last time here"}</p>
+    <p class="last">${last ? html`Last time ${last.where} <b>${spelled(withUnit(last.inches, "in"))}</b>, ${spelled(last.on)}` : "No reading of last time here"}</p>
     ${keypad(ui, {
-      label: "Inches", problem: ui.wrong, button: old ? `Replace ${old.says.inches} in` : "Keep, next",
+      label: inMillimetres() ? "Millimetres" : "Inches", problem: ui.wrong, button: old ? `Replace ${withUnit(old.says.inches, "in")}` : "Keep, next",
       typing: () => typing(ui, desk), enter: (text) => pressed(ui, desk, all, text), disabled: !desk.open,
     })}
     ${ui.question ? question(ui, desk, all) : nothing}
@@ -107,8 +108,10 @@ function entry(ui, desk, all, readings) {
   </section>`;
 }
 
+const inMillimetres = () => unitOf("in") === "mm";
+
 const lines = (zone) => zone.c
-  ? html`<span>Line C <b>${zone.c}</b></span> <span>D <b>${zone.d}</b></span> <span>E <b>${zone.e}</b> in</span>`
+  ? html`<span>Line C <b>${line(zone.c)}</b></span> <span>D <b>${line(zone.d)}</b></span> <span>E <b>${line(zone.e)}</b> ${unitOf("in")}</span>`
   : zone.judged_by === "owner" ? "Judged by the owner; no line of the rule" : "No lines are known for this zone";
 
 /** Only a local spot: judged by line E where it is small and far enough from the next. */
@@ -119,7 +122,7 @@ function local(ui, desk) {
     <div class="fields">${measure(ui, desk, "span", "It spans")}${measure(ui, desk, "apart", "From the next spot")}</div></details>`;
 }
 
-const measure = (ui, desk, name, words) => html`<div class="field"><label for=${name}>${words} <span class="unit">in</span></label>
+const measure = (ui, desk, name, words) => html`<div class="field"><label for=${name}>${words} <span class="unit">${unitOf("in")}</span></label>
   <input id=${name} inputmode="decimal" autocomplete="off" .value=${ui[name] ?? ""} @input=${(event) => {
     ui[name] = event.target.value;
     typing(ui, desk);
@@ -142,9 +145,10 @@ async function pressed(ui, desk, all, text) {
 async function taken(ui, desk, all, text) {
   ui.wrong = ui.question = "";
   const { asks } = desk.car;
-  const inches = decimal(text) && asWritten(text);
+  const inches = stated(text, "in");
   await desk.renew();
-  if (!inches) return again(ui, text ? `Got “${text}”; want inches such as 0.438.` : "Nothing is given; want inches such as 0.438.");
+  const want = inMillimetres() ? "millimetres such as 11.1, or 0.438 in" : "inches such as 0.438";
+  if (!inches) return again(ui, text ? `Got “${text}”; want ${want}.` : `Nothing is given; want ${want}.`);
   const odd = judge.slip(inches, asks.design?.[ui.spot.zone], asks);
   if (odd?.startsWith("must")) return again(ui, `The thickness ${odd}.`);
   const readings = desk.fold.of("reading");
@@ -163,13 +167,11 @@ function again(ui, problem) {
   ui.redraw();
 }
 
-const stated = (text) => (decimal(text) ? asWritten(text) : null);
-
 async function kept(ui, desk, all, inches, confirmed) {
   const { spot } = ui;
   const old = ui.more ? null : at(desk.fold.of("reading"), spot);
   const place = { zone: spot.zone, ring: spot.ring, spot: spot.spot };
-  const extent = ui.local ? { extent: "local", span_in: stated(ui.span), apart_in: stated(ui.apart) } : { extent: "general", span_in: null, apart_in: null };
+  const extent = ui.local ? { extent: "local", span_in: stated(ui.span ?? "", "in"), apart_in: stated(ui.apart ?? "", "in") } : { extent: "general", span_in: null, apart_in: null };
   ui.told = await desk.write("reading", { ...place, inches, ...extent, confirmed }, old);
   // What was typed meanwhile is the next one's.
   goTo(ui, desk, nextFree(all, desk.fold.of("reading"), spot), ui.afresh ? { typed: ui.typed } : null);
@@ -181,7 +183,7 @@ function confirm(ui, desk, all) {
 }
 
 const question = (ui, desk, all) => html`<div class="notice notice-care" role="alert">
-  <p><b>${ui.question.inches} in</b>: ${ui.question.told.join("; ")}. Is it right?</p>
+  <p><b>${withUnit(ui.question.inches, "in")}</b>: ${spelled(ui.question.told.join("; "))}. Is it right?</p>
   <div class="actions"><button id="right" class="button" type="button" @click=${act(ui, () => ui.question && confirm(ui, desk, all))}>It is right, keep it</button>
   <button class="button button-quiet" type="button" @click=${() => {
     ui.question = "";
@@ -194,8 +196,8 @@ function verdict(desk, entry) {
   const told = judgedEntry(desk, entry);
   const last = lastAt(desk.car, entry.says);
   const since = judge.loss(last, entry.says.inches);
-  return html`<p><b class="big">${entry.says.inches} in</b> ${badge(told.verdict)}</p>
-    <p>${capital(entry.says.spot)}: ${told.margin}.${since ? html` ${capital(since.words)}.` : nothing}${told.why ? html` ${told.why}.` : nothing}</p>`;
+  return html`<p><b class="big">${spelled(withUnit(entry.says.inches, "in"))}</b> ${badge(told.verdict)}</p>
+    <p>${capital(entry.says.spot)}: ${spelled(told.margin)}.${since ? html` ${capital(spelled(since.words))}.` : nothing}${told.why ? html` ${spelled(told.why)}.` : nothing}</p>`;
 }
 
 const WORST_FIRST = ["condemned", "at_or_below_c", "unknown", "owner_judged", "above_c"];
@@ -206,10 +208,10 @@ function worst(desk, readings) {
   const zones = [...new Set(readings.map((each) => each.says.zone))].map((name) => zoneOf(desk, name));
   return html`<h2>Zones</h2><ul class="cards">${zones.map((zone) => {
     const there = readings.filter((each) => each.says.zone === zone.zone);
-    const least = there.toSorted((one, other) => rank(desk, one) - rank(desk, other) || Number(one.says.inches) - Number(other.says.inches))[0];
+    const least = there.toSorted((one, other) => rank(desk, one) - rank(desk, other) || compare(decimal(one.says.inches), decimal(other.says.inches)))[0];
     const told = judgedEntry(desk, least);
     return html`<li class="card"><div class="card-head"><strong>${capital(zone.words)}</strong> ${badge(told.verdict)}</div>
-      <p>${there.length} read, worst ${least.says.inches} in at ${least.says.spot}: ${told.margin}</p></li>`;
+      <p>${there.length} read, worst ${withUnit(least.says.inches, "in")} at ${least.says.spot}: ${spelled(told.margin)}</p></li>`;
   })}</ul>`;
 }
 
@@ -236,10 +238,10 @@ function shell(ui, desk, all, readings) {
 
 function oneCell(ui, desk, spot, entry) {
   const told = entry && judgedEntry(desk, entry);
-  const words = entry ? `${entry.says.inches} in, ${told.margin}` : "not read yet";
+  const words = entry ? `${withUnit(entry.says.inches, "in")}, ${spelled(told.margin)}` : "not read yet";
   return html`<button type="button" class=${`cell ${spot.zone} ${told ? tone(told.verdict) : "unread"}`} data-spot=${keyOf(spot)}
     aria-label="${capital(spot.spot)}, ${zoneOf(desk, spot.zone).words}: ${words}" aria-pressed=${String(same(spot, ui.spot))} @click=${() => {
       goTo(ui, desk, spot);
       ui.redraw();
-    }}>${entry ? html`<span>${entry.says.inches.replace(/^0/, "")}</span>${shape(told.verdict)}` : html`<span>–</span>`}</button>`;
+    }}>${entry ? html`<span>${entry.says.inches.replace(/^0(?=\.)| mm$/g, "")}</span>${shape(told.verdict)}` : html`<span>–</span>`}</button>`;
 }

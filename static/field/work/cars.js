@@ -1,6 +1,7 @@
 // A list of cars to choose from, large enough for gloves.
 
 import { html, nothing } from "../html.js";
+import { spelled } from "../prefers.js";
 import { badge, carName } from "../record/pieces.js";
 import { capital, counted } from "../quantities.js";
 import { first } from "./order.js";
@@ -23,7 +24,7 @@ function row(car, report) {
   const due = first(car);
   return html`<li class="card"><a class="card-go" href=${`#/car/${car.id}`}>
     <span class="card-head"><strong>${carName(car)}</strong>${due ? badge(due.status) : nothing}</span>
-    ${due ? html`<span class="below">${capital(due.words)}${due.due_on ? `, ${due.due_on}` : ""}</span>` : nothing}
+    ${due ? html`<span class="below">${capital(due.words)}${due.due_on ? `, ${spelled(due.due_on)}` : ""}</span>` : nothing}
     ${report ? badge("open", "report begun") : nothing}
   </a></li>`;
 }

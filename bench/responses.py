@@ -1,0 +1,145 @@
+"""Pages and answers of the API beside an empty page of the same server, and lists beside what they cannot do without.
+
+A list page cannot do without the statements it asks the database and its template with what it shows. Both are heard
+once while the page is made, and then done without anything around them: the very statements by the bare driver, every
+row fetched, and the very template.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager
+from itertools import cycle
+from pathlib import Path
+from typing import Any, NamedTuple
+from unittest.mock import patch
+
+import psycopg
+from jinja2 import Template
+from sqlalchemy import URL, Engine, event, make_url, select
+
+from app.store.db import PRAGMAS, make_engine, read_session, sessions
+from app.store.tables import Car
+from bench import stores
+from bench.pages import LIMIT_MS, pages_of
+from bench.program import EMPTY, Program, running
+from bench.rows import Row, Size
+from bench.timing import in_turn, timed
+
+TIMES, LIST_TIMES = 60, 3
+LISTS = ("/due", "/overdue", "/fleet")
+Statement = tuple[str, Any]
+
+
+def rows(size: Size, folder: Path) -> Iterator[Row]:
+    for engine in stores.ENGINES:
+        with stores.filled(engine, size, folder) as url, running(url) as program:
+            cost = Cost.of(engine, program)
+            where = f"{engine}, {stores.CARS[size]:,} cars"
+            for address in LISTS:
+                yield _beside_bare(cost, program, url, f"list page {address}, {where}", address)
+            for name, addresses in _asked(url).items():
+                yield _beside_empty(cost, f"{name}, {where}", addresses)
+
+
+class Cost(NamedTuple):
+    """What an answer costs, and what a piece of work does, in the same unit.
+
+    On SQLite all is done in this process, so its processor time tells it whatever else the machine does; another
+    server's part is told by the clock alone.
+    """
+
+    answer: Callable[[str], float]
+    work: Callable[[Callable[[], object]], float]
+    unit: str
+
+    @staticmethod
+    def of(engine: str, program: Program) -> Cost:
+        if engine == "SQLite":
+            return Cost(
+                program.processor, lambda work: timed(work).processor * 1000, "ms of processor"
+            )
+        return Cost(program.clock, lambda work: timed(work).clock * 1000, "ms")
+
+
+def _asked(url: str) -> dict[str, Sequence[str]]:
+    """Pages of each kind, and answers of the API of cars drawn over the register."""
+    engine = make_engine(url)
+    with read_session(sessions(engine)) as db:
+        pages = pages_of(db)
+        cars = db.execute(select(Car.mark, Car.number).order_by(Car.number % 997).limit(TIMES))
+        loading = [f"/api/v1/cars/{mark}/{number}/loading" for mark, number in cars]
+    engine.dispose()
+    return {**pages, "API, may a car be loaded": loading, "API, due list": ["/api/v1/due"]}
+
+
+def _beside_empty(cost: Cost, name: str, addresses: Sequence[str]) -> Row:
+    each = cycle(addresses)
+    ours, empty = in_turn(
+        lambda: cost.answer(next(each)), lambda: cost.answer(EMPTY), times=TIMES, unheard=5
+    )
+    return Row(name, ours, empty, cost.unit, "an empty page of the same server", most=LIMIT_MS)
+
+
+def _beside_bare(cost: Cost, program: Program, url: str, name: str, address: str) -> Row:
+    statements, template, inputs = _heard(program, address)
+    with _bare(url) as ask:
+
+        def without_us() -> None:
+            for statement in statements:
+                ask(*statement)
+            template.render(inputs)
+
+        ours, theirs = in_turn(
+            lambda: cost.answer(address), lambda: cost.work(without_us), times=TIMES, unheard=5
+        )
+    against = "its own statements by the bare driver, and its own template"
+    return Row(name, ours, theirs, cost.unit, against, times=LIST_TIMES)
+
+
+def _heard(program: Program, address: str) -> tuple[list[Statement], Template, dict[str, Any]]:
+    """What a page asks of the database, and its template with what it is given."""
+    statements: list[Statement] = []
+    rendered: list[tuple[Template, dict[str, Any]]] = []
+    render = Template.render
+
+    def asked(_c: Any, _k: Any, statement: str, values: Any, _x: Any, _m: bool) -> None:
+        if not statement.startswith("BEGIN"):
+            statements.append((statement, values))
+
+    def listening(template: Template, inputs: dict[str, Any]) -> str:
+        rendered.append((template, inputs))
+        return render(template, inputs)
+
+    program.clock(address)  # what is read once a process
+    engine: Engine = program.app.state.engine
+    event.listen(engine, "before_cursor_execute", asked)
+    with patch.object(Template, "render", listening):
+        program.clock(address)
+    event.remove(engine, "before_cursor_execute", asked)
+    ((template, inputs),) = rendered
+    return statements, template, inputs
+
+
+@contextmanager
+def _bare(url: str) -> Iterator[Callable[[str, Any], object]]:
+    """Asks a statement by the driver alone and fetches every row."""
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite":
+        opened: Any = sqlite3.connect(str(address.database), isolation_level=None)
+        for pragma in PRAGMAS:
+            opened.execute(pragma)
+    else:
+        opened = psycopg.connect(_plain(address), autocommit=True)
+
+    def ask(statement: str, values: Any) -> object:
+        found = opened.execute(statement, values)
+        return found.fetchall() if found.description else None
+
+    with closing(opened):
+        yield ask
+
+
+def _plain(address: URL) -> str:
+    return address.set(drivername="postgresql").render_as_string(hide_password=False)

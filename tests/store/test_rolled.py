@@ -1,0 +1,247 @@
+"""Numbers kept with what they count are those of counting it, whatever is written, undone and asked for."""
+
+from collections import Counter
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import func, select, update
+
+from app.access import EVERYTHING, Reach
+from app.actions.verifying import Asked, verify
+from app.store import car_counts, cars, due, due_counts, forecasting, rolled, rulebooks
+from app.store.db import sessions
+from app.store.derived import DueRolled, DueRow
+from app.store.due import DueFilter
+from app.store.forecasting import ForecastFilter
+from app.store.names import read_prefix
+from app.store.tables import OUT_OF_RECORD, Car
+from tests.length import tries
+from tests.store.cast import TODAY, add_car
+from tests.store.due_rows import row
+
+OWNERS = ("First Invented Owner", "Second Invented Owner", "Third Invented Owner")
+REGIONS = ("north", "south", "")
+
+
+@dataclass(frozen=True)
+class Stock:
+    """Keys of the cars and of their owners."""
+
+    cars: tuple[int, ...]
+    owners: tuple[int, ...]
+
+
+def stock(engine):
+    with sessions(engine)(info={"reach": EVERYTHING}) as db:
+        made = [add_car(db, at, owner=OWNERS[at % 3], region=REGIONS[at % 2]) for at in range(1, 7)]
+        db.commit()
+        return Stock(tuple(car.id for car in made), tuple({car.owner_id: None for car in made}))
+
+
+# Days around the borders of months and of what is soon, and far ones.
+days = st.one_of(
+    st.dates(date(2026, 9, 28), date(2027, 1, 3)),
+    st.dates(date(2027, 5, 1), date(2027, 6, 2)),
+    st.sampled_from((date(1999, 2, 28), date(2040, 12, 31), date(2024, 2, 29))),
+)
+dated = st.tuples(st.sampled_from(("owed", "dated")), days)
+undated = st.tuples(st.sampled_from(due.UNDATED), st.none())
+item = st.tuples(
+    st.sampled_from(("visual", "lining", "age_limit", "directive")),
+    dated | undated,
+    st.sampled_from((None, 60, 120)),
+    st.sampled_from(("", "visual_rule", "lining_rule")),
+)
+items = st.lists(item, max_size=4, unique_by=lambda each: each[0])
+step = st.tuples(
+    st.sampled_from(("write", "write and undo", "sell", "commit", "roll back", "add and undo")),
+    st.integers(0, 5),
+    items,
+)
+filters = st.builds(
+    DueFilter,
+    as_of=st.sampled_from((TODAY, date(2026, 12, 1), date(2026, 12, 31))),
+    soon_days=st.sampled_from((0, 5, 30, 180)),
+    item=st.none() | st.sampled_from(("visual", "lining")),
+    rule=st.none() | st.sampled_from(("visual_rule",)),
+    status=st.none() | st.sampled_from(due.STATUSES),
+    overdue=st.booleans(),
+    region=st.none() | st.sampled_from(REGIONS[:2]),
+    search=st.sampled_from((read_prefix(""), read_prefix("ZQKX 2"))),
+    due_from=st.none() | days,
+    due_to=st.none() | days,
+    listed_only=st.booleans(),
+    aside=st.sampled_from((None, False)),
+)
+
+
+@contextmanager
+def asking(engine, reach):
+    with sessions(engine)(info={"reach": reach}) as db:
+        yield db
+
+
+def act(db, told, what):
+    """One step of a transaction; `cars` are taken by their place."""
+    deed, at, wanted = what
+    car = db.get(Car, told.cars[at])
+    if deed == "commit":
+        db.commit()
+    elif deed == "roll back":
+        db.rollback()
+    elif deed == "write":
+        write(db, car, wanted)
+    elif deed == "sell":
+        rolled.cars_change(db, [car.id])
+        db.execute(
+            update(Car).where(Car.id == car.id).values(owner_id=told.owners[at % 2], region="sold")
+        )
+        db.expire(car)
+    else:
+        with db.begin_nested() as savepoint:
+            if deed == "add and undo":
+                add_car(db, 900 + at)
+            write(db, car, wanted)
+            savepoint.rollback()
+
+
+def write(db, car, wanted):
+    rows = [
+        row(car, item, state, day, interval_months=interval, rule=rule, listed=interval != 60)
+        for item, (state, day), interval, rule in wanted
+    ]
+    due.replace(db, [car.id], rows)
+
+
+@settings(
+    max_examples=tries(short=12, long=400),
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(
+    steps=st.lists(step, min_size=4, max_size=14),
+    asked=st.lists(filters, min_size=6, max_size=6),
+    whose=st.sampled_from((None, (0,), (0, 2), ())),
+    owner=st.none() | st.integers(0, 2),
+)
+def test_numbers_are_those_of_counting_whatever_was_written_and_undone(
+    stocked_engine, stocked, steps, asked, whose, owner
+):
+    told = stocked.told
+    reach = EVERYTHING if whose is None else Reach(frozenset(told.owners[at] for at in whose))
+    with asking(stocked_engine, EVERYTHING) as db:
+        for each in steps:
+            act(db, told, each)
+        db.commit()
+        assert rolled.first_wrong(db) is None
+    owner_id = None if owner is None else told.owners[owner]
+    with asking(stocked_engine, reach) as db:
+        assert rolled.is_current(db, rolled.ITEMS)
+        for wanted in asked:
+            lists_agree(db, replace(wanted, owner_id=owner_id))
+        forecasts_agree(db, owner_id)
+        standings_agree(db)
+        assert rulebooks.governed(db) == governed_one_by_one(db, reach)
+
+
+def lists_agree(db, wanted):
+    one_by_one = due_counts.counted_one_by_one(db, wanted)
+    assert due_counts.count(db, wanted) == one_by_one
+    assert due_counts.totals(db, wanted) == {
+        status: due_counts.counted_one_by_one(db, replace(wanted, status=status, overdue=False))
+        for status in due.STATUSES
+    }
+    owners = Counter((each.owner) for each in due.each(db, wanted))
+    by_owner = due_counts.by_owner(db, wanted)
+    assert {name: number for (_, name), number in by_owner.items()} == owners
+    assert sum(by_owner.values()) == one_by_one
+
+
+def forecasts_agree(db, owner_id):
+    for by in ("item", "owner", "region"):
+        for region in (None, "north"):
+            wanted = ForecastFilter(by, owner_id=owner_id, region=region)
+            for each in (wanted, replace(wanted, item="visual")):
+                told = forecasting.falling(db, each)
+                assert sorted(told, key=str) == sorted(
+                    forecasting.falling_one_by_one(db, each), key=str
+                )
+
+
+def standings_agree(db):
+    found = list(cars.register(db, cars.RegisterFilter(standing="all")).rows)
+    assert car_counts.standings(db) == Counter(each.standing for each in found)
+    in_record = [each for each in found if each.standing not in OUT_OF_RECORD]
+    assert {each.name: each.cars for each in car_counts.owners(db)} == Counter(
+        each.owner for each in in_record
+    )
+    assert car_counts.regions(db) == sorted({each.region for each in in_record} - {""})
+
+
+def governed_one_by_one(db, reach):
+    query = select(DueRow.rule, DueRow.state, func.count(DueRow.car_id.distinct())).where(
+        DueRow.listed
+    )
+    if reach.parties is not None:
+        query = query.where(DueRow.owner_id.in_(reach.parties))
+    found = {}
+    for rule, state, number in db.execute(query.group_by(DueRow.rule, DueRow.state)):
+        found.setdefault(rule, {})[state] = number
+    return found
+
+
+def test_a_session_that_wrote_counts_what_it_wrote_before_it_commits(stocked_engine, stocked):
+    with asking(stocked_engine, EVERYTHING) as db:
+        before = due_counts.count(db, DueFilter(TODAY))
+        write(db, db.get(Car, stocked.told.cars[0]), [])
+        write(db, db.get(Car, stocked.told.cars[1]), [])
+        assert due_counts.count(db, DueFilter(TODAY)) < before
+        assert not rolled.is_current(db, rolled.ITEMS)
+
+
+def test_counting_all_anew_gives_the_same_and_mends_what_is_wrong(stocked_engine):
+    with asking(stocked_engine, EVERYTHING) as db:
+        assert rolled.first_wrong(db) is None
+        db.execute(update(DueRolled).values(number=DueRolled.number + 1))
+        db.commit()
+        (told,) = [wrong for name, wrong in verify(db, Asked(TODAY), lambda *_: None) if wrong]
+        assert "due_rolled" in told
+        rolled.recount(db)
+        db.commit()
+        assert rolled.first_wrong(db) is None
+
+
+def test_more_cars_than_are_counted_one_by_one_are_counted_all_anew(
+    stocked_engine, stocked, monkeypatch
+):
+    monkeypatch.setattr(rolled, "MOST", 2)
+    with asking(stocked_engine, EVERYTHING) as db:
+        for key in stocked.told.cars[:4]:
+            write(db, db.get(Car, key), [("visual", ("dated", TODAY), 60, "visual_rule")])
+        db.commit()
+        assert rolled.first_wrong(db) is None
+
+
+@pytest.mark.postgres
+@pytest.mark.parametrize("engine_kind", ["postgresql"], indirect=True)
+def test_transactions_that_count_the_same_wait_for_each_other_only_to_commit(
+    stocked_engine, stocked
+):
+    keys = stocked.told.cars
+    alike = [("visual", ("dated", TODAY + timedelta(days=3)), 120, "visual_rule")]
+    with (
+        asking(stocked_engine, EVERYTHING) as first,
+        asking(stocked_engine, EVERYTHING) as second,
+    ):
+        # One after the other in one thread: a lock held before its commit would stop it for ever.
+        for place in range(3):
+            write(first, first.get(Car, keys[place]), alike)
+            write(second, second.get(Car, keys[5 - place]), alike)
+        second.commit()
+        first.commit()
+        assert rolled.first_wrong(first) is None
+        wanted = DueFilter(TODAY, item="visual")
+        assert due_counts.count(first, wanted) == due_counts.counted_one_by_one(first, wanted) == 6
