@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import islice
 from typing import Any
 
 import psycopg
@@ -154,8 +155,8 @@ def _copied_out(connection: Connection, query: AnySelect) -> Iterator[tuple[int,
         _driver(connection).cursor() as cursor,
         cursor.copy(f"COPY ({made}) TO STDOUT") as copy,
     ):
-        for line in copy:
-            yield 1, bytes(line)
+        while some := list(islice(copy, BATCH)):
+            yield len(some), b"".join(some)
 
 
 def _driver(connection: Connection) -> Any:
