@@ -64,6 +64,10 @@ def _host_name(name: str) -> str:
     return plain
 
 
+# Beside a SQLite database; seals the secrets of codes where SECRET_KEY does not.
+KEY_FILE = "secret.key"
+
+
 def _long_secret(secret: SecretStr) -> SecretStr:
     if secret and len(secret.get_secret_value()) < SHORTEST_SECRET:
         raise ValueError(f"want at least {SHORTEST_SECRET} characters that nobody can guess")
