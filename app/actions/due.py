@@ -55,8 +55,6 @@ def refresh_all(
     Gives the number of cars.
     """
     every = editions.cars_of(db, owner_id)
-    if owner_id is None:
-        rolled.recount(db)
     with garbage.paused(len(every) > BATCH):
         for first in range(0, len(every), MANY):
             _refresh_some(db, every[first : first + MANY], today, crossing.DEFAULTS)

@@ -14,7 +14,8 @@ from app.cli.register import moment, register, today_in, who
 from app.cli.status import FINE, STATUSES, Unusable
 from app.settings import read_settings
 from app.store import accounts
-from app.store.cars import RegisterFilter, count
+from app.store.car_counts import count
+from app.store.cars import RegisterFilter
 from app.store.db import write_session
 from app.store.doer import Doer
 from app.store.gathering import note

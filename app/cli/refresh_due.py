@@ -10,6 +10,7 @@ from app.cli.progress import Progress
 from app.cli.register import register, today_in, who
 from app.cli.status import FINE, STATUSES
 from app.settings import read_settings
+from app.store import rolled
 from app.store.db import write_session
 from app.store.doer import Doer
 
@@ -34,6 +35,7 @@ def run(args: argparse.Namespace) -> int:
         write_session(factory, doer=Doer(who())) as db,
         Progress() as tell,
     ):
+        rolled.recount(db)
         count = due.refresh_all(
             db, today_in(settings.time_zone), partial(tell, "Working out due dates")
         )

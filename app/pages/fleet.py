@@ -23,7 +23,7 @@ from app.pages import looking_back as from_where
 from app.pages.choices import Choices, choices
 from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
-from app.store import cars
+from app.store import car_counts, cars
 from app.store.cars import CarListRow, RegisterFilter
 from app.store.paging import Page
 from app.store.tables import STANDINGS
@@ -158,7 +158,7 @@ class Stored:
             after = page.next_after
 
     def count(self) -> int:
-        return cars.count(self.db, self.wanted)
+        return car_counts.count(self.db, self.wanted)
 
 
 def _rows(db: Session, seen: Wanted) -> Rows | None:

@@ -42,11 +42,15 @@ PICTURES = ("due", "days", "cost", "last-days")
 # More groups than this are drawn as one; the table has them all.
 MOST_DRAWN = 8
 OTHERS = "others"
+# Last service days that the page lists; the files have all.
+MOST_LAST = 500
 
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """Ten years from a month on. `due` counts by group and month, with the planned visits where `moved`.
+    """Ten years from a month on. Of the last service days `last` may be the first alone.
+
+    `due` counts by group and month, with the planned visits where `moved`.
 
     `plain` and `planned` are needs by month, without and with the planned visits.
     """
@@ -58,6 +62,8 @@ class Forecast:
     planned: Mapping[int, Need]
     capacity: Mapping[int, float]
     last: Sequence[LastDay]
+    last_number: int
+    last_years: Mapping[int, int]
     any_planned: bool
     moved: bool = False
     # Items by month that would fall due when their car is in service no more; nothing above counts them.
@@ -88,18 +94,21 @@ class Forecast:
 
     def last_by_year(self) -> dict[int, int]:
         """Cars by the year of their first such day; what is past stands in the first year."""
-        firsts: dict[int, date] = {}
-        for each in self.last:
-            firsts.setdefault(each.car_id, each.on)
         found: dict[int, int] = defaultdict(int)
-        for on in firsts.values():
-            found[max(on.year, self.first // 12)] += 1
+        for year, number in self.last_years.items():
+            found[max(year, self.first // 12)] += number
         return found
 
 
 def forecast(
-    db: Session, wanted: ForecastFilter, basis: Basis, today: date, moved: bool = False
+    db: Session,
+    wanted: ForecastFilter,
+    basis: Basis,
+    today: date,
+    moved: bool = False,
+    most: int | None = None,
 ) -> Forecast:
+    """What falls due, and of the last service days the first `most`."""
     first, months = today.year * 12 + today.month - 1, 12 * YEARS
     until = date(today.year + YEARS, today.month, 1)
     ending = forecasting.ending(db, wanted, until)
@@ -121,8 +130,9 @@ def forecast(
     whichever = replace(wanted, item=None)
     return Forecast(
         first, sorted(sizes, key=lambda group: (-sizes[group], group)), counted, plain, planned,
-        capacity, forecasting.last_days(db, whichever, until), bool(visits), moved,
-        left_out(ending, first, months),
+        capacity, forecasting.last_days(db, whichever, until, most),
+        forecasting.count_last_days(db, whichever, until), forecasting.cars_by_last_year(db, whichever, until),
+        bool(visits), moved, left_out(ending, first, months),
     )  # fmt: skip
 
 
@@ -153,7 +163,7 @@ def _less(
 @web.may("read", may_lag=True)
 def show(request: Request, db: web.Db, today: web.Today) -> Response:
     asked, wanted = _wanted(request, db)
-    found = None if asked.problems else _found(asked, db, wanted, today)
+    found = None if asked.problems else _found(asked, db, wanted, today, MOST_LAST)
     given = choices(request, db)
     return web.page(
         request, "forecast/show.html", found=found, wanted=wanted, asked=asked.values,
@@ -195,12 +205,15 @@ def picture(request: Request, picture: str, db: web.Db, today: web.Today) -> Res
         raise NotFound("There is no such picture.")
     asked, wanted = _wanted(request, db)
     asked.refuse()
-    found = _found(asked, db, wanted, today)
+    found = _found(asked, db, wanted, today, 0)
     return as_picture(svg(_chart(found, picture, wanted)))
 
 
-def _found(asked: Asked, db: Session, wanted: ForecastFilter, today: date) -> Forecast:
-    return forecast(db, wanted, plans.basis_of(db), today, asked.values.get("visits") == "with")
+def _found(
+    asked: Asked, db: Session, wanted: ForecastFilter, today: date, most: int | None = None
+) -> Forecast:
+    moved = asked.values.get("visits") == "with"
+    return forecast(db, wanted, plans.basis_of(db), today, moved, most)
 
 
 def _wanted(request: Request, db: Session) -> tuple[Asked, ForecastFilter]:

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from app import web
 from app.errors import Refused
 from app.pages.fleet import wanted
-from app.store import cars
+from app.store import car_counts, cars
 from app.web import signing
 
 router = APIRouter()
@@ -48,7 +48,7 @@ def sheet(request: Request, db: web.Db) -> Response:
     """Those of the cars that the fleet page lists, filtered alike."""
     seen = wanted(request, db)
     seen.asked.refuse()
-    if cars.count(db, seen.filter) > MOST:
+    if car_counts.count(db, seen.filter) > MOST:
         raise Refused(f"These are more than {MOST} labels. Filter the fleet further.")
     rows = cars.register(db, seen.filter, limit=MOST).rows
     made = [label(request, row.id, row.mark, row.number) for row in rows]

@@ -23,7 +23,7 @@ from app.pages.exports import Table, as_asked
 from app.pages.fleet import Wanted
 from app.pages.trial import Trial, TrialLine, compared, with_ladings
 from app.pages.trial_form import SEEN_ON, Tried
-from app.store import cars, facts
+from app.store import car_counts, cars, facts
 from app.store.cars import CarListRow
 from app.web.rendering import see_other
 
@@ -93,7 +93,7 @@ def trial_page(request: Request, db: web.Db, looking: Looking) -> Response:
     seen = fleet.wanted(request, db, trial_form.NAMES)
     seen.asked.refuse()
     tried = trial_form.read(request, db, looking.stamp.today)
-    count = cars.count(db, seen.filter)
+    count = car_counts.count(db, seen.filter)
     after = request.query_params.get("after") or None
     shown = _shown(db, seen, tried, looking, after) if tried.ready and count <= MOST else None
     return web.page(
@@ -121,7 +121,7 @@ def trial_file(request: Request, db: web.Db, looking: Looking) -> Response:
     seen = fleet.wanted(request, db, trial_form.NAMES)
     seen.asked.refuse()
     tried = trial_form.read(request, db, looking.stamp.today)
-    if not tried.ready or cars.count(db, seen.filter) > MOST:
+    if not tried.ready or car_counts.count(db, seen.filter) > MOST:
         raise Refused(f"A file needs something to try, on at most {MOST} cars.")
     rows = (row for one in _each(db, seen, tried, looking, None) for row in _cells(one))
     return as_asked(request, Table(f"trial-{tried.on}", "Trial", lists_out.TRIAL.columns, rows))

@@ -19,6 +19,13 @@ def is_aside(db: Session, today: date) -> ColumnElement[bool]:
     return exists().where(_counts(db), *_as_it_stands(today))
 
 
+def any_aside(db: Session, today: date) -> ColumnElement[bool]:
+    """Whether anything of a row's car is; few cars, from which a question begins that is about these alone."""
+    mine = sorted(reach.of(db).members)
+    seen = select(DueSeen.car_id).where(DueSeen.party_id.in_(mine), DueSeen.until_on > today)
+    return DueRow.car_id.in_(seen)
+
+
 def latest(db: Session, car_ids: list[int], today: date) -> dict[tuple[int, str], DueSeen]:
     """By car and item what set it aside, for those that are set aside on this day."""
     rows = db.scalars(

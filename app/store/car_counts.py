@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
-from app.store import reach, rolled
+from app.store import cars, reach, rolled
+from app.store.cars import RegisterFilter
 from app.store.derived import CarRolled
-from app.store.tables import OUT_OF_RECORD, Car, Party
+from app.store.names import EVERY_NAME
+from app.store.tables import IN_RECORD, OUT_OF_RECORD, Car, Party
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,33 @@ def _rolled_up(db: Session, reachable: Callable[..., reach.Condition]) -> bool:
 
 def _alike(db: Session, what: str) -> list[ColumnElement[bool]]:
     return [CarRolled.what == what, reach.owned(db, CarRolled.owner_id), CarRolled.number > 0]
+
+
+def count(db: Session, wanted: RegisterFilter) -> int:
+    """How many cars the register has of these."""
+    alike = {
+        "region": wanted.region,
+        "specification_class": wanted.specification_class,
+        "commodity": wanted.commodity,
+    }
+    asked = [(what, value) for what, value in alike.items() if value is not None]
+    named = wanted.search != EVERY_NAME or wanted.once_so_named or wanted.whole_only
+    if named or len(asked) > 1 or not _rolled_up(db, reach.some):
+        return count_one_by_one(db, wanted)
+    what, value = asked[0] if asked else ("", "")
+    kept = [*_alike(db, what), CarRolled.value == value]
+    if wanted.owner_id is not None:
+        kept.append(CarRolled.owner_id == wanted.owner_id)
+    if wanted.standing is None:
+        kept.append(CarRolled.standing.in_(IN_RECORD))
+    elif wanted.standing != "all":
+        kept.append(CarRolled.standing == wanted.standing)
+    return db.scalar(select(func.coalesce(func.sum(CarRolled.number), 0)).where(*kept)) or 0
+
+
+def count_one_by_one(db: Session, wanted: RegisterFilter) -> int:
+    """The same from the cars alone: what the rolled up numbers are held against."""
+    return db.scalar(select(func.count()).select_from(Car).where(*cars.conditions(db, wanted))) or 0
 
 
 def owners(db: Session) -> list[Owner]:

@@ -226,10 +226,6 @@ def _partly(row: CarListRow, first: due.First | None) -> CarListRow:
     )  # fmt: skip
 
 
-def count(db: Session, wanted: RegisterFilter) -> int:
-    return db.scalar(select(func.count()).select_from(Car).where(*conditions(db, wanted))) or 0
-
-
 def register_place(row: CarListRow) -> str:
     """The cursor after this row of the register."""
     return Cursor((row.mark, row.number, row.id)).as_text()

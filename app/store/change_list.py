@@ -100,7 +100,8 @@ def _in_both(one: Parties, other: Parties) -> Parties:
 def page(db: Session, seen: Whose, wanted: Wanted, after: str | None, limit: int) -> Page[Listed]:
     """Entries, the latest first."""
     query = _asked(seen, wanted)
-    found = page_of(db, query, (-Change.id,), (int,), after, limit, _keyed)
+    keys = (Change.id.expression,)
+    found = page_of(db, query, keys, (int,), after, limit, _keyed, latest_first=True)
     return Page(_shown(db, seen, found.rows), found.next_after, found.previous)
 
 
@@ -131,6 +132,16 @@ def latest_about(db: Session, car_id: int) -> int:
         .limit(1)
     )
     return db.scalar(newest) or 0
+
+
+# What a register begins with stands among its first entries, so no long record is searched for it.
+BEGINNING = 20
+
+
+def began_with(db: Session, deed: str) -> bool:
+    """Whether this was one of the first deeds of the register."""
+    wanted = select(Change.id).where(Change.id <= BEGINNING, Change.deed == deed)
+    return db.scalar(wanted.limit(1)) is not None
 
 
 def version_of(car: Car) -> int:
@@ -234,8 +245,9 @@ def _visible(seen: Whose) -> ColumnElement[bool]:
     ]
     if seen.settings:
         ways.append(ChangeAbout.kind == "setting")
-    about = exists().where(ChangeAbout.change_id == Change.id, or_(*ways))
-    return or_(Change.person_id == seen.person_id, about)
+    # One row, not whether any exists: PostgreSQL would make a table of all that there are first.
+    about = select(ChangeAbout.change_id).where(ChangeAbout.change_id == Change.id, or_(*ways))
+    return or_(Change.person_id == seen.person_id, about.limit(1).scalar_subquery().is_not(None))
 
 
 def _car_seen(seen: Whose) -> ColumnElement[bool]:
@@ -253,7 +265,7 @@ def _person_seen(seen: Whose, person_id: Any) -> ColumnElement[bool]:
 
 
 def _keyed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], Change]:
-    return (-row[0].id,), row[0]
+    return (row[0].id,), row[0]
 
 
 def _shown(

@@ -67,13 +67,14 @@ class DueRow(Base):
         # One order each; the columns after it let a list skip what it does not show from the index.
         Index("ix_due_soonest", "due_on", *NAMED, *SHOWN_BY, "state", "owner_id"),
         Index("ix_due_owner", "owner_id", "due_on", *NAMED, *SHOWN_BY, "state"),
+        Index("ix_due_item", "item_no", "due_on", *NAMED[:2], *SHOWN_BY, "state", "owner_id"),
         Index("ix_due_rule", "rule", "due_on", *NAMED, "listed", "state", "car_id"),
         Index("ix_due_state", "state", "due_on", *NAMED, *SHOWN_BY, "owner_id"),
     )
 
 
 class DueRolled(Base):
-    """How many due items are alike; derived with `due`, in the same transaction (`store.rolled.CUTS`).
+    """How many due items are alike; derived with `due`, in the same transaction (`store.rolled.ITEMS`).
 
     What a cut does not tell apart is 0 or empty. An item without a day stands under BEGINNING.
     """

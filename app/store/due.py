@@ -16,6 +16,7 @@ from sqlalchemy import (
     case,
     delete,
     false,
+    func,
     or_,
     select,
 )
@@ -33,6 +34,7 @@ from app.store.tables import Party
 
 TABLE = table_of(DueRow)
 STATUSES: tuple[Status, ...] = get_args(Status)
+DAY = timedelta(days=1)
 UNDATED = ("by_event", "unknown", "not_required")
 IN_WORDS = {
     "due_now": "due now",
@@ -141,7 +143,12 @@ def page(
         return (*dated, shown.mark, shown.number, shown.item_no), shown
 
     kinds: tuple[type, ...] = (str, int, int) if wanted.undated else (date, str, int, int)
-    query = _rows(db, _within(wanted, read_cursor(after, kinds)) if after else wanted)
+    cursor = read_cursor(after, kinds) if after else None
+    query = _rows(db, _within(wanted, cursor) if cursor else wanted)
+    if wanted.undated:
+        # None has a day; so PostgreSQL sees that an index has them in this order.
+        day = DueRow.due_on.desc() if cursor and cursor.backwards else DueRow.due_on
+        query = query.order_by(day)
     return page_of(db, query, _keys(wanted), kinds, after, limit, make)
 
 
@@ -194,7 +201,7 @@ def kept_by(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
 
 def cars_listed(db: Session, wanted: DueFilter) -> Select[int]:
     """The keys of the cars that the list holds an item of."""
-    return select(DueRow.car_id).where(*conditions(db, wanted), *kind_conditions(wanted))
+    return select(DueRow.car_id).where(*kept(db, wanted))
 
 
 def replace(db: Session, car_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
@@ -228,7 +235,7 @@ def _columns(db: Session) -> Select[*tuple[Any, ...]]:
 
 
 def _rows(db: Session, wanted: DueFilter) -> Select[*tuple[Any, ...]]:
-    return _columns(db).where(*conditions(db, wanted), *kind_conditions(wanted))
+    return _columns(db).where(*kept(db, wanted))
 
 
 def _shown(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> DueListRow:
@@ -262,58 +269,79 @@ def _keys(wanted: DueFilter) -> list[ColumnElement[Any]]:
     return name if wanted.undated else [DueRow.due_on.expression, *name]
 
 
+def kept(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
+    """What the rows of a list are."""
+    narrow = _narrowed(wanted)
+    return [*conditions(db, narrow), *_kind_conditions(narrow)]
+
+
+def _narrowed(wanted: DueFilter) -> DueFilter:
+    """The same with the days of its status among its own: of two bounds SQLite may start from the farther."""
+    last_soon = wanted.as_of + timedelta(days=wanted.soon_days)
+    first, last = {
+        "overdue": (None, wanted.as_of - DAY),
+        "soon": (wanted.as_of, last_soon),
+        "in_date": (last_soon + DAY, None),
+    }.get(wanted.status or "", (None, None))
+    return replaced(
+        wanted,
+        due_from=max(filter(None, (wanted.due_from, first)), default=None),
+        due_to=min(filter(None, (wanted.due_to, last)), default=None),
+    )
+
+
 def conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     """All of the filter but which statuses are meant."""
-    kept = [
+    at = _starts_elsewhere if wanted.aside else _as_it_is
+    found = [
         reach.due_items(db),
         matches(wanted.search, DueRow.mark.expression, DueRow.number.expression),
     ]
     if wanted.listed_only:
-        kept.append(DueRow.listed.is_(True))
+        found.append(DueRow.listed.is_(True))
     if wanted.owner_id is not None:
-        kept.append(DueRow.owner_id == wanted.owner_id)
+        found.append(at(DueRow.owner_id) == wanted.owner_id)
     if wanted.item is not None:
-        kept.append(DueRow.item_no == ITEMS.index(wanted.item))
+        found.append(at(DueRow.item_no) == ITEMS.index(wanted.item))
     if wanted.rule is not None:
-        kept.append(DueRow.rule == wanted.rule)
+        found.append(at(DueRow.rule) == wanted.rule)
     if wanted.region is not None:
         whole = reach.whole(db, DueRow.owner_id, DueRow.car_id)
-        kept += [DueRow.region == wanted.region, whole]
+        found += [at(DueRow.region) == wanted.region, whole]
     if wanted.due_from is not None:
-        kept.append(DueRow.due_on >= wanted.due_from)
+        found.append(DueRow.due_on >= wanted.due_from)
     if wanted.due_to is not None:
-        kept.append(DueRow.due_on <= wanted.due_to)
+        found.append(DueRow.due_on <= wanted.due_to)
     if wanted.aside is not None:
         set_aside = aside.is_aside(db, wanted.as_of)
-        kept.append(set_aside if wanted.aside else ~set_aside)
+        found += [aside.any_aside(db, wanted.as_of), set_aside] if wanted.aside else [~set_aside]
     if wanted.lists is not None:
         each_list = [and_(*conditions(db, each)) for each in wanted.lists]
-        kept.append(or_(false(), *each_list))
-    return kept
+        found.append(or_(false(), *each_list))
+    return found
 
 
-def kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
+def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
+    at = _starts_elsewhere if wanted.aside else _as_it_is
     # The order of a list without dates must not hang on a column that is null throughout.
     if wanted.undated:
-        return [DueRow.state == wanted.status, DueRow.due_on.is_(None)]
-    # Another bound from below beside a closer one could be the one that SQLite starts from.
-    kept = [DueRow.due_on >= BEGINNING] if wanted.due_from is None else []
+        return [at(DueRow.state) == wanted.status, at(DueRow.due_on).is_(None)]
+    found = [DueRow.due_on >= BEGINNING] if wanted.due_from is None else []
     if wanted.status is not None:
-        kept.append(_has_status(wanted, wanted.status))
+        found.append(at(DueRow.state) == ("owed" if wanted.status == "due_now" else "dated"))
     if wanted.overdue:
         # What is owed became so on its date or later, so its date has passed as well.
         past = or_(DueRow.state == "owed", DueRow.due_on < wanted.as_of)
-        kept += [past, DueRow.due_on <= wanted.as_of]
-    return kept
+        found += [past, DueRow.due_on <= wanted.as_of]
+    return found
 
 
-def _has_status(wanted: DueFilter, status: Status) -> ColumnElement[bool]:
-    last_soon = wanted.as_of + timedelta(days=wanted.soon_days)
-    dated = DueRow.state == "dated"
-    conditions = {
-        "due_now": DueRow.state == "owed",
-        "overdue": and_(dated, DueRow.due_on < wanted.as_of),
-        "soon": and_(dated, DueRow.due_on.between(wanted.as_of, last_soon)),
-        "in_date": and_(dated, DueRow.due_on > last_soon),
-    }
-    return conditions.get(status, DueRow.state == status)
+def _as_it_is(column: Any) -> ColumnElement[Any]:
+    found: ColumnElement[Any] = column
+    return found
+
+
+def _starts_elsewhere(column: Any) -> ColumnElement[Any]:
+    """The column without its index, for a question that is to begin with few rows found otherwise."""
+    found: ColumnElement[Any] = func.coalesce(column, column)
+    return found

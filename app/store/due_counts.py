@@ -17,11 +17,10 @@ from app.core.facts import ITEMS, Status
 from app.store import due, reach, rolled
 from app.store.columns import BEGINNING
 from app.store.derived import STATES, DueRolled, DueRow
-from app.store.due import STATUSES, DueFilter
+from app.store.due import DAY, STATUSES, DueFilter
 from app.store.names import EVERY_NAME
 from app.store.tables import Party
 
-DAY = timedelta(days=1)
 NOT_OWED = tuple(state for state in STATES if state != "owed")
 
 
@@ -242,5 +241,4 @@ def _rolled(db: Session, wanted: DueFilter, cut: str, span: Span) -> list[Column
 
 
 def _one_by_one(db: Session, wanted: DueFilter, *, less: bool = False) -> Piece:
-    kept = [*due.conditions(db, wanted), *due.kind_conditions(wanted)]
-    return Piece(kept, rolled=False, less=less)
+    return Piece(due.kept(db, wanted), rolled=False, less=less)

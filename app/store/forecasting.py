@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -23,17 +24,16 @@ from sqlalchemy import (
 from sqlalchemy.orm import Session
 
 from app.core.facts import ITEMS
-from app.core.plan.demand import NO_WORK
 from app.core.plan.forecast import Falling
 from app.store import due_counts, reach
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRolled, DueRow
 from app.store.plans import VisitPlan, VisitWork
+from app.store.rolled import LAST_ITEMS
 from app.store.tables import Party
 from app.store.visits import ENDS, VisitStep, stepped
 
 Grouping = Literal["item", "owner", "region"]
-LAST_DAYS = [ITEMS.index(item) for item in sorted(NO_WORK)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ def falling_one_by_one(db: Session, wanted: ForecastFilter) -> list[Falling]:
 
 
 def _cut(db: Session, wanted: ForecastFilter) -> str | None:
-    """The cut (`rolled.CUTS`) that knows what is asked; None: none does."""
+    """The cut (`rolled.ITEMS`) that knows what is asked; None: none does."""
     cut = due_counts.cut_of(db, wanted.owner_id, wanted.region)
     if wanted.by == "item" or wanted.by == cut:
         return cut
@@ -82,7 +82,7 @@ def _rolled(db: Session, wanted: ForecastFilter, cut: str) -> list[Falling]:
         *due_counts.rows_of(db, cut, wanted.owner_id, wanted.region),
         DueRolled.listed.is_(True),
         DueRolled.day > BEGINNING,
-        DueRolled.item_no.not_in(LAST_DAYS),
+        DueRolled.item_no.not_in(LAST_ITEMS),
         DueRolled.number > 0,
     )
     if wanted.by == "owner":
@@ -114,7 +114,7 @@ def _last_of_cars(until: date) -> Subquery:
     """The last service day of each car that has one before a day."""
     return (
         select(DueRow.car_id, func.min(DueRow.due_on).label("on"))
-        .where(DueRow.item_no.in_(LAST_DAYS), DueRow.due_on < until, DueRow.listed.is_(True))
+        .where(DueRow.item_no.in_(LAST_ITEMS), DueRow.due_on < until, DueRow.listed.is_(True))
         .group_by(DueRow.car_id)
         .subquery()
     )
@@ -135,12 +135,12 @@ def moved_by_plan(
     day comes before `until` end with it, but for a visit that is planned for later all the same.
     """
     first, last = _first_visits(), _last_of_cars(until)
-    planned = and_(
-        _counts(db, wanted), DueRow.car_id == first.c.car_id, DueRow.item == first.c.item
-    )
-    each = table_of(DueRow).outerjoin(last, last.c.car_id == DueRow.car_id)
-    due = _counted(db, wanted, _month(DueRow.due_on), planned, each, _end(last))
-    visit = _counted(db, wanted, _month(first.c.month), planned, each, _end(last))
+    same = and_(DueRow.car_id == first.c.car_id, DueRow.item == first.c.item)
+    # In this order, so that a database begins with the cars that have planned work.
+    of_these = first.join(table_of(DueRow), same).outerjoin(last, last.c.car_id == DueRow.car_id)
+    counts = _counts(db, wanted)
+    due = _counted(db, wanted, _month(DueRow.due_on), counts, of_these, _end(last))
+    visit = _counted(db, wanted, _month(first.c.month), counts, of_these, _end(last))
     return due, [_at_least_once(each) for each in visit]
 
 
@@ -155,6 +155,8 @@ def _first_visits() -> Subquery:
         .join(VisitPlan, VisitPlan.visit_id == VisitWork.visit_id)
         .join(DueRow, and_(DueRow.car_id == VisitWork.car_id, DueRow.item == VisitWork.item))
         .where(~stepped(VisitWork.visit_id, ENDS), ~_done())
+        # Said once more so that a database begins with the cars that have planned work.
+        .where(DueRow.car_id.in_(select(VisitWork.car_id)))
         .group_by(VisitWork.car_id, VisitWork.item)
         .subquery()
     )
@@ -206,7 +208,7 @@ def _group(wanted: ForecastFilter) -> Any:
 
 
 def _counts(db: Session, wanted: ForecastFilter) -> ColumnElement[bool]:
-    return and_(*_among(db, wanted), DueRow.item_no.not_in(LAST_DAYS))
+    return and_(*_among(db, wanted), DueRow.item_no.not_in(LAST_ITEMS))
 
 
 def _among(db: Session, wanted: ForecastFilter) -> Sequence[ColumnElement[bool]]:
@@ -235,17 +237,56 @@ class LastDay:
     on: date
 
 
-def last_days(db: Session, wanted: ForecastFilter, until: date) -> list[LastDay]:
-    """The last service days that come before a day, or have passed, the earliest first."""
+def cars_by_last_year(db: Session, wanted: ForecastFilter, until: date) -> dict[int, int]:
+    """How many cars come to their first last service day in a year, before the first day of a month."""
+    found: Counter[int] = Counter()
+    if wanted.item is None and due_counts.cut_of(db, None, None):
+        kept = [DueRolled.cut == "last", DueRolled.listed.is_(True)]
+        kept += [
+            DueRolled.day > BEGINNING,
+            DueRolled.day < until,
+            reach.owned(db, DueRolled.owner_id),
+        ]
+        if wanted.owner_id is not None:
+            kept.append(DueRolled.owner_id == wanted.owner_id)
+        if wanted.region is not None:
+            kept.append(DueRolled.region == wanted.region)
+        query = select(DueRolled.day, func.sum(DueRolled.number)).where(*kept)
+        for day, number in db.execute(query.group_by(DueRolled.day)):
+            found[day.year] += number
+        return dict(found)
+    return cars_by_last_year_one_by_one(db, wanted, until)
+
+
+def cars_by_last_year_one_by_one(
+    db: Session, wanted: ForecastFilter, until: date
+) -> dict[int, int]:
+    """The same from the items alone: what the rolled up numbers are held against."""
+    first = func.min(DueRow.due_on)
+    query = select(first).where(*_last(db, wanted, until)).group_by(DueRow.car_id)
+    return dict(Counter(day.year for day in db.scalars(query) if day))
+
+
+def count_last_days(db: Session, wanted: ForecastFilter, until: date) -> int:
+    """How many `last_days` there are."""
+    query = select(func.count()).select_from(DueRow).where(*_last(db, wanted, until))
+    return db.scalar(query) or 0
+
+
+def _last(db: Session, wanted: ForecastFilter, until: date) -> list[ColumnElement[bool]]:
+    return [*_among(db, wanted), DueRow.item_no.in_(LAST_ITEMS), DueRow.due_on < until]
+
+
+def last_days(
+    db: Session, wanted: ForecastFilter, until: date, most: int | None = None
+) -> list[LastDay]:
+    """The last service days that come before a day, or have passed, the earliest first; the first `most` of them."""
     query = (
         select(DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.item, DueRow.due_on)
         .join(Party, Party.id == DueRow.owner_id)
-        .where(
-            *_among(db, wanted),
-            DueRow.item_no.in_(LAST_DAYS),
-            DueRow.due_on < until,
-        )
+        .where(*_last(db, wanted, until))
         .order_by(DueRow.due_on, DueRow.mark, DueRow.number)
+        .limit(most)
     )
     return [
         LastDay(car_id, mark, number, owner, item, on)

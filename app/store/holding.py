@@ -60,7 +60,10 @@ def _is_held(db: Session, today: date) -> tuple[ColumnElement[bool], ...]:
             and_(later.from_on == HoldFact.from_on, later.id > HoldFact.id),
         ),
     )
+    # Said twice so that a database begins with the cars that were ever on hold.
+    ever = select(HoldFact.car_id).where(HoldFact.held)
     return (
+        Car.id.in_(ever),
         HoldFact.superseded_at.is_(None),
         HoldFact.from_on <= today,
         HoldFact.held.expression,

@@ -51,6 +51,7 @@ class LoadingQuestion(Made, Base):
         Index("ix_loading_question_car", "car_id", "id"),
         Index("ix_loading_question_person", "person_id", "id"),
         Index("ix_loading_question_list", "list_key"),
+        Index("ix_loading_question_day", "on_day", "id"),
     )
 
 
@@ -71,8 +72,8 @@ class Wanted:
 
 def page(db: Session, wanted: Wanted, after: str | None) -> Page[LoadingQuestion]:
     """Questions, the latest first."""
-    key = -LoadingQuestion.id
-    return page_of(db, _wanted(db, wanted), (key,), (int,), after, PAGE, _keyed)
+    keys, query = (LoadingQuestion.id.expression,), _wanted(db, wanted)
+    return page_of(db, query, keys, (int,), after, PAGE, _keyed, latest_first=True)
 
 
 def each(db: Session, wanted: Wanted) -> Iterator[LoadingQuestion]:
@@ -106,7 +107,7 @@ def _wanted(db: Session, wanted: Wanted) -> Select[*tuple[LoadingQuestion]]:
 
 
 def _keyed(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], LoadingQuestion]:
-    return (-row[0].id,), row[0]
+    return (row[0].id,), row[0]
 
 
 def _reached(db: Session) -> Select[*tuple[LoadingQuestion]]:

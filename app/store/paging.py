@@ -73,14 +73,16 @@ def page_of(
     after: str | None,
     limit: int,
     make: Callable[[Row[*tuple[Any, ...]]], tuple[tuple[Value, ...], T]],
+    *,
+    latest_first: bool = False,
 ) -> Page[T]:
     """One page of `query` in the order of `keys`, which must tell every row from any other.
 
     `make` gives a row's key and what the list shows of it. Asks one row more than it shows, to know
-    whether there is another page.
+    whether there is another page. `latest_first` is the order turned round, so that its index serves.
     """
     cursor = read_cursor(after, kinds) if after else None
-    found = db.execute(_placed(query, keys, cursor).limit(limit + 1)).all()
+    found = db.execute(_placed(query, keys, cursor, latest_first).limit(limit + 1)).all()
     return _paged([make(row) for row in found[:limit]], cursor, more=len(found) > limit)
 
 
@@ -115,14 +117,17 @@ def _paged(
 
 
 def _placed(
-    query: Select[*tuple[Any, ...]], keys: Sequence[ColumnElement[Any]], cursor: Cursor | None
+    query: Select[*tuple[Any, ...]],
+    keys: Sequence[ColumnElement[Any]],
+    cursor: Cursor | None,
+    latest_first: bool,
 ) -> Select[*tuple[Any, ...]]:
+    falling = latest_first != (cursor is not None and cursor.backwards)
+    ordered = query.order_by(*(key.desc() if falling else key for key in keys))
     if cursor is None:
-        return query.order_by(*keys)
+        return ordered
     place = tuple_(*keys)
-    if cursor.backwards:
-        return query.where(place < cursor.key).order_by(*(key.desc() for key in keys))
-    return query.where(place > cursor.key).order_by(*keys)
+    return ordered.where(place < cursor.key if falling else place > cursor.key)
 
 
 def _link(ends: Sequence[tuple[tuple[Value, ...], object]], backwards: bool) -> str | None:

@@ -103,16 +103,12 @@ def events(db: Session, event_ids: Sequence[int]) -> list[EventRow]:
 
 def left(db: Session, after: int, limit: int) -> list[Papers]:
     """Own cars that were sold or scrapped, by key, and since when."""
-    later = select(Standing.car_id, func.max(Standing.from_on).label("on")).where(
-        Standing.standing.in_(("sold", "scrapped")), Standing.superseded_at.is_(None)
-    )
-    ended = later.group_by(Standing.car_id).subquery()
+    gone = ("sold", "scrapped")
+    own = Standing.car_id == Car.id, Standing.superseded_at.is_(None), Standing.standing.in_(gone)
+    ended = select(func.max(Standing.from_on)).where(*own).scalar_subquery()
     found = db.execute(
-        select(Car.id, Car.mark, Car.number, ended.c.on)
-        .join(ended, ended.c.car_id == Car.id)
-        .where(
-            Car.id > after, Car.standing.in_(("sold", "scrapped")), reach.owned(db, Car.owner_id)
-        )
+        select(Car.id, Car.mark, Car.number, ended)
+        .where(Car.id > after, Car.standing.in_(gone), reach.owned(db, Car.owner_id))
         .order_by(Car.id)
         .limit(limit)
     )

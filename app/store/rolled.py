@@ -11,28 +11,33 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import (
     ColumnElement,
-    CompoundSelect,
     Date,
-    Select,
     Table,
+    and_,
+    case,
     delete,
     event,
+    exists,
     func,
     insert,
     literal,
+    literal_column,
     select,
-    true,
-    union_all,
+    tuple_,
 )
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.orm import Session, SessionTransaction, object_session, sessionmaker
 from sqlalchemy.sql.functions import FunctionElement
 
+from app.core.facts import ITEMS as CORE_ITEMS
+from app.core.plan.demand import NO_WORK
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import CarRolled, DueRolled, DueRow
 from app.store.tables import Car
@@ -66,59 +71,88 @@ def _on_postgresql(element: month_of, compiler: Any, **how: Any) -> str:
 
 # What is counted -------------------------------------------------------------------------------------------------
 
-MONTH = month_of(DUE.c.due_on)
-WORK = (DUE.c.item_no, DUE.c.rule, DUE.c.interval_months)
-# What each cut of `due` tells apart, beside state and standing in service. `rule` counts cars, the others items.
-CUTS: Mapping[str, tuple[ColumnElement[Any], ...]] = {
-    "day": (DUE.c.due_on, DUE.c.item_no, DUE.c.rule),
-    "month": (MONTH, *WORK),
-    "owner": (MONTH, *WORK, DUE.c.owner_id),
-    "region": (MONTH, *WORK, DUE.c.region),
-    "rule": (DUE.c.rule, DUE.c.owner_id),
-}
-BY_MONTH = ("month", "owner", "region")
-# By what cars are counted.
-WHAT = ("", "region", "specification_class", "commodity")
+# Read as they are and counted here: grouping them so often takes a database four times as long.
+NOBODY: ColumnElement[int] = literal_column("0")
+NOWHERE: ColumnElement[str] = literal_column("''")
+NEVER = literal(BEGINNING)
+DAY = func.coalesce(DUE.c.due_on, NEVER)
+MONTH = func.coalesce(month_of(DUE.c.due_on), NEVER)
+WORK = (DUE.c.item_no, DUE.c.rule, func.coalesce(DUE.c.interval_months, 0))
+UNPLANNED = (DUE.c.item_no, DUE.c.rule, NOBODY)
+STANDS = (DUE.c.listed, DUE.c.state)
+LAST_ITEMS = tuple(CORE_ITEMS.index(item) for item in sorted(NO_WORK))
 
 
-def _items(cut: str, condition: ColumnElement[bool]) -> Select[*tuple[Any, ...]]:
-    """The rows of `due_rolled` of a cut, counted from `due`."""
-    told = CUTS[cut]
-
-    def if_told(column: ColumnElement[Any], else_: Any) -> ColumnElement[Any]:
-        return column if any(column is each for each in told) else literal(else_)
-
-    day = MONTH if cut in BY_MONTH else if_told(DUE.c.due_on, BEGINNING)
-    interval = if_told(DUE.c.interval_months, 0)
-    number = func.count(DUE.c.car_id.distinct()) if cut == "rule" else func.count()
-    return (
-        select(
-            literal(cut), if_told(DUE.c.owner_id, 0), if_told(DUE.c.region, ""), DUE.c.listed, DUE.c.state,
-            func.coalesce(day, literal(BEGINNING)), if_told(DUE.c.item_no, 0), if_told(DUE.c.rule, ""),
-            func.coalesce(interval, literal(0)), number,
-        )
-        .where(condition)
-        .group_by(DUE.c.listed, DUE.c.state, *told)
-    )  # fmt: skip
-
-
-def _cars(what: str, condition: ColumnElement[bool]) -> Select[*tuple[Any, ...]]:
-    """The rows of `car_rolled` about one thing, counted from `car`."""
-    told = [CAR.c[what]] if what else []
-    value = told[0] if told else literal("")
-    return (
-        select(literal(what), CAR.c.owner_id, CAR.c.standing, value, func.count())
-        .where(condition)
-        .group_by(CAR.c.owner_id, CAR.c.standing, *told)
+def _last_month() -> ColumnElement[date]:
+    """The month of the first last service day of a car, on that item alone."""
+    other = DUE.alias("other")
+    earlier = exists().where(
+        other.c.car_id == DUE.c.car_id,
+        other.c.item_no.in_(LAST_ITEMS),
+        tuple_(other.c.due_on, other.c.item_no) < tuple_(DUE.c.due_on, DUE.c.item_no),
     )
+    return case((and_(DUE.c.item_no.in_(LAST_ITEMS), ~earlier), MONTH), else_=NEVER)
 
 
-def _all_items(condition: ColumnElement[bool]) -> CompoundSelect[Any]:
-    return union_all(*(_items(cut, condition) for cut in CUTS))
+CAR_STANDS = (CAR.c.owner_id, CAR.c.standing)
+
+Columns = tuple[ColumnElement[Any], ...]
+WITHOUT_CAR = itemgetter(slice(1, None))
 
 
-def _all_cars(condition: ColumnElement[bool]) -> CompoundSelect[Any]:
-    return union_all(*(_cars(what, condition) for what in WHAT))
+@dataclass(frozen=True)
+class Kind:
+    """One of the two: where its numbers are, what they are of, and by cut the columns that each counts by.
+
+    In the order of the table's key. A cut of `per_car` counts cars, another rows.
+    """
+
+    table: Table
+    car: ColumnElement[int]
+    cuts: Mapping[str, Columns]
+    per_car: Collection[str] = ()
+
+    @property
+    def key(self) -> list[str]:
+        return [column.name for column in self.table.primary_key.columns]
+
+    @cached_property
+    def columns(self) -> Columns:
+        """All that is read, each once, the car's key first."""
+        return tuple(
+            dict.fromkeys((self.car, *(each for cut in self.cuts.values() for each in cut)))
+        )
+
+    @cached_property
+    def keys(self) -> Mapping[str, Callable[[Any], tuple[Any, ...]]]:
+        """By cut what makes its key of a row as it was read, behind the car's where cars are counted."""
+        place = {column: at for at, column in enumerate(self.columns)}
+        of_car = {cut: (0,) if cut in self.per_car else () for cut in self.cuts}
+        return {
+            cut: itemgetter(*of_car[cut], *(place[each] for each in told))
+            for cut, told in self.cuts.items()
+        }
+
+    def hold(self, db: Session, car_ids: Collection[int]) -> None:
+        """Keep others from writing these rows, so that they are counted as they are replaced."""
+        for some in in_parts(car_ids):
+            rows = select(self.car).where(self.car.in_(some)).order_by(self.car).with_for_update()
+            db.connection().execute(select(func.count()).select_from(rows.subquery()))
+
+    def now(self, db: Session, car_ids: Collection[int]) -> Numbers:
+        """How these cars, or their items, count now."""
+        found: Numbers = Counter()
+        query = select(*(column.label(f"c{at}") for at, column in enumerate(self.columns)))
+        for some in in_parts(car_ids):
+            read = db.connection().execute(query.where(self.car.in_(some)))
+            rows = list(map(tuple, read))
+            for cut, key in self.keys.items():
+                keys = map(key, rows)
+                if cut in self.per_car:
+                    keys = map(WITHOUT_CAR, set(keys))
+                for alike, number in Counter(keys).items():
+                    found[cut, *alike] += number
+        return found
 
 
 def in_parts(car_ids: Collection[int]) -> Iterator[Sequence[int]]:
@@ -127,35 +161,29 @@ def in_parts(car_ids: Collection[int]) -> Iterator[Sequence[int]]:
         yield ordered[first : first + AT_ONCE]
 
 
-@dataclass(frozen=True)
-class Kind:
-    """One of the two: where its numbers are, and what they count of some cars."""
-
-    table: Table
-    of: ColumnElement[int]
-    counted: Callable[[ColumnElement[bool]], CompoundSelect[Any]]
-
-    @property
-    def key(self) -> list[str]:
-        return [column.name for column in self.table.primary_key.columns]
-
-    def hold(self, db: Session, car_ids: Collection[int]) -> None:
-        """Keep others from writing these rows, so that they are counted as they are replaced."""
-        for some in in_parts(car_ids):
-            rows = select(self.of).where(self.of.in_(some)).order_by(self.of).with_for_update()
-            db.connection().execute(select(func.count()).select_from(rows.subquery()))
-
-    def now(self, db: Session, car_ids: Collection[int]) -> Numbers:
-        """How these cars, or their items, count now."""
-        found: Numbers = Counter()
-        for some in in_parts(car_ids):
-            for *key, number in db.connection().execute(self.counted(self.of.in_(some))):
-                found[tuple(key)] += number
-        return found
-
-
-ITEMS = Kind(table_of(DueRolled), DUE.c.car_id, _all_items)
-CARS = Kind(table_of(CarRolled), CAR.c.id, _all_cars)
+ITEMS = Kind(
+    table_of(DueRolled),
+    DUE.c.car_id,
+    {
+        "day": (NOBODY, NOWHERE, *STANDS, DAY, *UNPLANNED),
+        "month": (NOBODY, NOWHERE, *STANDS, MONTH, *WORK),
+        "owner": (DUE.c.owner_id, NOWHERE, *STANDS, MONTH, *WORK),
+        "region": (NOBODY, DUE.c.region, *STANDS, MONTH, *WORK),
+        "last": (DUE.c.owner_id, DUE.c.region, *STANDS, _last_month(), NOBODY, NOWHERE, NOBODY),
+        "rule": (DUE.c.owner_id, NOWHERE, *STANDS, NEVER, NOBODY, DUE.c.rule, NOBODY),
+    },
+    per_car=("rule",),
+)
+CARS = Kind(
+    table_of(CarRolled),
+    CAR.c.id,
+    {
+        "": (*CAR_STANDS, NOWHERE),
+        "region": (*CAR_STANDS, CAR.c.region),
+        "specification_class": (*CAR_STANDS, CAR.c.specification_class),
+        "commodity": (*CAR_STANDS, CAR.c.commodity),
+    },
+)
 KINDS = (ITEMS, CARS)
 
 
@@ -255,8 +283,18 @@ def _take_turns(db: Session) -> None:
 
 def _count_all(db: Session, kind: Kind) -> None:
     db.connection().execute(delete(kind.table))
+    rows = _rows(kind, kind.now(db, _every_car(db)))
+    if rows:
+        db.connection().execute(insert(kind.table), rows)
+
+
+def _every_car(db: Session) -> Sequence[int]:
+    return db.connection().execute(select(CAR.c.id)).scalars().all()
+
+
+def _rows(kind: Kind, numbers: Mapping[tuple[Any, ...], int]) -> list[dict[str, Any]]:
     names = [*kind.key, NUMBER]
-    db.connection().execute(insert(kind.table).from_select(names, kind.counted(true())))
+    return [dict(zip(names, (*key, number), strict=True)) for key, number in numbers.items()]
 
 
 def _add(db: Session, kind: Kind, moved: Mapping[tuple[Any, ...], int]) -> None:
@@ -269,8 +307,7 @@ def _add(db: Session, kind: Kind, moved: Mapping[tuple[Any, ...], int]) -> None:
     added = made.on_conflict_do_update(
         index_elements=kind.key, set_={NUMBER: number + made.excluded[NUMBER]}
     )
-    rows = [dict(zip(kind.key, key, strict=True)) | {NUMBER: n} for key, n in moved.items()]
-    db.connection().execute(added, rows)
+    db.connection().execute(added, _rows(kind, moved))
 
 
 # Whether it is so ------------------------------------------------------------------------------------------------
@@ -279,7 +316,7 @@ def _add(db: Session, kind: Kind, moved: Mapping[tuple[Any, ...], int]) -> None:
 def first_wrong(db: Session) -> str | None:
     """The first number that is not that of the rows it stands for."""
     for kind in KINDS:
-        stored, counted = _stored(db, kind), _counted(db, kind)
+        stored, counted = _stored(db, kind), kind.now(db, _every_car(db))
         for key in sorted(stored.keys() | counted.keys(), key=str):
             if stored[key] != counted[key]:
                 of = ", ".join(f"{name} {part}" for name, part in zip(kind.key, key, strict=True))
@@ -289,9 +326,4 @@ def first_wrong(db: Session) -> str | None:
 
 def _stored(db: Session, kind: Kind) -> Numbers:
     rows = db.connection().execute(select(kind.table))
-    return Counter({tuple(key): number for *key, number in rows})
-
-
-def _counted(db: Session, kind: Kind) -> Numbers:
-    rows = db.connection().execute(kind.counted(true()))
     return Counter({tuple(key): number for *key, number in rows})

@@ -18,7 +18,6 @@ from app.actions.visits import Planning
 from app.core.plan.demand import NO_WORK
 from app.pages.forecast import Forecast
 from app.store.derived import DueRow
-from app.store.forecasting import LastDay
 from tests.pages.fleet_cast import MARROW, STAMP, add
 from tests.pages.plans_cast import NORTH, SOUTH, fleet, standards
 from tests.pages.reading import Page
@@ -186,14 +185,8 @@ def test_a_picture_opened_by_itself_may_use_its_own_styles_and_no_other(client, 
     assert "unsafe" not in policy
 
 
-def test_a_car_with_two_last_service_days_counts_once_in_the_year_of_the_first():
-    ends = [
-        (1, "service_end", date(2029, 5, 1)),
-        (1, "age_limit", date(2030, 1, 1)),
-        (2, "age_limit", date(2020, 1, 1)),
-    ]
-    last = [LastDay(key, "ZQKX", key, MARROW, item, on) for key, item, on in ends]
-    found = Forecast(2026 * 12 + 10, [], {}, {}, {}, {}, last, False)
+def test_a_last_service_day_that_is_past_counts_in_the_first_year():
+    found = Forecast(2026 * 12 + 10, [], {}, {}, {}, {}, [], 2, {2029: 1, 2020: 1}, False)
     assert found.last_by_year() == {2029: 1, 2026: 1}
 
 

@@ -61,7 +61,7 @@ def test_the_search_finds_a_car_by_a_name_it_had(fleet, search, found):
     prefix = read_prefix(search)
     wanted = RegisterFilter(search=prefix, once_so_named=cars.once_beginning(fleet, prefix))
     assert names(fleet, wanted) == found
-    assert cars.count(fleet, wanted) == len(found)
+    assert car_counts.count(fleet, wanted) == len(found)
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ def test_the_search_finds_a_car_by_a_name_it_had(fleet, search, found):
 )
 def test_a_filter_keeps_what_it_says(fleet, wanted, found):
     assert names(fleet, RegisterFilter(**wanted)) == found
-    assert cars.count(fleet, RegisterFilter(**wanted)) == len(found)
+    assert car_counts.count(fleet, RegisterFilter(**wanted)) == len(found)
 
 
 def test_scrapped_cars_leave_the_list_but_not_the_record(fleet):

@@ -1,0 +1,95 @@
+"""Every list is answered from an index: no large table is read whole for it, and none is sorted."""
+
+import ast
+import json
+from pathlib import Path
+
+import pytest
+
+from app import store
+from tests.store.counting import statements
+from tests.store.list_questions import KNOWN, LARGE, QUESTIONS, stock
+
+# Rows by the planner's estimate; what is sorted or read beyond it is no page.
+FEW = 1_000
+
+
+@pytest.fixture(scope="module")
+def large(request):
+    """A session on PostgreSQL with rows to choose by."""
+    from sqlalchemy import make_url
+
+    from tests.fixtures.postgres import fresh_database
+    from tests.fixtures.store import _engine, _session
+
+    template = make_url(request.getfixturevalue("postgres_template")).database
+    server = request.getfixturevalue("postgres_url")
+    with fresh_database(server, template) as url, _engine(url) as engine, _session(engine) as db:
+        stock(db)
+        yield db
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_a_list_begins_at_an_index_on_sqlite(kept_db, name):
+    with statements(kept_db) as sent:
+        QUESTIONS[name](kept_db)
+    assert sent
+    wrong = [plan for each in sent if _reads_whole(each[0], plan := _sqlite_plan(kept_db, *each))]
+    assert not wrong or name in KNOWN, wrong
+
+
+def _sqlite_plan(db, statement, parameters):
+    rows = db.connection().exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", parameters)
+    return [row[3] for row in rows]
+
+
+def _reads_whole(statement, plan):
+    """Whether SQLite reads a large table to its end, or sorts what it found in one from which it began."""
+    steps = [line.split() for line in plan if line.startswith(("SCAN", "SEARCH"))]
+    scanned = any(
+        kind == "SCAN" and table in LARGE and "INDEX" not in how for kind, table, *how in steps
+    )
+    sorts = "USE TEMP B-TREE FOR ORDER BY" in plan
+    # A table that is scanned by its key is in that order, and left as soon as the page is full.
+    return (scanned and (sorts or "LIMIT" not in statement)) or (sorts and steps[0][1] in LARGE)
+
+
+@pytest.mark.postgres
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_a_list_begins_at_an_index_on_postgresql(large, name):
+    with statements(large) as sent:
+        QUESTIONS[name](large)
+    wrong = [step for each in sent for step in _postgresql_steps(large, *each) if _is_much(step)]
+    assert not wrong or name in KNOWN, json.dumps(wrong, indent=1)
+
+
+def _postgresql_steps(db, statement, parameters):
+    found = db.connection().exec_driver_sql(f"EXPLAIN (FORMAT JSON) {statement}", parameters)
+    return list(_steps(found.scalar_one()[0]["Plan"]))
+
+
+def _steps(step):
+    yield step
+    for each in step.get("Plans", ()):
+        yield from _steps(each)
+
+
+def _is_much(step):
+    if step["Node Type"] == "Seq Scan":
+        return step["Relation Name"] in LARGE
+    return step["Node Type"] == "Sort" and step["Plan Rows"] > FEW
+
+
+def test_every_list_that_pages_is_among_these():
+    paged = set()
+    for path in Path(store.__file__).parent.rglob("*.py"):
+        for function in ast.walk(ast.parse(path.read_text())):
+            if isinstance(function, ast.FunctionDef) and _calls_page_of(function):
+                paged.add(f"{path.stem}.{function.name}")
+    assert len(paged) > 4
+    assert paged <= {name.partition(",")[0] for name in QUESTIONS}
+
+
+def _calls_page_of(function):
+    calls = [each.func for each in ast.walk(function) if isinstance(each, ast.Call)]
+    return any(isinstance(called, ast.Name) and called.id == "page_of" for called in calls)
