@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Mapping
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
+from functools import reduce
 
 from pydantic import TypeAdapter
 from sqlalchemy.orm import Session
@@ -16,7 +18,7 @@ from app.core.plan.accounts import Accounts, accounts, anew
 from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
-from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised, since
+from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, since
 from app.core.plan.since import differences
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
@@ -189,9 +191,13 @@ def opened(db: Session, version_id: int) -> Opened:
         CHANGE.validate_python({**each.detail, "kind": each.kind})
         for each in planning.changes(db, version_id)
     )
-    draft = revised(kept.content.draft(), made)
-    changed = (each.car for each in counting(made))
-    return Opened(row, plan, kept.content, draft, made, anew(kept.accounts, draft, changed))
+    now = kept.after(tuple(counting(made)))
+    return Opened(row, plan, kept.content, now.draft, made, now.accounts)
+
+
+# Versions read lately: they never change, and reading one of thousands of cars takes longer than a change by hand may,
+# as does making a hundred changes anew. An undo finds what was before it.
+MOST_KEPT, MOST_CHANGED = 4, 6
 
 
 @dataclass(frozen=True)
@@ -203,12 +209,41 @@ class _Place:
     at: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class _Changed:
+    """A version after these changes by hand, and the accounts of its cars then."""
+
+    changes: tuple[Change, ...]
+    draft: Draft
+    accounts: Accounts
+
+    def then(self, more: Sequence[Change]) -> _Changed:
+        draft = reduce(apply, more, self.draft)
+        changed = anew(self.accounts, draft, (each.car for each in more))
+        return _Changed((*self.changes, *more), draft, changed)
+
+
 @dataclass(frozen=True)
 class _Kept:
-    """A version as it was made, and the accounts of its cars then."""
+    """A version as it was made, and as it stood lately: a change by hand is put on what was before it."""
 
     content: Content
-    accounts: Accounts
+    made: _Changed
+    lately: deque[_Changed] = field(default_factory=lambda: deque(maxlen=MOST_CHANGED))
+
+    def after(self, changes: tuple[Change, ...]) -> _Changed:
+        """As it stands after all these, which count."""
+        known = (
+            each
+            for each in (self.made, *self.lately)
+            if changes[: len(each.changes)] == each.changes
+        )
+        nearest = max(known, key=lambda each: len(each.changes))
+        if nearest.changes == changes:
+            return nearest
+        now = nearest.then(changes[len(nearest.changes) :])
+        self.lately.append(now)
+        return now
 
 
 def _kept(db: Session, row: PlanVersion) -> _Kept:
@@ -217,12 +252,11 @@ def _kept(db: Session, row: PlanVersion) -> _Kept:
         while len(_KEPT) >= MOST_KEPT:
             _KEPT.pop(next(iter(_KEPT)))
         content = CONTENT.validate_json(zlib.decompress(planning.content(db, row.id)))
-        _KEPT[place] = _Kept(content, accounts(content.problem, content.solved.visits))
+        found = accounts(content.problem, content.solved.visits)
+        _KEPT[place] = _Kept(content, _Changed((), content.draft(), found))
     return _KEPT[place]
 
 
-# Versions read lately: they never change, and reading one of thousands of cars takes longer than a change by hand may.
-MOST_KEPT = 4
 _KEPT: dict[_Place, _Kept] = {}
 
 
@@ -233,7 +267,8 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
         raise Conflict("Nothing was changed by hand, so there is nothing to undo.")
     try:
         if wanted.kind == "undo":
-            draft = revised(at.content.draft(), (*at.changes, wanted))
+            left = tuple(counting((*at.changes, wanted)))
+            draft = _kept(db, at.row).after(left).draft
         else:
             draft = apply(at.draft, wanted)
     except CannotChange as cannot:

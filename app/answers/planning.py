@@ -57,11 +57,14 @@ def solved(
 
 @dataclass(frozen=True, slots=True)
 class NextBest:
-    """What a car would do without one of its visits: all of its visits then, what that adds, and the work then left."""
+    """What a car would do without one of its visits: all of its visits then, what that adds, and the work then left.
+
+    `left` is the work that is not left now, with why it would be.
+    """
 
     visits: tuple[Visit, ...]
     adds: float
-    left: tuple[str, ...]
+    left: tuple[tuple[str, str], ...]
 
 
 def next_best(draft: Draft, car: Car, visit: Visit, used: Used) -> NextBest:
@@ -69,10 +72,10 @@ def next_best(draft: Draft, car: Car, visit: Visit, used: Used) -> NextBest:
     alone = instead(draft, car, visit, used)
     now = draft.of_car(car.name)
     visits = solve(alone, SECONDS_A_CAR).visits
-    left = {job.name for _, job in left_out(alone, visits)}
-    left -= {job.name for _, job in left_out(alone, now)}
+    before = {job.name for _, job in left_out(alone, now)}
+    left = tuple((each.job, each.why) for each in unplaced(alone, visits) if each.job not in before)
     adds = cost_of_car(alone, car, visits) - cost_of_car(alone, car, now)
-    return NextBest(tuple(sorted(visits, key=lambda each: each.month)), adds, tuple(sorted(left)))
+    return NextBest(tuple(sorted(visits, key=lambda each: each.month)), adds, left)
 
 
 def problem_of(payload: object) -> Problem:

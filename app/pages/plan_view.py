@@ -275,7 +275,7 @@ class NextShown:
 
     visits: Sequence[tuple[str, str, str]]
     adds: float
-    left: Sequence[str]
+    left: Sequence[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,7 +378,7 @@ def _next_best(at: Opened, car: Car, visit: Visit, used: Used) -> NextShown:
         (each.shop, at.draft.problem.month(each.month), _all_in_words(each.jobs))
         for each in found.visits
     ]
-    return NextShown(visits, found.adds, [in_words(name) for name in found.left])
+    return NextShown(visits, found.adds, [(in_words(name), why) for name, why in found.left])
 
 
 def _all_in_words(jobs: Sequence[str]) -> str:

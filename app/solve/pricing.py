@@ -47,7 +47,8 @@ def steps_of(jobs: int) -> Steps:
 def price(batch: Batch, prices: Floats, room: Floats, leaving: float) -> Priced:
     """The cheapest plans of a batch whose visits each fit the room by themselves.
 
-    `prices` and `room` are [shops, months]; `leaving` is the cost of a job left out.
+    `prices` are [shops, months], `room` as well, or [shops, months, cars] where cars find different room; `leaving` is
+    the cost of a job left out.
     """
     jobs, cars = len(batch.days), len(batch.cars)
     best = forward(batch, prices, room)
@@ -83,8 +84,9 @@ def visits_in(
         days = batch.days[job, cars] * prices[:, month, None]
         cost = batch.in_month[job, month, cars] + batch.at_shop[job][:, cars] + days
         np.add(visit[: 1 << job], cost, out=visit[1 << job : 2 << job])
-    if (batch.together > room[:, month].min()).any():
-        overfull = batch.together[:, None, cars] > room[:, month, None] + TOLERANCE
+    here = room[:, month, cars] if room.ndim == 3 else room[:, month, None]
+    if (batch.together > here.min()).any():
+        overfull = batch.together[:, None, cars] > here + TOLERANCE
         visit[overfull] = np.inf
     return visit
 

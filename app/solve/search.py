@@ -19,6 +19,7 @@ from app.core.plan.cost import cost
 from app.core.plan.problem import Problem, Solved, Visit
 from app.core.plan.soonest import soonest_due_first
 from app.solve.abreast import helped
+from app.solve.alone import best_alone
 from app.solve.columns import Column, columns_of
 from app.solve.dive import dive
 from app.solve.exact import prove
@@ -45,8 +46,9 @@ SMALLEST_STEP = 0.005
 # So long may a search that is stopped before it has a plan of its own take for a quick one, as that of a large fleet
 # does: it costs about half of what soonest due first does.
 SECONDS_TO_FIND = 60.0
-# Of the time; in the rest the plan is put together, work placed on ties and its cost worked out anew.
-SEARCHING = 0.99
+# Of the time; in the rest each car is moved to where it costs less by itself, for which there always are some seconds,
+# the plan is put together, work placed on ties and its cost worked out anew.
+SEARCHING, SECONDS_ALONE = 0.98, 1.0
 
 
 def solve(
@@ -82,10 +84,12 @@ def solve(
         at_first = Found(columns, -np.inf, no_prices(fleet))
         patience = SECONDS_TO_FIND if first is soonest else 0.0
         found = watched(search, left, at_first, told, stop, patience)
-    visits = visits_of(fleet, {column.car: column.slots for column in found.columns})
-    total, visits = min(
-        ((cost(problem, each), each) for each in (visits, first)), key=lambda each: each[0]
-    )
+        if found.bound == -np.inf:  # it was ended before it had proven anything
+            found = replace(found, bound=answers(fleet, fleet.batches, found.prices, fleet.room)[0])
+        best = min((found, at_first), key=lambda each: each.cost).columns
+        left = 0.0 if stop() else seconds - (monotonic() - began)
+        best = best_alone(fleet, best, Watch(max(left, SECONDS_ALONE)))
+    visits = visits_of(fleet, {column.car: column.slots for column in best})
     visits = placed_on_a_tie(problem, visits)
     total = cost(problem, visits)
     bound = min(max(0.0, found.bound + fleet.standing), total)

@@ -9,7 +9,7 @@ from app.core.plan.check import faults
 from app.core.plan.choices import choices, for_left, least_change
 from app.core.plan.contradictions import contradictions
 from app.core.plan.cost import cost, days_used
-from app.core.plan.problem import Car, Job, Problem, Shop, Visit
+from app.core.plan.problem import Car, Forbidden, Job, Problem, Shop, Visit
 from app.core.plan.revise import (
     CannotChange,
     Change,
@@ -22,6 +22,7 @@ from app.core.plan.revise import (
     still_bounded,
 )
 from app.core.plan.soonest import soonest_due_first
+from app.core.plan.why import why_left
 from tests.solve.problems import small
 
 NORTH, SOUTH = (
@@ -221,5 +222,36 @@ def test_work_that_is_left_says_the_least_that_would_have_to_change():
     assert (
         told(problem=replace(PROBLEM, shops=(SOUTH,))) == "A shop that does valve work is needed."
     )
-    assert told(replace(CAR, earliest=5)).startswith("Nothing is possible by 2027-05")
     assert for_left(PROBLEM, CAR, VALVE, (), {})[0].month == 4
+
+
+@pytest.mark.parametrize(
+    ("changed", "visits", "ways"),
+    [
+        ({"earliest": 5}, (), "let the car go earlier, or let it be late"),
+        (
+            {"forbid": (Forbidden("NORTH", None),)}, (),
+            "allow it one of the shops and months that are forbidden to it",
+        ),
+        # Only what is forbidden after the last month in time is in the way of being late as well.
+        (
+            {"forbid": tuple(Forbidden("NORTH", month) for month in range(5))}, (),
+            "allow it one of the shops and months that are forbidden to it, or let it be late",
+        ),
+        ({"earliest": 5, "forbid": (Forbidden("NORTH", None),)}, (), "no one change alone would do"),
+        (
+            {}, tuple(Visit(CAR.name, "SOUTH", month, ()) for month in range(5)),
+            "let it be late, or move or take out a visit of the car in a month in which it could be done",
+        ),
+    ],
+)  # fmt: skip
+def test_where_nothing_is_possible_it_is_told_what_would_make_it_so(changed, visits, ways):
+    told = least_change(PROBLEM, replace(CAR, **changed), VALVE, visits, {})
+    assert told == f"Nothing is possible by 2027-05: {ways}."
+
+
+def test_work_for_which_every_place_is_forbidden_says_so():
+    car = replace(CAR, forbid=(Forbidden("NORTH", None),))
+    assert why_left(PROBLEM, car, VALVE, (), {}) == (
+        "every shop and month in which it could be done is forbidden to the car"
+    )

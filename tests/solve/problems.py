@@ -87,7 +87,7 @@ def optimum(problem: Problem) -> float:
         for shop in problem.shops
         for month, days in enumerate(shop.capacity_days)
     }
-    return _least(sorted((_choices(problem, car) for car in problem.cars), key=len), used, room)
+    return _least(sorted((plans_of(problem, car) for car in problem.cars), key=len), used, room)
 
 
 def _least(
@@ -107,7 +107,7 @@ def _least(
     return best
 
 
-def _choices(problem: Problem, car: Car) -> list[Choice]:
+def plans_of(problem: Problem, car: Car) -> list[Choice]:
     """Every plan of a car that breaks nothing by itself."""
     does = {shop.code: shop.does for shop in problem.shops}
     places = [None, *product(does, range(problem.months))]

@@ -9,7 +9,7 @@ import pytest
 
 from app.answers.planning import next_best
 from app.core.plan.cost import cost, days_used
-from app.core.plan.problem import Car, Fixed, Forbidden, Problem, Visit
+from app.core.plan.problem import Car, Fixed, Forbidden, Job, Problem, Shop, Visit
 from app.core.plan.revise import Draft
 from app.solve import solve
 from tests.solve.problems import optimum, small
@@ -57,3 +57,15 @@ def test_a_locked_visit_stays_and_the_one_asked_about_goes():
     stay = [each for each in found.visits if (each.shop, each.month) == (kept.shop, kept.month)]
     assert [set(kept.jobs) <= set(each.jobs) for each in stay] == [True]
     assert (asked.shop, asked.month) not in {(each.shop, each.month) for each in found.visits}
+
+
+def test_work_that_is_cheaper_left_than_done_elsewhere_is_said_to_be_so():
+    shops = tuple(Shop(code, frozenset({"tank"}), (9.0, 9.0)) for code in ("NORTH", "SOUTH"))
+    car = Car("ZQKX 1", 100, {"NORTH": 10, "SOUTH": 500}, (Job("visual", "tank", 2, 0, 5),))
+    problem = Problem("2027-01", 2, 300, shops, (car,))
+    visits = solve(problem, 20).visits
+    found = next_best(Draft(problem, visits), car, visits[0], days_used(problem, visits))
+    assert (found.visits, found.adds) == ((), 190)
+    assert found.left == (
+        ("visual", "leaving it costs less: 300, where the cheapest place with room, SOUTH in 2027-01, adds 600"),
+    )  # fmt: skip

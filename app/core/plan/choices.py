@@ -145,8 +145,7 @@ def least_change(problem: Problem, car: Car, job: Job, visits: Sequence[Visit], 
         return f"Give what moving a car of its region to {names} costs."
     places = for_left(problem, car, job, visits, used)
     if not places:
-        last = problem.month(job.latest)
-        return f"Nothing is possible by {last}: let it be late, or let the car go earlier."
+        return _what_would_open(problem, car, job, visits)
     if any(place.has_room for place in places):
         best = next(place for place in places if place.has_room)
         moves = "saves" if best.adds < 0 else "adds"
@@ -156,3 +155,29 @@ def least_change(problem: Problem, car: Car, job: Job, visits: Sequence[Visit], 
     lacking = closest.days - closest.free
     where = f"{closest.shop} in {problem.month(closest.month)}"
     return f"{lacking:g} more shop day{'' if lacking == 1 else 's'} at {where} would do."
+
+
+def _what_would_open(problem: Problem, car: Car, job: Job, visits: Sequence[Visit]) -> str:
+    """What would give work a place that has none at all, whatever room there is: each thing by itself."""
+    ways = [
+        way
+        for way, changed in (
+            (
+                "allow it one of the shops and months that are forbidden to it",
+                replace(car, forbid=()),
+            ),
+            ("let the car go earlier", replace(car, earliest=None)),
+            ("let it be late", _late(car, job)),
+        )
+        if for_left(problem, changed, by_name(changed.jobs)[job.name], visits, {})
+    ]
+    if for_left(problem, car, job, (), {}):
+        ways.append("move or take out a visit of the car in a month in which it could be done")
+    told = ", or ".join(ways) or "no one change alone would do"
+    return f"Nothing is possible by {problem.month(job.latest)}: {told}."
+
+
+def _late(car: Car, job: Job) -> Car:
+    """The car as if this work might be late."""
+    late = replace(job, late_cost=job.late_cost or 0.0)
+    return replace(car, jobs=tuple(late if each is job else each for each in car.jobs))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.core.plan.cost import days_used, left_out, visits_by_car
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Unplaced, Visit
@@ -41,6 +41,9 @@ def why_left(
         return f"no shop with skill {job.skill!r} in reach"
     places = list(_places(problem, car, job, able, visits, used))
     if not places:
+        free = replace(car, forbid=())
+        if any(True for _ in _places(problem, free, job, able, visits, used)):
+            return "every shop and month in which it could be done is forbidden to the car"
         return f"no shop with skill {job.skill!r} in reach {_in_time(problem, car, job)}"
     with_room = [place for place in places if job.days <= place.left + TOLERANCE]
     if not with_room:
