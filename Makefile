@@ -23,7 +23,7 @@ COMPILE := env -u PIP_FIND_LINKS $(BIN)/uv --no-config pip compile --quiet --uni
 # Programs that the tests start would each compile the whole program anew where compiled files are not kept.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-due bench-effect bench-field bench-plan bench-pages lock audit vendor clean
+.PHONY: help setup run test faults fuzz lint types templates migrations format migrate demo bench bench-full bench-due bench-effect bench-field bench-load bench-plan bench-pages lock audit vendor clean
 
 help:  ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-11s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -80,8 +80,11 @@ migrate: setup  ## Bring the database named by DATABASE_URL up to this version
 demo: setup  ## Load the invented demo fleet into an empty database
 	$(BIN)/python -m app demo
 
-bench: setup  ## Measure bringing in 50,000 cars with 200,000 events
-	$(BIN)/python -m bench.import_fleet
+bench: setup  ## Measure everything at small sizes beside its reference, into bench/results.md (minutes)
+	$(BIN)/python -m bench
+
+bench-full: setup  ## The same at all sizes (hours; parts on other days: python -m bench --full NAME...)
+	$(BIN)/python -m bench --full
 
 bench-due: setup  ## Measure due dates: by request, for a fleet, and streamed
 	$(BIN)/python -m bench.due_dates
@@ -93,6 +96,10 @@ bench-effect: setup  ## Measure the effect of an edition on the fleet that DATAB
 bench-field: setup  ## Measure what a tablet takes along, and how quickly it answers
 	$(BIN)/python -m bench.field_pack
 	$(BIN)/python -m bench.field_tablet
+
+bench-load: setup  ## Load four workers with users for ten minutes on each engine, and kill some meanwhile
+	$(BIN)/python -m bench.load
+	$(BIN)/python -m bench.load --engine postgresql
 
 bench-plan: setup  ## Measure shop plans of 5,000 cars beside their bound and soonest due first (minutes; more with --cars)
 	$(BIN)/python -m bench.plan_by_hand

@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, ValidationError
+from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from app.errors import Fault, Refused
@@ -15,8 +16,8 @@ from app.errors import Fault, Refused
 def _served_database(url: str) -> str:
     if not url.startswith(("sqlite:", "postgresql:", "postgresql+psycopg:")):
         raise ValueError(
-            "want an address such as sqlite:///./data/stencilbook.db "
-            "or postgresql+psycopg://user@host/name"
+            f"found {url.partition(':')[0]!r} before the colon; want an address such as "
+            "sqlite:///./data/stencilbook.db or postgresql+psycopg://user@host/name"
         )
     return url
 
@@ -61,6 +62,10 @@ def _host_name(name: str) -> str:
     if not re.fullmatch(r"[a-z0-9]([a-z0-9.:_-]{0,251}[a-z0-9])?", plain) and plain != "::1":
         raise ValueError(f"{name!r} is no name of a host; want names such as register.example")
     return plain
+
+
+# Beside a SQLite database; seals the secrets of codes where SECRET_KEY does not.
+KEY_FILE = "secret.key"
 
 
 def _long_secret(secret: SecretStr) -> SecretStr:
@@ -178,12 +183,31 @@ class Settings(BaseSettings):
         return self.second_factor == "required" or (self.https and not self.second_factor)
 
 
+# What is wanted, by what Pydantic misses. Only of these is what was found told: the others may be secret.
+_WANTED = {
+    "int_parsing": "a whole number",
+    "float_parsing": "a number",
+    "bool_parsing": "yes or no",
+    "greater_than_equal": "at least {ge}",
+    "greater_than": "more than {gt}",
+    "less_than_equal": "at most {le}",
+    "less_than": "less than {lt}",
+    "literal_error": "one of {expected}",
+}
+
+
+def _sentence(error: ErrorDetails) -> str:
+    wanted = _WANTED.get(error["type"])
+    if wanted is None:
+        return error["msg"].removeprefix("Value error, ")
+    return f"found {str(error['input'])!r}; want {wanted.format(**error.get('ctx', {}))}"
+
+
 def read_settings() -> Settings:
     """The settings of this process; raises Refused naming every variable that is wrong."""
     try:
         return Settings()
     except ValidationError as wrong:
         raise Refused.because(
-            Fault(str(each["loc"][0]).upper(), each["msg"].removeprefix("Value error, "))
-            for each in wrong.errors()
+            Fault(str(each["loc"][0]).upper(), _sentence(each)) for each in wrong.errors()
         ) from None

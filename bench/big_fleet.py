@@ -49,10 +49,10 @@ from sqlalchemy import (
 from app.actions import due
 from app.actions.stamp import Stamp
 from app.store import cars as car_rows
-from app.store import digests, migrate
+from app.store import digests, migrate, rolled
 from app.store.columns import BEGINNING, Exact, table_named
 from app.store.copies import loading
-from app.store.db import for_migrating, make_engine, read_session, sessions, write_session
+from app.store.db import for_migrating, make_engine, sessions, write_session
 from app.store.gathering import note
 from app.store.moments import BEGAN
 from app.store.tables import Party
@@ -292,14 +292,12 @@ def _index(engine: Engine, names: Sequence[str]) -> None:
 
 
 def _work_out(engine: Engine, today: date) -> None:
-    """What is due on the copies, as after any change of them."""
-    factory = sessions(engine)
-    with read_session(factory) as db:
+    """What is due on the copies, as after any change of them; and then all is counted anew."""
+    with told("due items"), write_session(sessions(engine)) as db:
+        rolled.recount(db)
         every = car_rows.all_ids(db)
-    with told("due items"):
         for start in range(FIRST, len(every), CARS_AT_ONCE):
-            with write_session(factory) as db:
-                due.refresh(db, every[start : start + CARS_AT_ONCE], today)
+            due.refresh(db, every[start : start + CARS_AT_ONCE], today)
             print(f"due items of {min(start + CARS_AT_ONCE, len(every)):,} cars", file=sys.stderr)
 
 

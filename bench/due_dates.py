@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from dateutil.relativedelta import relativedelta
-from sqlalchemy import delete, func, select
+from sqlalchemy import String, cast, delete, func, select
 from sqlalchemy.orm import Session
 
 from app import answers
@@ -26,9 +26,10 @@ from app.store import cars, facts, fleet_rows
 from app.store import due as due_rows
 from app.store.db import make_engine, read_session, sessions
 from app.store.derived import DueRow
-from bench import big_fleet, sheet
-from bench.import_fleet import Spent, timed
+from bench import big_fleet, sheet, stores
 from bench.requests import request_of
+from bench.rows import Row, Size
+from bench.timing import Spent, timed
 
 TODAY = date(2026, 11, 25)
 FULL_SIZE, SECONDS_WANTED = 450_000, 60
@@ -58,6 +59,63 @@ def measure(folder: Path, count: int) -> int:
     engine.dispose()
     _sheet(folder, sums, one)
     return 0 if met or count < FULL_SIZE else 1
+
+
+def rows(size: Size, folder: Path) -> Iterator[Row]:
+    """Microseconds of processor an item, each way; and of the full fleet the seconds to work all of it out anew."""
+    engine = make_engine(stores.on_sqlite(size, folder))
+    with read_session(sessions(engine)) as db:
+        items = db.scalar(select(func.count()).select_from(DueRow)) or 0
+        sums = list(_sums(db))
+        by_dateutil = _each(lambda: _month_sums(sums), len(sums))
+        by_sql = _each(lambda: _in_sql(db), items)
+        answered, asked = _calculated(db)
+        calculated, columns = _each(answered, asked), _each(lambda: _columns(db), items)
+        again = timed(lambda: actions.refresh_all(db, TODAY))
+        anew = again.processor / items * 1e6
+    engine.dispose()
+    where, unit = f"{stores.CARS[size]:,} cars", "µs of processor an item"
+    dateutil, sql = "a month sum by python-dateutil", "a month sum by SQLite's own date()"
+    yield Row("due date with its reasons", calculated, by_dateutil, unit, dateutil, times=15)
+    yield Row(f"due dates as columns, {where}", columns, by_dateutil, unit, dateutil, times=3)
+    yield Row(f"due dates as columns, {where}", columns, by_sql, unit, sql, times=30)
+    yield Row(
+        f"due dates worked out and compared, {where}", anew, by_dateutil, unit, dateutil, times=4
+    )
+    if size == "full":
+        bare = by_dateutil * items / 1e6
+        name = f"all due dates worked out anew, nothing moved, {where}"
+        yield Row(
+            name,
+            again.clock,
+            bare,
+            "s",
+            "as many month sums by python-dateutil",
+            most=SECONDS_WANTED,
+        )
+    if program := sheet.office():
+        found = sheet.recalculate(program, folder, sums[:SUMMED])
+        in_sheet = found.processor / min(len(sums), SUMMED) * 1e6
+        against = "a month sum in a sheet by LibreOffice, its start and files included"
+        yield Row(f"due dates as columns, {where}", columns, in_sheet, unit, against, times=1)
+
+
+def _each(work: Callable[[], object], many: int) -> float:
+    """Microseconds of processor each of many takes: the least of three goes, since other work only adds to it."""
+    return min(timed(work).processor for _ in range(3)) / many * 1e6
+
+
+def _in_sql(db: Session) -> None:
+    added = func.date(DueRow.basis_on, cast(DueRow.interval_months, String).concat(" months"))
+    db.execute(select(func.max(added)).select_from(DueRow)).all()
+
+
+def _calculated(db: Session) -> tuple[Callable[[], object], int]:
+    """Answers of the calculator for some cars, and how many items they have."""
+    records = facts.load(db, list(cars.all_ids(db)[:ASKED]), TODAY).values()
+    asked, rulebook = [record.facts(TODAY) for record in records], default_rulebook()
+    items = sum(len(due_dates(each, rulebook).items) for each in asked)
+    return lambda: [due_dates(each, rulebook) for each in asked], items
 
 
 def _sums(db: Session) -> Iterator[sheet.Sum]:

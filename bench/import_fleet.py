@@ -12,12 +12,14 @@ import resource
 import sqlite3
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import NamedTuple
+
+import psycopg
+from sqlalchemy import inspect, text
 
 from app.actions import imports
 from app.actions.stamp import Stamp
@@ -25,17 +27,15 @@ from app.files import sheets
 from app.files.columns import Kind
 from app.store import migrate
 from app.store.db import Sessions, make_engine, sessions, write_session
-from bench import fleet_files
+from bench import fleet_files, servers
+from bench.rows import Row, Size
+from bench.timing import Spent, timed
 
 TODAY = date(2026, 11, 25)
 SECONDS_WANTED, MEGABYTES_WANTED, FULL_SIZE = 60, 1024, 50_000
-
-
-class Spent(NamedTuple):
-    """Seconds on the clock, and of processor time."""
-
-    clock: float
-    processor: float
+CARS: dict[Size, int] = {"small": 6_000, "full": FULL_SIZE}
+# How many times the bare driver's load, and how many times the files on disk.
+TIMES, ON_DISK = {"SQLite": 3.0, "PostgreSQL": 12.0}, 15.0
 
 
 def main() -> int:
@@ -77,10 +77,91 @@ def measure(folder: Path, count: int) -> int:
     return 1 if count >= FULL_SIZE and not met else 0
 
 
-def timed(work: Callable[[], object]) -> Spent:
-    clock, processor = time.perf_counter(), time.process_time()
-    work()
-    return Spent(time.perf_counter() - clock, time.process_time() - processor)
+def rows(size: Size, folder: Path) -> Iterator[Row]:
+    """Files of cars and of their events brought in, and the size of the store that they make."""
+    for engine, url in (("SQLite", f"sqlite:///{folder / 'import.db'}"), ("PostgreSQL", None)):
+        if url is None:
+            with servers.new_store() as url:
+                yield from _rows(engine, url, size, folder)
+        else:
+            (folder / "import.db").unlink(missing_ok=True)
+            migrate.upgrade(url)
+            yield from _rows(engine, url, size, folder)
+
+
+def _rows(engine: str, url: str, size: Size, folder: Path) -> Iterator[Row]:
+    count = CARS[size]
+    files = fleet_files.write(folder, count, TODAY)
+    opened = make_engine(url)
+    empty = _on_disk(url)
+    ours = timed(
+        lambda: bring_in_both(sessions(opened), *files, Stamp("bench", datetime.now(UTC), TODAY))
+    )
+    opened.dispose()
+    name = f"{5 * count:,} rows of files brought in with their due dates, {engine}"
+    most = SECONDS_WANTED if count == FULL_SIZE else None
+    if engine == "SQLite":
+        (folder / "bare.db").unlink(missing_ok=True)
+        _, bare = bare_copy(folder / "import.db", folder / "bare.db")
+        against = "executemany of the rows that are stored, indexes kept and no trigger"
+        yield Row(
+            name, ours.processor, bare.processor, "s of processor", against, most, TIMES[engine]
+        )
+    else:
+        against = "COPY of the rows that are stored, indexes kept and no trigger"
+        yield Row(name, ours.clock, _copied(url).clock, "s", against, most, TIMES[engine])
+    held, told = (_on_disk(url) - empty) / 1e6, sum(each.stat().st_size for each in files) / 1e6
+    name = f"the store of {5 * count:,} rows of files on disk, {engine}"
+    yield Row(name, held, told, "MB", "the same facts as CSV files", times=ON_DISK)
+
+
+def _on_disk(url: str) -> float:
+    """Bytes of a store, what is only waiting to be written into it as well."""
+    engine = make_engine(url)
+    with engine.connect() as connection:
+        if engine.dialect.name == "sqlite":
+            connection.execute(text("SELECT 1"))
+            found = sum(
+                each.stat().st_size
+                for each in Path(str(engine.url.database)).parent.glob("import.db*")
+            )
+        else:
+            found = connection.execute(
+                text("SELECT pg_database_size(current_database())")
+            ).scalar_one()
+    engine.dispose()
+    return float(found)
+
+
+def _copied(store: str) -> Spent:
+    """The seconds that COPY takes for the rows of a PostgreSQL store into an empty one on the same server."""
+    with servers.beside(store) as into:
+        with psycopg.connect(servers.plain(store)) as source:
+            held = {
+                name: source.execute(f'SELECT * FROM "{name}"').fetchall()
+                for name in _tables(store)
+            }
+        with psycopg.connect(servers.plain(into)) as target:
+            target.execute("SET session_replication_role = replica")
+            for name in held:
+                target.execute(f'DELETE FROM "{name}"')
+            target.commit()
+            return timed(lambda: _copy(target, held))
+
+
+def _tables(url: str) -> list[str]:
+    engine = make_engine(url)
+    found = inspect(engine).get_table_names()
+    engine.dispose()
+    return found
+
+
+def _copy(target: psycopg.Connection, held: dict[str, list[tuple[object, ...]]]) -> None:
+    for name, some in held.items():
+        with target.cursor() as cursor, cursor.copy(f'COPY "{name}" FROM STDIN') as copy:
+            for row in some:
+                copy.write_row(row)
+    target.commit()
 
 
 def bring_in_both(factory: Sessions, cars: Path, events: Path, stamp: Stamp) -> None:

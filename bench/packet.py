@@ -9,26 +9,50 @@ import argparse
 import resource
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from io import BytesIO
+from pathlib import Path
 from tempfile import TemporaryFile
 from typing import BinaryIO, NamedTuple, cast
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.actions import packets
+from app.actions import evidence, packets
 from app.actions.copies import attachments_of
 from app.actions.evidence import View
+from app.files.packet import Volume, typeset
 from app.pictures import Attachments
 from app.settings import read_settings
 from app.store.asked import Standpoint
 from app.store.db import make_engine, read_session, sessions
 from app.store.tables import Car
+from bench import stores
+from bench.rows import Row, Size
+from bench.timing import in_turn, seconds
 
 TEN, BUDGET_S = 10, 10.0
 MANY = 100
+
+
+def rows(size: Size, folder: Path) -> Iterator[Row]:
+    """A packet while somebody waits, beside typesetting alone of what it says."""
+    url = stores.demo(folder) if size == "small" else stores.on_sqlite(size, folder)
+    view, made = View(Standpoint(stores.TODAY), 180), make_engine(url)
+    kept = attachments_of(url, read_settings().attachments)
+    with read_session(sessions(made)) as db:
+        cars = list(db.scalars(select(Car.id).order_by(Car.id).limit(TEN)))
+        told = [evidence.of_car(db, each, view) for each in cars]
+        front, volume = evidence.front(db, view), Volume(1, 1, told, TEN)
+        ours, bare = in_turn(
+            seconds(lambda: packets.write(db, BytesIO(), cars, view, kept)),
+            seconds(lambda: typeset(front, volume, packets.reads(kept))),
+            times=3,
+        )
+    made.dispose()
+    name = f"evidence packet of {TEN} cars, {'the demo' if size == 'small' else f'{stores.CARS[size]:,} cars'}"
+    yield Row(name, ours, bare, "s", "typesetting its PDF alone", most=BUDGET_S, times=2)
 
 
 class Took(NamedTuple):

@@ -48,11 +48,7 @@ class Program:
 @contextmanager
 def running(database_url: str) -> Iterator[Program]:
     """The program on a filled store, and somebody signed in who may look at all of it."""
-    key = secrets.token_urlsafe(32)
-    engine = make_engine(database_url)
-    with write_session(sessions(engine)) as db:
-        _signed_in(db, key)
-    engine.dispose()
+    key = sign_in(database_url)
     with garbage.loaded_for_good():  # as `serve` has it
         app = create_app(Settings(database_url=database_url), routes=all_routes())
         app.add_api_route(EMPTY, _empty, dependencies=[Depends(admitted)])
@@ -70,7 +66,17 @@ def _empty() -> HTMLResponse:
     return HTMLResponse("")
 
 
-def _signed_in(db: Session, key: str) -> None:
+def sign_in(database_url: str) -> str:
+    """The key of a browser in which somebody is signed in who may look at all of the store."""
+    key = secrets.token_urlsafe(32)
+    engine = make_engine(database_url)
+    with write_session(sessions(engine)) as db:
+        _keep(db, key)
+    engine.dispose()
+    return key
+
+
+def _keep(db: Session, key: str) -> None:
     now = datetime.now(UTC)
     person = accounts.by_email(db, EMAIL) or _person(db, now)
     db.add(

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
 
+from sqlalchemy import make_url
+
 from app.store import migrate
 from tests.fixtures.postgres import DEBIAN, binaries, fresh_database, server
 
@@ -17,6 +19,19 @@ def new_store() -> Iterator[str]:
     with server() as address, fresh_database(address) as url:
         migrate.upgrade(url)
         yield url
+
+
+@contextmanager
+def beside(store: str) -> Iterator[str]:
+    """Another empty store on the server of a store."""
+    with fresh_database(make_url(store).set(database="postgres").render_as_string(False)) as url:
+        migrate.upgrade(url)
+        yield url
+
+
+def plain(url: str) -> str:
+    """The address as the bare driver takes it."""
+    return make_url(url).set(drivername="postgresql").render_as_string(hide_password=False)
 
 
 @cache

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 
-from app.actions.stamp import Stamp
-from app.store import migrate
-from app.store.db import make_engine, sessions
-from bench import big_fleet, fleet_files, servers
-from bench.import_fleet import bring_in_both
+from bench import big_fleet, servers
 from bench.rows import Size
 
 TODAY = date(2026, 11, 30)
@@ -31,7 +29,7 @@ def filled(engine: str, size: Size, folder: Path) -> Iterator[str]:
         yield os.environ[KEPT]
     else:
         with servers.new_store() as url:
-            _fill(url, size, folder)
+            big_fleet.make(url, CARS[size], TODAY)
             yield url
 
 
@@ -39,16 +37,18 @@ def on_sqlite(size: Size, folder: Path) -> str:
     held = folder / f"{size}.db"
     url = f"sqlite:///{held}"
     if not held.exists():
-        _fill(url, size, folder)
+        big_fleet.make(url, CARS[size], TODAY)
     return url
 
 
-def _fill(url: str, size: Size, folder: Path) -> None:
-    if size == "full":
-        big_fleet.make(url, CARS[size], TODAY)
-        return
-    migrate.upgrade(url)
-    engine = make_engine(url)
-    files = fleet_files.write(folder, CARS[size], TODAY)
-    bring_in_both(sessions(engine), *files, Stamp("bench", datetime.now(UTC), TODAY))
-    engine.dispose()
+def demo(folder: Path) -> str:
+    """The invented fleet in which every page has something to show."""
+    held = folder / "demo.db"
+    url = f"sqlite:///{held}"
+    if not held.exists():
+        for command in ("migrate", "demo"):
+            subprocess.run(
+                [sys.executable, "-m", "app", command],
+                env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
+            )  # fmt: skip
+    return url

@@ -34,6 +34,7 @@ from tests.access.routes import NEEDS
 from tests.access.test_matrix import OTHERWISE, PARAMETER, WORDS
 from tests.access.world import OWN, World, add_changes, browser_key, build
 from tests.browser.mornings import Morning
+from tests.browser.sound import WIDE
 from tests.fixtures.people import COOKIES, let_in_at
 from tests.fixtures.server import serving
 
@@ -42,7 +43,7 @@ SCHEMES = ("light", "dark")
 LINK = re.compile(r'href="(/[^"#]*)')
 # Files, parts of pages, and what only leads on.
 NO_PAGES = re.compile(
-    r"\.\w+$|^/api/|/totals$|/progress$|/reasons$|/rows$|/verdict$|^/(health|ready)$|/photographs/|/openid|^/field/app/"
+    r"\.\w+$|^/api/|/totals$|/progress$|/reasons$|/rows$|/verdict$|^/(health|ready)$|/photographs/|/openid|/preview$|^/field/app/"
 )
 # Where following the links begins; the first address that is found of a page is the one that is taken.
 BEGIN = (
@@ -82,12 +83,14 @@ def main(folder: Path, *starts: str) -> None:
         some_work(signed_in, demo)
         found = reached(signed_in, demo)
         nobody = context(browser, demo, {})
-        for path in sorted(wanted & found.keys() - {*SIGNED_OUT}):
-            take(signed_in, demo + found[path], folder, path)
-        for path in sorted(wanted & {*SIGNED_OUT}):
-            take(nobody, demo + path.replace("{key}", "no-such-key"), folder, path)
-        take(signed_in, demo + LOST, folder, LOST)
-        lacking = wanted - found.keys() - {*SIGNED_OUT}
+        at = {path: (signed_in, demo + found[path]) for path in found}
+        at |= {path: (nobody, demo + path.replace("{key}", "no-key")) for path in SIGNED_OUT}
+        lacking = {
+            path
+            for path in sorted(wanted)
+            if path not in at or not take(*at[path], folder, path, path in SIGNED_OUT)
+        }
+        take(signed_in, demo + LOST, folder, LOST, True)
         url, world = held.enter_context(one_of_each())
         for path in sorted(lacking):
             # Who brought a file in is the planner; most other things are anybody's.
@@ -140,18 +143,22 @@ def reached(signed_in: BrowserContext, url: str) -> dict[str, str]:
     return found
 
 
-def take(where: BrowserContext, address: str, folder: Path, path: str) -> bool:
-    """The pictures of one page; nothing where it is no page."""
+def take(
+    where: BrowserContext, address: str, folder: Path, path: str, refused: bool = False
+) -> bool:
+    """The pictures of one page; nothing where it is none, or a refusal that was not meant to be seen."""
     page = where.new_page()
     try:
         answer = page.goto(address, wait_until="networkidle")
-        if path != LOST and (answer is None or answer.status >= 400):
+        if not refused and (answer is None or answer.status >= 400):
             return False
         name = re.sub(r"\W+", "-", path).strip("-") or "home"
         for scheme in SCHEMES:
             page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
             for width in WIDTHS:
                 page.set_viewport_size({"width": width, "height": 900})
+                if page.evaluate(WIDE) > 0:
+                    sys.stdout.write(f"{path} is wider than {width} px\n")
                 page.screenshot(path=folder / f"{name}-{width}-{scheme}.png", full_page=True)
         side_by_side(folder, name)
         sys.stdout.write(f"{path} {address}\n")

@@ -1,4 +1,7 @@
-"""${message}"""
+"""${message}
+
+Locks: of each table that was there before, such as `due` ACCESS EXCLUSIVE, and for how long of a large store.
+"""
 
 from alembic import op
 import sqlalchemy as sa

@@ -14,6 +14,7 @@ import jsonschema
 import pytest
 import yaml
 
+from app.cli.room import FOR_LONG_WORK
 from app.settings import Settings
 
 ROOT = Path(__file__).parents[1]
@@ -37,6 +38,7 @@ def test_the_compose_file_fits_its_schema() -> None:
         (("services", "app", "port"), ["8000:8000"]),  # a misspelled key
         (("services", "app", "ports"), [8000.5]),
         (("services", "app", "restart"), "sometimes"),
+        (("services", "database", "command"), "postgres -c max_connections=100"),
         (("services", "app", "depends_on"), {"database": {"condition": "healthy"}}),
         (("services", "app", "environment"), {"PORT": {"is": 8000}}),
         (("services", "database", "healthcheck", "test"), ["pg_isready"]),  # no CMD before it
@@ -78,6 +80,16 @@ def test_the_program_is_sent_to_the_database_that_is_started() -> None:
         f"postgresql+psycopg://{started['POSTGRES_USER']}:{started['POSTGRES_PASSWORD']}"
         f"@database/{started['POSTGRES_DB']}"
     )
+
+
+def test_the_database_takes_as_many_connections_as_the_program_may_open() -> None:
+    given, usual = SERVICES["app"]["environment"], re.compile(r"\$\{\w+:-(\d+)\}")
+    workers, connections = (
+        int(usual.fullmatch(given[name])[1]) for name in ("WORKERS", "DATABASE_CONNECTIONS")
+    )
+    (most,) = re.findall(r"max_connections=(\d+)", " ".join(SERVICES["database"]["command"]))
+    kept_for_administrators = 3
+    assert workers * connections + FOR_LONG_WORK + kept_for_administrators < int(most)
 
 
 def test_no_password_is_written_down() -> None:

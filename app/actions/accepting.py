@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
@@ -14,7 +14,7 @@ from app.actions.stamp import Stamp
 from app.core.plan.check import faults
 from app.core.plan.demand import in_words, items_of
 from app.core.plan.problem import first_day, ordinal
-from app.core.plan.since import no_room
+from app.core.plan.since import no_place, no_room
 from app.core.plan.standing import Settled, Wanted, settle
 from app.errors import Conflict
 from app.store import planning
@@ -78,10 +78,19 @@ def in_the_way(db: Session, at: Opened, stamp: Stamp) -> list[str]:
         f"{told}. Take its visits out, or solve anew." for told in planning.out_of_record(db, going)
     ]
     found += [f"{told}." for told in settled(db, at, "").clashes]
-    return found + [
-        f"{shop} {told}: by the standards and the visits planned since. Move some in this version, or solve anew."
-        for shop, told in no_room(at.content.problem, at.draft.visits, fleet_now(db, at).problem)
-    ]
+    return found + list(_by_now(db, at))
+
+
+def _by_now(db: Session, at: Opened) -> Iterator[str]:
+    """What the fleet and the standards of today do not let be any more."""
+    planned, visits_, now = at.content.problem, at.draft.visits, fleet_now(db, at).now
+    for car, told in no_place(planned, visits_, now):
+        yield f"{car} {told}. Move it or take it out in this version, or solve anew."
+    for shop, told in no_room(planned, visits_, now):
+        yield (
+            f"{shop} {told}: by the standards and the visits planned since. "
+            f"Move some in this version, or solve anew."
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -405,5 +405,5 @@ def _must_count(db: Session, old: Installation) -> None:
     if old.superseded_at is None:
         return
     newer = components.corrected_by(db, old.id)
-    what = f"corrected: installation {newer.id} took its place" if newer else "withdrawn"
-    raise Conflict(f"Installation {old.id} was already {what}. Open the car anew.")
+    what = "corrected" if newer else "withdrawn"
+    raise Conflict(f"What is recorded of this component was {what} already. Open the car anew.")

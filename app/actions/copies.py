@@ -140,7 +140,10 @@ def _load(connection: Connection, copy: Copy, tell: Tell) -> None:
     made = loading.make_schema(connection, copy.manifest.schema_revision)
     held = {each.table: each for each in copy.manifest.tables}
     if held.keys() != made.keys():
-        raise Refused(f"The copy's tables are not those of its schema: {held.keys() ^ made.keys()}")
+        strange = ", ".join(sorted(held.keys() ^ made.keys()))
+        raise Refused(
+            f"The copy does not hold the tables of its version; lacking or unknown: {strange}. Take another copy."
+        )
     for done, (name, table) in enumerate(made.items()):
         tell(f"Bringing back {name}", done, len(made))
         _load_table(connection, copy, table, held[name])

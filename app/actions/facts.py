@@ -26,6 +26,7 @@ from app.actions.changes import (
 from app.actions.checks import Faults, tidy
 from app.actions.factchecks import Change, check
 from app.actions.stamp import Stamp
+from app.core.words import label
 from app.errors import Conflict, Fault, NotFound, Refused
 from app.store import cars, dated, events
 from app.store.columns import BEGINNING, CarFact
@@ -160,7 +161,9 @@ def fact_or_raise(db: Session, table: str, row_id: int) -> CarFact:
     """A row of one of the tables of dated facts."""
     row = db.get(BY_NAME[table], row_id) if table in BY_NAME else None
     if row is None or not cars.reached(db, row.car_id):
-        raise NotFound(f"There is no {table} fact with the number {row_id} in the register.")
+        raise NotFound(
+            f"There is no fact of the kind {label(table)} with the number {row_id} in the register."
+        )
     return row
 
 

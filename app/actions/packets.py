@@ -34,17 +34,17 @@ def write(
     asked.hold_still(db)
     front = evidence.front(db, view)
     told = (evidence.of_car(db, each, view) for each in car_ids)
-    packet.write(out, front, len(car_ids), told, _reads(attachments), tell)
+    packet.write(out, front, len(car_ids), told, reads(attachments), tell)
 
 
 def pdf(db: Session, car_id: int, view: View, attachments: Attachments) -> bytes:
     """What a packet of one car holds to be read and printed."""
     front = evidence.front(db, view)
     volume = Volume(1, 1, [evidence.of_car(db, car_id, view)], 1)
-    return packet.typeset(front, volume, _reads(attachments))
+    return packet.typeset(front, volume, reads(attachments))
 
 
-def _reads(attachments: Attachments) -> Reads:
+def reads(attachments: Attachments) -> Reads:
     def read(digest: str, small: bool) -> bytes | None:
         try:
             return attachments.read((pictures.small_name if small else pictures.name)(digest))

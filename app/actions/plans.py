@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Mapping
+from collections import deque
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
+from functools import reduce
 
 from pydantic import TypeAdapter
 from sqlalchemy.orm import Session
@@ -16,8 +18,8 @@ from app.core.plan.accounts import Accounts, accounts, anew
 from app.core.plan.basis import FIRST, Basis
 from app.core.plan.demand import MOST_MONTHS, Remark, Selection, demand
 from app.core.plan.problem import Problem, Solved, first_day, ordinal
-from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, revised, since
-from app.core.plan.since import differences
+from app.core.plan.revise import CannotChange, Change, Draft, apply, counting, since
+from app.core.plan.since import Now, differences, no_place, no_room
 from app.core.plan.soonest import Soonest
 from app.core.plan.standing import PlannedVisit
 from app.errors import Conflict, Fault, NotFound, Refused
@@ -71,13 +73,33 @@ def basis_of(db: Session) -> Basis:
     return BASIS.validate_python(row.content) if row else FIRST
 
 
-def keep_basis(db: Session, party_id: int, basis: Basis, stamp: Stamp) -> PlanningBasis:
-    """Keep standards for new plans; earlier plans keep theirs. Raises Refused with every fault and its place."""
+class KeptMeanwhile(Conflict):
+    """Somebody kept other standards since those were read on which new ones rest: `before`, and `now`."""
+
+    def __init__(self, row: PlanningBasis, before: Basis, now: Basis) -> None:
+        super().__init__("Somebody kept other standards just now. Open them anew.")
+        self.row, self.before, self.now = row, before, now
+
+
+def keep_basis(
+    db: Session, party_id: int, basis: Basis, stamp: Stamp, known: Collection[int] = ()
+) -> PlanningBasis:
+    """Keep standards for new plans; earlier plans keep theirs. The same once more are not kept again.
+
+    `known` are the numbers of kept standards that whoever made these had read (0: none was kept). Raises Refused with
+    every fault and its place, KeptMeanwhile where others were kept after those.
+    """
     unknown = planning.unknown_cars(db, [each.car for each in basis.cars])
     found = [*basis.faults(), *(("cars", f"there is no car {name} of yours") for name in unknown)]
     if found:
         raise Refused.because(Fault(where, told) for where, told in found)
     _must_be_own(db, party_id)
+    planning.hold_standards(db)
+    latest = planning.basis_row(db)
+    if latest and latest.party_id == party_id and basis_of(db) == basis:
+        return latest
+    if latest and known and latest.id > max(known):
+        raise KeptMeanwhile(latest, _basis_then(db, max(known)), basis_of(db))
     note(db, "plan.standards_kept", ("party", party_id))
     row = PlanningBasis(
         party_id=party_id, content=BASIS.dump_python(basis, mode="json"), **_made(stamp)
@@ -86,12 +108,17 @@ def keep_basis(db: Session, party_id: int, basis: Basis, stamp: Stamp) -> Planni
     return row
 
 
+def _basis_then(db: Session, basis_id: int) -> Basis:
+    row = planning.basis_of_id(db, basis_id)
+    return BASIS.validate_python(row.content) if row else FIRST
+
+
 def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Stamp) -> Plan:
     """Begin a plan. Raises Refused where its name or months cannot be."""
     name = tidy(name)
     found = []
     if not 1 <= len(name) <= LONGEST_WORDS:
-        found.append(Fault("name", "want a name for the plan"))
+        found.append(Fault("name", _want_a_name(name)))
     if not 1 <= selection.months <= MOST_MONTHS:
         found.append(Fault("months", f"{selection.months} months; want 1 to {MOST_MONTHS}"))
     if found:
@@ -107,6 +134,11 @@ def make(db: Session, party_id: int, name: str, selection: Selection, stamp: Sta
     db.add(row)
     db.flush()  # its versions are to name it
     return row
+
+
+def _want_a_name(name: str) -> str:
+    wanted = f"want a name for the plan, of at most {LONGEST_WORDS} characters"
+    return f"a name of {len(name)} characters; {wanted}" if name else wanted
 
 
 def _must_be_own(db: Session, party_id: int) -> None:
@@ -130,6 +162,10 @@ class Asked:
     cars: Mapping[str, int]
     remarks: tuple[Remark, ...]
     stands: Mapping[str, tuple[PlannedVisit, ...]]
+
+    @property
+    def now(self) -> Now:
+        return Now(self.problem, self.basis)
 
 
 def problem_now(
@@ -189,9 +225,13 @@ def opened(db: Session, version_id: int) -> Opened:
         CHANGE.validate_python({**each.detail, "kind": each.kind})
         for each in planning.changes(db, version_id)
     )
-    draft = revised(kept.content.draft(), made)
-    changed = (each.car for each in counting(made))
-    return Opened(row, plan, kept.content, draft, made, anew(kept.accounts, draft, changed))
+    now = kept.after(tuple(counting(made)))
+    return Opened(row, plan, kept.content, now.draft, made, now.accounts)
+
+
+# Versions read lately: they never change, and reading one of thousands of cars takes longer than a change by hand may,
+# as does making a hundred changes anew. An undo finds what was before it.
+MOST_KEPT, MOST_CHANGED = 4, 6
 
 
 @dataclass(frozen=True)
@@ -203,12 +243,41 @@ class _Place:
     at: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class _Changed:
+    """A version after these changes by hand, and the accounts of its cars then."""
+
+    changes: tuple[Change, ...]
+    draft: Draft
+    accounts: Accounts
+
+    def then(self, more: Sequence[Change]) -> _Changed:
+        draft = reduce(apply, more, self.draft)
+        changed = anew(self.accounts, draft, (each.car for each in more))
+        return _Changed((*self.changes, *more), draft, changed)
+
+
 @dataclass(frozen=True)
 class _Kept:
-    """A version as it was made, and the accounts of its cars then."""
+    """A version as it was made, and as it stood lately: a change by hand is put on what was before it."""
 
     content: Content
-    accounts: Accounts
+    made: _Changed
+    lately: deque[_Changed] = field(default_factory=lambda: deque(maxlen=MOST_CHANGED))
+
+    def after(self, changes: tuple[Change, ...]) -> _Changed:
+        """As it stands after all these, which count."""
+        known = (
+            each
+            for each in (self.made, *self.lately)
+            if changes[: len(each.changes)] == each.changes
+        )
+        nearest = max(known, key=lambda each: len(each.changes))
+        if nearest.changes == changes:
+            return nearest
+        now = nearest.then(changes[len(nearest.changes) :])
+        self.lately.append(now)
+        return now
 
 
 def _kept(db: Session, row: PlanVersion) -> _Kept:
@@ -217,12 +286,11 @@ def _kept(db: Session, row: PlanVersion) -> _Kept:
         while len(_KEPT) >= MOST_KEPT:
             _KEPT.pop(next(iter(_KEPT)))
         content = CONTENT.validate_json(zlib.decompress(planning.content(db, row.id)))
-        _KEPT[place] = _Kept(content, accounts(content.problem, content.solved.visits))
+        found = accounts(content.problem, content.solved.visits)
+        _KEPT[place] = _Kept(content, _Changed((), content.draft(), found))
     return _KEPT[place]
 
 
-# Versions read lately: they never change, and reading one of thousands of cars takes longer than a change by hand may.
-MOST_KEPT = 4
 _KEPT: dict[_Place, _Kept] = {}
 
 
@@ -233,7 +301,8 @@ def change(db: Session, version_id: int, wanted: Change, stamp: Stamp) -> Draft:
         raise Conflict("Nothing was changed by hand, so there is nothing to undo.")
     try:
         if wanted.kind == "undo":
-            draft = revised(at.content.draft(), (*at.changes, wanted))
+            left = tuple(counting((*at.changes, wanted)))
+            draft = _kept(db, at.row).after(left).draft
         else:
             draft = apply(at.draft, wanted)
     except CannotChange as cannot:
@@ -259,7 +328,13 @@ def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     """What of the fleet is no longer as a version has it: a car or a shop, and a sentence."""
     now = fleet_now(db, at)
     away = _away(now.remarks) - _away(at.content.remarks)
-    return list(differences(at.content.problem, at.draft.visits, now.problem, away))
+    return list(differences(at.content.problem, at.draft.visits, now.now, away))
+
+
+def no_longer(db: Session, at: Opened) -> list[tuple[str, str]]:
+    """The visits of a version that cannot be as planned any more: a car or a shop, and a sentence."""
+    planned, visits, now = at.content.problem, at.draft.visits, fleet_now(db, at).now
+    return [*no_place(planned, visits, now), *no_room(planned, visits, now)]
 
 
 def _away(remarks: Iterable[Remark]) -> set[str]:

@@ -14,8 +14,8 @@ from app.core.facts import Due, Reason
 from app.store import facts
 from app.store.due import DueListRow
 
-# Rows for whose cars the facts are read at once.
-BATCH = 1_000
+# Rows for whose cars the facts are read at once; what is made of them is kept that long, some 20 kilobytes a car.
+BATCH = 250
 MOVED = (
     "The rules or the record moved since this list was worked out, or the day did: as of {day} it is {state}{on}. "
     "The list follows when it is worked out again"

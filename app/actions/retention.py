@@ -79,8 +79,10 @@ def remove(db: Session, event_ids: Sequence[int], reason: str, stamp: Stamp) -> 
     wanted = sorted(set(event_ids))
     found = retention.events(db, wanted)
     missing = sorted(set(wanted) - {row.id for row in found})
-    if missing or not found:
-        raise NotFound(f"There is no event with the number {missing[0] if missing else '(none)'}.")
+    if missing:
+        raise NotFound(f"There is no event with the number {missing[0]}.")
+    if not found:
+        raise NotFound("No report was named; want the numbers of those to let go.")
     car_ids = sorted({row.car_id for row in found})
     cars.locked(db, car_ids)
     _must_be_free(db, found, car_ids, stamp.today)

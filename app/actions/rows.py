@@ -41,7 +41,9 @@ def supersede(db: Session, row: Recorded, stamp: Stamp) -> None:
         .values(superseded_at=stamp.at)
     )
     if done.rowcount != 1:  # type: ignore[attr-defined]
-        raise Conflict(f"This {table.name} row was already corrected or withdrawn.")
+        raise Conflict(
+            "This was corrected or withdrawn already, by somebody else just now. Open it anew."
+        )
     db.refresh(row)
 
 

@@ -222,7 +222,7 @@ def _check_sending(
 def _must_be_in_record(car: Car) -> None:
     if car.standing in OUT_OF_RECORD:
         name = f"{car.mark} {car.number}"
-        raise Conflict(f"{name} is {car.standing}, so it cannot be sent to a shop.")
+        raise Conflict(f"{name} is {label(car.standing)}, so it cannot be sent to a shop.")
 
 
 def _must_be_here(db: Session, car: Car) -> None:

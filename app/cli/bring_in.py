@@ -40,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("file", metavar="FILE", type=Path, nargs="?", help="the file to bring in")
     add("--dry-run", action="store_true", help="tell what it would do, and store nothing")
     add("--template", action="store_true", help="print every column with a line on each")
-    add("--by", metavar="NAME", default=who(), help="who brings it in (%(default)s)")
+    add("--by", metavar="NAME", default=who(), help="who brings it in (%(default)s when not given)")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -119,7 +119,10 @@ def _owner(db: Session, name: str | None) -> Party | None:
         return None
     found = party_by_name(db, name)
     if found is None:
-        raise Refused.because([Fault("--owner", f"there is no owner named {name!r}")])
+        told = (
+            f"there is no owner named {name!r}; want the whole name, as it stands in the register"
+        )
+        raise Refused.because([Fault("--owner", told)])
     return found
 
 

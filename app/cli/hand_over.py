@@ -43,7 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--to", metavar="PARTY", required=True, help="whose it is from then on")
     add("--on", metavar="DATE", type=_day, required=True, help="the day of it, YYYY-MM-DD")
     add("--out", metavar="FILE", type=Path, required=True, help="where to write the file")
-    add("--by", metavar="NAME", default=who(), help="who hands it over (%(default)s)")
+    add(
+        "--by", metavar="NAME", default=who(), help="who hands it over (%(default)s when not given)"
+    )
     add_attachments(parser, "that holds its photographs")
 
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Iterator
+from pathlib import Path
 
 from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
 from app.actions import copies, move
-from app.actions.copies import attachments_of
 from app.cli.progress import Progress
 from app.cli.register import register, usable
 from app.cli.status import FINE, STATUSES, Unusable
-from app.settings import Settings, read_settings
+from app.settings import KEY_FILE, Settings, read_settings
 
 EPILOG = f"""\
 example:
@@ -52,7 +53,8 @@ def run(args: argparse.Namespace) -> int:
     if moved.head:
         print(f"Head of the record of change, there as here: {moved.head[0]} {moved.head[1]}")
     print("Set DATABASE_URL to that address, and start the program again.")
-    _tell_of_attachments(settings)
+    for each in _beside_it(settings):
+        print(each)
     return FINE
 
 
@@ -66,8 +68,12 @@ def _named(url: str) -> str:
         ) from None
 
 
-def _tell_of_attachments(settings: Settings) -> None:
-    """Beside an SQLite file they are found by its name alone."""
+def _beside_it(settings: Settings) -> Iterator[str]:
+    """What stays where it is, and beside an SQLite file was found without being named."""
     place = copies.place_of(settings.database_url, settings.attachments)
-    if any(attachments_of(settings.database_url, settings.attachments).files()):
-        print(f"Attachments stay where they are. Set ATTACHMENTS to {place.attachments}")
+    if any(copies.attachments_of(settings.database_url, settings.attachments).files()):
+        yield f"Attachments stay where they are. Set ATTACHMENTS to {place.attachments}"
+    address = make_url(settings.database_url)
+    key = Path(address.database or "").with_name(KEY_FILE)
+    if address.get_backend_name() == "sqlite" and not settings.secret_key and key.exists():
+        yield f"Set SECRET_KEY to what is in {key}, or people set up their codes anew."

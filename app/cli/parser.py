@@ -11,7 +11,10 @@ COMMANDS = {
     "due-dates": ("due_dates", "answer what a car must have done, by when, and why"),
     "decode": ("decode", "say what a specification means, as stenciled on the car"),
     "plan": ("plan", "find the cheapest plan of which car goes to which shop in which month"),
-    "import": ("bring_in", "bring a file of cars, components, events or ladings into the register"),
+    "import": (
+        "bring_in",
+        "bring a file of cars, components, events, ladings or visits into the register",
+    ),
     "due": ("due", "list what falls due in the register"),
     "serve": ("serve", "serve the register's pages and its JSON API"),
     "migrate": ("migrate", "make the database, or bring it up to this version"),

@@ -100,5 +100,7 @@ def _office() -> Office:
 def _person(db: Session, email: str) -> Person:
     found = accounts.by_email(db, sign_in.email_of(email))
     if found is None:
-        raise NotFound(f"Nobody has an account of the address {email}.")
+        raise NotFound(
+            f"Nobody has an account of the address {email}. python -m app people lists them."
+        )
     return found

@@ -35,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=_seconds,
         default=SECONDS,
         metavar="N",
-        help=f"how long to search at most (default {SECONDS:g})",
+        help=f"how long to search at most ({SECONDS:g} when not given)",
     )
 
 

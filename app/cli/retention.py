@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("--remove", metavar="EVENT", type=int, nargs="+", help="numbers of reports to let go")
     add("--reason", metavar="TEXT", default="", help="why, for the record of change")
-    add("--by", metavar="NAME", default=who(), help="who lets them go (%(default)s)")
+    add("--by", metavar="NAME", default=who(), help="who lets them go (%(default)s when not given)")
 
 
 def run(args: argparse.Namespace) -> int:

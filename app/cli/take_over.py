@@ -39,7 +39,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("file", metavar="FILE", type=Path, help="the file of the hand-over")
     add("--dry-run", action="store_true", help="tell what would come, and store nothing")
     add("--sum", metavar="SHA256", default="", help="what the file's SHA-256 has to be")
-    add("--by", metavar="NAME", default=who(), help="who takes it over (%(default)s)")
+    add(
+        "--by", metavar="NAME", default=who(), help="who takes it over (%(default)s when not given)"
+    )
     add_attachments(parser, "into which its photographs go")
 
 

@@ -89,6 +89,13 @@ def as_stated(name: str, kept: Decimal | None, stated: str | None) -> Amount | N
     return (_said(stated).get(name) if stated else None) or kept
 
 
+def must_agree(values: Mapping[str, object], stated: str) -> None:
+    """Raise ValueError unless what a row keeps is what it states, rounded down, and nothing else is stated."""
+    for name, said in _said(stated).items():
+        if values.get(name) != kept(said):
+            raise ValueError(f"{name} is {values.get(name)}, which is not {said}")
+
+
 def exactly(name: str, millionths: int, stated: str) -> Fraction:
     """The measure of a row that states some in another unit, from the millionths that it keeps."""
     said = _said(stated).get(name)
@@ -98,5 +105,11 @@ def exactly(name: str, millionths: int, stated: str) -> Fraction:
 @lru_cache(maxsize=65_536)
 def _said(stated: str) -> Mapping[str, Stated]:
     pairs = (each.partition("=") for each in stated.split("; "))
-    found = ((name, read(text)) for name, _, text in pairs)
-    return {name: amount for name, amount in found if isinstance(amount, Stated)}
+    return {name: _otherwise(text) for name, _, text in pairs}
+
+
+def _otherwise(text: str) -> Stated:
+    amount = read(text)
+    if not isinstance(amount, Stated):
+        raise ValueError(f"no other unit: {text!r}")
+    return amount

@@ -57,7 +57,7 @@ def _refuse_what_is_no_workbook(name: str, content: bytes) -> None:
         if len(members) > MOST_MEMBERS:
             raise Refused(f"{name} packs more than {MOST_MEMBERS:,} files. Save it as CSV.")
         if "xl/workbook.xml" not in members:
-            raise Refused(f"{name} is an archive, but no .xlsx workbook.")
+            raise Refused(f"{name} is an archive, but no .xlsx workbook. Save it as .xlsx or CSV.")
         unpacked = 0
         for member in members:
             unpacked = _measured(name, archive, member, unpacked)
@@ -111,5 +111,5 @@ def _first_with_data(name: str, book: CalamineWorkbook) -> tuple[CalamineSheet, 
     sheets = [book.get_sheet_by_name(title) for title in visible[:MOST_SHEETS]]
     filled = [sheet for sheet in sheets if sheet.end]
     if not filled:
-        raise Refused(f"{name} holds no rows at all.")
+        raise Refused(f"{name} holds no rows at all. Want the names of the columns in the first.")
     return filled[0], [sheet.name for sheet in filled[1:]]

@@ -17,13 +17,14 @@ from app.pages.roles import role_words
 from app.pages.sign_in import wait_for
 from app.store import accounts, members, qualifications
 from app.store.people import Person
-from app.web import presence, signing
+from app.web import ground, presence, signing
 from app.web.hosts import own_address
 
 router = APIRouter()
 
 SAVED = {
     "name": "Your name was changed.",
+    "ground": "This browser shows pages so from now on.",
     "email": "Your address of mail was changed. Sign in with it from now on.",
     "password": "Your password was changed, and every other sign-in of yours has ended.",
     "joined": "You accepted the invitation.",
@@ -58,6 +59,14 @@ def rename(request: Request, db: web.Db, mine: Mine, posted: web.Posted) -> Resp
         entries = Entries(forms.typed(posted), forms.beside(faults_of(made), ("name",)))
         return _account(request, db, mine, entries, 422)
     return web.see_other("/account?saved=name")
+
+
+@router.post("/account/ground")
+@web.may("own_account")
+def choose_ground(request: Request, posted: web.Posted) -> Response:
+    answer = web.see_other("/account?saved=ground")
+    ground.keep(request, answer, posted.one("ground"))
+    return answer
 
 
 @router.get("/account/email")
@@ -218,6 +227,7 @@ def _account(
         status,
         mine=mine,
         entries=entries,
+        ground=forms.filled({"ground": ground.chosen(request)}),
         belongs=[(each.party.name, role_words(each.membership.role)) for each in belongs],
         qualified=qualifications.counting(db, mine.id),
         passkeys=len(accounts.passkeys(db, mine.id)),

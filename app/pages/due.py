@@ -129,7 +129,7 @@ class Here:
     soon_days: int
 
 
-def here(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Here:
+async def here(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Here:
     return Here(request, db, today, settings.soon_days)
 
 

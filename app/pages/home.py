@@ -15,6 +15,7 @@ from app.actions.reasons import told
 from app.core.facts import Status
 from app.core.words import label
 from app.pages.jobs import TITLES
+from app.pages.tour import tour
 from app.store import car_counts, cars, due, due_counts, imports, jobs
 from app.store.due import DueFilter, DueListRow
 from app.store.tables import IN_RECORD
@@ -39,7 +40,9 @@ class Count:
 
 @router.get("/")
 @web.may("read")
-def home(request: Request, db: web.Db, today: web.Today, settings: web.Configured) -> Response:
+def home(
+    request: Request, db: web.Db, today: web.Today, settings: web.Configured, viewer: web.Seeing
+) -> Response:
     seen = DueFilter(as_of=today, soon_days=settings.soon_days)
     empty = not cars.highest_key_reached(db)
     return web.page(
@@ -51,6 +54,7 @@ def home(request: Request, db: web.Db, today: web.Today, settings: web.Configure
         working=jobs.unfinished(db),
         titles=TITLES,
         runs=imports.runs(db, LATEST),
+        tour=tour(request, db, viewer),
     )
 
 

@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import isfinite, nan
-from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -14,35 +13,26 @@ from sqlalchemy.orm import Session
 
 from app import web
 from app.actions import plans
-from app.core.plan.basis import FIRST, Basis, CarFacts, Move, PlanShop, Standard
-from app.core.words import capitalized, label
+from app.core.plan.basis import Basis, CarFacts, Move, PlanShop, Standard
+from app.core.plan.stated import Place, differing
 from app.errors import Refused
 from app.pages import forms
-from app.pages.changing import Looking
+from app.pages.basis_words import (
+    AREAS,
+    FIGURES,
+    ITEM_CHOICES,
+    ITEMS,
+    SHOP_FIELDS,
+    STANDARD_FIELDS,
+    text_of,
+    told,
+)
+from app.pages.changing import MEANWHILE, Looking
 from app.pages.forms import Entries
 from app.store import facilities, planning
 
 router = APIRouter()
 
-ITEMS = tuple(FIRST.standards)
-ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in ITEMS)
-# Fields of an item and of a shop, each with its head in the form.
-STANDARD_FIELDS = {
-    "skill": "Skill", "days": "Shop days", "cost": "Cost", "late_cost": "Late, a month",
-}  # fmt: skip
-SHOP_FIELDS = {
-    "code": "Shop", "does": "Skills", "days": "Days a month", "months": "Other days",
-    "move_cost": "Moving a car there",
-}  # fmt: skip
-AREAS = {
-    "moves": "Moving from a region", "cars": "What a car earns, and from when it can go",
-}  # fmt: skip
-FIGURES = (
-    ("cleaning_cost", "Cleaning, each visit", "Cost"),
-    ("days_away", "Days without earning, each visit", "On the way there and back, and waiting"),
-    ("earning_per_day", "What a car earns a day", "Where no other is stated for it below"),
-    ("unplaced_cost", "Cost of work that has no visit", "High, so that work is left only where nothing else can be"),
-)  # fmt: skip
 EMPTY_ROWS = 2
 # A comma parts thousands; where it stands for a decimal point the number is not taken for ten times as much.
 THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?")
@@ -66,13 +56,48 @@ def keep(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> 
     if reading.problems:
         return _form(request, db, reading.entries.wrong(reading.problems), status=422)
     try:
-        plans.keep_basis(db, planning_party(db, posted), basis, looking.stamp)
+        party = planning_party(db, posted)
+        plans.keep_basis(db, party, basis, looking.stamp, looking.known)
+    except plans.KeptMeanwhile as kept:
+        problems = _meanwhile(reading.entries, kept)
+        return _form(request, db, reading.entries.wrong(problems), status=409)
     except Refused as refused:
         problems = {
             reading.place(fault.path): forms.as_sentence(fault.problem) for fault in refused.faults
         }
         return _form(request, db, reading.entries.wrong(problems), status=422)
     return web.see_other("/plans/standards?saved=yes")
+
+
+def _meanwhile(entries: Entries, kept: plans.KeptMeanwhile) -> dict[str, str]:
+    """What somebody else changed since the form was opened: all of it above the form, and at each field its part."""
+    found = differing(kept.before, kept.now)
+    by, at = kept.row.recorded_by, kept.row.recorded_at
+    problems = {
+        MEANWHILE: (
+            f"since you opened this form {by} kept other standards, {at:%Y-%m-%d %H:%M} UTC. "
+            f"{'; '.join(each.sentence for each in told(found))}. What you typed is kept. Read it again beside this, "
+            "change it if need be, and tick below to keep it all the same."
+        )
+    }
+    for differs, each in zip(found, told(found), strict=True):
+        field_ = _field_of(entries, differs.place)
+        if field_:
+            before = problems.get(field_, "Kept otherwise meanwhile.")
+            problems[field_] = f"{before} {each.sentence}."
+    return problems
+
+
+def _field_of(entries: Entries, place: Place) -> str:
+    """The field of the form as it was typed that states what stands at a place; empty where none does."""
+    match place:
+        case ("moves" | "cars", *_):
+            return place[0]
+        case ("shops", code, *name):
+            rows = (f"shops.{at}" for at in entries.rows("shops"))
+            row = next((row for row in rows if entries.text(f"{row}.code").strip() == code), "")
+            return ".".join((row, *(name or ["code"]))) if row else ""
+    return ".".join(place)
 
 
 def planning_party(db: Session, posted: web.Sent) -> int:
@@ -110,33 +135,25 @@ def _labels(entries: Entries, rows: range) -> dict[str, str]:
 
 
 def _as_typed(basis: Basis) -> dict[str, list[str]]:
-    found = {name: [_text(getattr(basis, name))] for name, _, _ in FIGURES}
+    found = {name: [text_of(getattr(basis, name))] for name, _, _ in FIGURES}
     for item, standard in basis.standards.items():
         for name in STANDARD_FIELDS:
-            found[f"{item}.{name}"] = [_text(getattr(standard, name))]
+            found[f"{item}.{name}"] = [text_of(getattr(standard, name))]
     for at, shop in enumerate(basis.shops):
         found[f"shops.{at}.code"] = [shop.code]
-        found[f"shops.{at}.does"] = [", ".join(shop.does)]
-        found[f"shops.{at}.days"] = [_text(shop.days)]
-        months = (f"{month} {_text(days)}" for month, days in sorted(shop.months.items()))
-        found[f"shops.{at}.months"] = [", ".join(months)]
-        found[f"shops.{at}.move_cost"] = [_text(shop.move_cost)]
-    found["moves"] = ["\n".join(f"{it.region}; {it.shop}; {_text(it.cost)}" for it in basis.moves)]
+        found[f"shops.{at}.does"] = [text_of(shop.does)]
+        found[f"shops.{at}.days"] = [text_of(shop.days)]
+        found[f"shops.{at}.months"] = [text_of(shop.months)]
+        found[f"shops.{at}.move_cost"] = [text_of(shop.move_cost)]
+    found["moves"] = [
+        "\n".join(f"{it.region}; {it.shop}; {text_of(it.cost)}" for it in basis.moves)
+    ]
     found["cars"] = [
         "\n".join(
-            f"{it.car}; {_text(it.earning_per_day)}; {it.earliest or ''}" for it in basis.cars
+            f"{it.car}; {text_of(it.earning_per_day)}; {it.earliest or ''}" for it in basis.cars
         )
     ]
     return found
-
-
-def _text(value: Any) -> str:
-    match value:
-        case None:
-            return ""
-        case float():
-            return f"{value:.6f}".rstrip("0").rstrip(".")
-    return str(value)
 
 
 @dataclass

@@ -20,6 +20,7 @@ from app.core.plan.contradictions import contradictions
 from app.core.plan.demand import in_words
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import CannotChange, Change, Kind, around_locked, counting
+from app.core.plan.stated import differing
 from app.errors import Conflict, NotFound, Refused
 from app.files import lists_out
 from app.pages import forms
@@ -83,12 +84,19 @@ def show(request: Request, version_id: web.Key, db: web.Db) -> Response:
     told, accepted = figures(at), planning.accepted(db, at.plan.id)
     if accepted and accepted.version_id != version_id:
         accepted = None
+    differ = _differ(db, at)
     return web.page(
         request, "plans/version.html", at=at, told=told, years=calendar(at),
         left=left_shown(at, MOST_LEFT), left_count=told.left, accepted=accepted,
         since=actions.changed_since(db, at, accepted.recorded_at) if accepted else 0,
         changes=_in_words(at), seconds=SECONDS, remarks=by_kind(at.content.remarks),
+        differ=differ, no_longer=actions.no_longer(db, at) if differ else (),
     )  # fmt: skip
+
+
+def _differ(db: Session, at: Opened) -> int:
+    """At how many places the standards of today are others than those that a version was made by."""
+    return len(differing(at.content.basis, actions.basis_of(db)))
 
 
 def _in_words(at: Opened) -> list[str]:
@@ -250,7 +258,9 @@ def price(version_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking)
 @web.may("plan")
 def against_fleet(request: Request, version_id: web.Key, db: web.Db) -> Response:
     at = actions.opened(db, version_id)
-    return web.page(request, "plans/fleet.html", at=at, unfit=actions.unfit(db, at))
+    return web.page(
+        request, "plans/fleet.html", at=at, unfit=actions.unfit(db, at), differ=_differ(db, at)
+    )
 
 
 @router.get("/{version_id}/accept")
@@ -270,7 +280,7 @@ def _accepting(
     return web.page(
         request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.unfit(db, at),
         accepted=planning.accepted(db, at.plan.id), wrong=wrong[:MOST_WRONG], wrong_count=len(wrong),
-        does=accepting.settled(db, at, typed).counted(), typed=typed,
+        does=accepting.settled(db, at, typed).counted(), typed=typed, differ=_differ(db, at),
     )  # fmt: skip
 
 

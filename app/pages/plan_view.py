@@ -38,6 +38,7 @@ class Figures:
     visits: int
     cars: int
     left: int
+    left_items: int
     late: int
     early: int
     by_hand: int
@@ -73,6 +74,7 @@ def figures(at: Opened) -> Figures:
         sum(each.visits for each in of_cars),
         sum(1 for each in of_cars if each.visits),
         sum(each.left for each in of_cars),
+        sum(each.left_items for each in of_cars),
         sum(each.late for each in of_cars),
         sum(each.early for each in of_cars),
         len(counting(at.changes)),
@@ -87,6 +89,7 @@ REMARKS = {
     "last_day": "their last service day comes within these months; what falls due after it is not planned",
     "late_visit": "a planned visit comes later than its work is in date",
     "overfull": "visits that stand take more days than there are",
+    "unskilled": "visits that stand are for work which the shop does not do",
     "again": "work falls due again within these months, once it is done",
     "away": "in a shop or on the way there now",
     "before": "a visit before these months stands",
@@ -98,6 +101,9 @@ REMARKS = {
     "standard": "work without a standard is not planned",
     "twins": "another car bears the same mark and number",
 }
+
+
+OF_SHOPS = ("overfull", "unskilled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +124,7 @@ def by_kind(remarks: Sequence[Remark]) -> list[Kind]:
             REMARKS[kind],
             len({car for each in these for car in each.cars}),
             these,
-            "shop" if kind == "overfull" else "car",
+            "shop" if kind in OF_SHOPS else "car",
         )
         for kind, these in found.items()
         if these

@@ -15,9 +15,11 @@ from app.core.facts import VISIT_ITEMS
 from app.core.plan.demand import MOST_MONTHS, Selection, first_of_next, in_words
 from app.core.plan.problem import Visit, by_name
 from app.core.plan.revise import Comparison, compare
+from app.core.plan.stated import differing
 from app.core.words import capitalized, label
 from app.errors import Conflict, Problem, Refused
 from app.pages import forms
+from app.pages.basis_words import told
 from app.pages.changing import Looking, Seen, faults_of
 from app.pages.choices import choices
 from app.pages.forms import Entries
@@ -201,10 +203,12 @@ def compared(
     if {first.plan.id, second.plan.id} != {plan_id}:
         raise Refused("Those versions are not both of this plan.")
     found = compare(first.draft, second.draft)
+    differ = differing(first.content.basis, second.content.basis)
     return web.page(
         request, "plans/compare.html", plan=plan, first=first, second=second,
         before=figures(first), after=figures(second), found=found,
         moved=_moved(first, second, found)[:MOST_COMPARED], most=MOST_COMPARED,
+        differ=told(differ), one_measure=not any(each.of_costs for each in differ),
     )  # fmt: skip
 
 

@@ -84,6 +84,8 @@ def solve(
         at_first = Found(columns, -np.inf, no_prices(fleet))
         patience = SECONDS_TO_FIND if first is soonest else 0.0
         found = watched(search, left, at_first, told, stop, patience)
+        if found.bound == -np.inf:  # it was ended before it had proven anything
+            found = replace(found, bound=answers(fleet, fleet.batches, found.prices, fleet.room)[0])
         best = min((found, at_first), key=lambda each: each.cost).columns
         left = 0.0 if stop() else seconds - (monotonic() - began)
         best = best_alone(fleet, best, Watch(max(left, SECONDS_ALONE)))

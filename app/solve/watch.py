@@ -15,6 +15,9 @@ from app.solve.fleet import Floats
 Tell = Callable[[float, float], None]
 # Between two looks at a search, and for it to end by itself once it is to.
 SECONDS_BETWEEN, SECONDS_TO_END = 0.25, 1.0
+# How much more of its time, or how many seconds at least, a search may take that has nothing yet when time is up, as on
+# a very busy machine.
+LATE, SECONDS_LATE = 0.1, 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,25 +91,30 @@ def watched(
     stop: Callable[[], bool],
     patience: float = 0.0,
 ) -> Found:
-    """What a search comes to; once `stop` says so, the best that it has told of, `first` at worst.
+    """What a search comes to; once `stop` says so or time is up, the best that it has told of, `first` at worst.
 
     The search goes on beside us, so that however long it is at one thing, `stop` is asked several times a second.
     What is told never gets worse. While there is nothing better than `first`, a search that is stopped has so many
     seconds of `patience` to end by itself.
     """
     best, ended = Best(first), Event()
+    late = monotonic() + seconds + SECONDS_TO_END
+
+    def over() -> bool:
+        return stop() or monotonic() > late
+
     beside = ThreadPoolExecutor(1)
     searching = beside.submit(search, Watch(seconds, best.hear, ended.is_set))
     beside.shutdown(wait=False)
     try:
-        _look_on(searching, best, tell, stop)
+        _look_on(searching, best, tell, over)
     finally:
         ended.set()
     wait([searching], SECONDS_TO_END)
-    until = monotonic() + patience
+    until = monotonic() + (patience if stop() else min(patience, max(SECONDS_LATE, seconds * LATE)))
 
     def enough() -> bool:
-        return stop() and (best.found.columns is not first.columns or monotonic() > until)
+        return best.found.columns is not first.columns or monotonic() > until
 
     if not searching.done():
         _look_on(searching, best, tell, enough)

@@ -134,6 +134,16 @@ def latest_about(db: Session, car_id: int) -> int:
     return db.scalar(newest) or 0
 
 
+# What a register begins with stands among its first entries, so no long record is searched for it.
+BEGINNING = 20
+
+
+def began_with(db: Session, deed: str) -> bool:
+    """Whether this was one of the first deeds of the register."""
+    wanted = select(Change.id).where(Change.id <= BEGINNING, Change.deed == deed)
+    return db.scalar(wanted.limit(1)) is not None
+
+
 def version_of(car: Car) -> int:
     """The version of what is recorded of a car that a session holds, for a form that will change it."""
     db = object_session(car)

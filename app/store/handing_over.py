@@ -25,6 +25,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from app.core import measure
 from app.errors import NotFound
 from app.store import reach
 from app.store.columns import BEGINNING, Base, Exact, Id, Key, Moment, Words, table_of
@@ -235,7 +236,10 @@ def read_back(table: Table, told: Mapping[str, Any]) -> dict[str, Any]:
     told = {name: None for name in known if name == "stated"} | dict(told)
     if told.keys() != known.keys():
         raise ValueError(f"want the columns {', '.join(known)}")
-    return {name: _value(known[name], value) for name, value in told.items()}
+    values = {name: _value(known[name], value) for name, value in told.items()}
+    if values.get("stated"):
+        measure.must_agree(values, values["stated"])
+    return values
 
 
 def _value(column: Column[Any], value: Any) -> Any:

@@ -37,6 +37,18 @@ def basis_row(db: Session) -> PlanningBasis | None:
     return db.scalars(query.order_by(PlanningBasis.id.desc()).limit(1)).first()
 
 
+def basis_of_id(db: Session, basis_id: int) -> PlanningBasis | None:
+    """Standards that the session's own people kept once."""
+    query = select(PlanningBasis).where(PlanningBasis.id == basis_id)
+    return db.scalars(query.where(reach.owned(db, PlanningBasis.party_id))).first()
+
+
+def hold_standards(db: Session) -> None:
+    """Let nobody else keep standards for the session's own parties until this transaction ends."""
+    own = select(Party.id).where(reach.owned(db, Party.id)).order_by(Party.id)
+    db.execute(own.with_for_update(key_share=True)).all()
+
+
 def usual_party(db: Session) -> int:
     """For whom the session's person plans unless another is said: whose standards count, else the first of theirs."""
     row = basis_row(db)

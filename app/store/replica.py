@@ -79,6 +79,9 @@ class Replica:
             ).one()
         except SQLAlchemyError as wrong:
             self._not_before = time.monotonic() + SECONDS_LEFT_ALONE
-            log.warning("The replica cannot be read from, so the database itself is: %s", wrong)
+            log.warning(
+                "The replica cannot be read from, so the database itself is: %s",
+                trouble.said(wrong),
+            )
             return False
         return bool(newest >= change and schema in migrate.heads())

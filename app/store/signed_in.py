@@ -11,6 +11,7 @@ from typing import Any, cast
 
 from sqlalchemy import ColumnElement, Connection, Engine, Row, Select, bindparam, select, update
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoneFree
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.access import Capability, Member, Role, Viewer
@@ -130,7 +131,10 @@ def mark_seen(
     try:
         with _waiting_for_nobody(engine) as connection:
             connection.execute(change.values(moved))
-    except DBAPIError:  # busy, read-only, full or gone: nothing that a reader must hear of
+    except (
+        DBAPIError,
+        NoneFree,
+    ):  # busy, read-only, full or gone: nothing that a reader must hear of
         return False
     return True
 

@@ -59,6 +59,12 @@ def as_problem(*, storing: bool = False) -> Iterator[None]:
         raise problem from fault
 
 
+def said(fault: BaseException | None) -> str:
+    """What the driver says of it, without the statement, what it was given and the row it was about."""
+    first, *_ = str(getattr(fault, "orig", fault)).splitlines() or [""]
+    return first
+
+
 def problem_of(fault: DBAPIError, *, storing: bool = False) -> Busy | None:
     """None when it is none of these, so that it shows as the bug that it is."""
     primary = getattr(fault.orig, "sqlite_errorcode", None)

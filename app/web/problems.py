@@ -25,6 +25,7 @@ from app.errors import (
     Refused,
     TooMany,
 )
+from app.store import trouble
 from app.web.admission import (
     READING,
     NotAllowed,
@@ -144,7 +145,7 @@ async def _busy(request: Request, problem: Exception) -> Response:
     """A form must survive that others were writing: the answer holds it, to be sent again."""
     assert isinstance(problem, Busy)
     if isinstance(problem, Away):
-        log.error("%s Cause: %s", problem, problem.__cause__)
+        log.error("%s Cause: %s", problem, trouble.said(problem.__cause__))
     if request.url.path.startswith("/api/"):
         answer: Response = as_json(503, str(problem), [])
     elif wants_part(request):

@@ -29,6 +29,7 @@ from app.core.relief import range_in_words
 from app.core.showing import AS_STORED, Preferences
 from app.core.words import capitalized, label, noun
 from app.store.change_list import version_of
+from app.web import ground
 from app.web.hosts import own_address
 from app.web.navigation import leads
 from app.web.requests import today
@@ -184,6 +185,7 @@ def _rendered(request: Request, template: str, inputs: Mapping[str, Any]) -> str
         "request_id": getattr(request.state, "request_id", ""),
         "time_zone": zone.key,
         "moment": moment,
+        "dark_media": ground.MEDIA[ground.chosen(request)],
     }
     found = TEMPLATES.get_template(template)
     token = _PREFERS.set(viewer.prefers if viewer else AS_STORED)

@@ -15,9 +15,8 @@ from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from sqlalchemy import make_url
 
 from app.errors import Refused
-from app.settings import Settings
+from app.settings import KEY_FILE, Settings
 
-KEY_FILE = "secret.key"
 NO_KEY = (
     "Codes cannot be set up: the program has no key to seal their secrets with. Whoever looks after "
     "it sets SECRET_KEY. Passkeys need none."

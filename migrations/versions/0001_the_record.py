@@ -1,4 +1,7 @@
-"""The record, the derived rows, files and jobs; and the triggers that keep the record."""
+"""The record, the derived rows, files and jobs; and the triggers that keep the record.
+
+Locks: nothing, since the store is empty.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,7 @@
-"""Editions of the rulebook, which of them was in force when, and the rule that governs each due item."""
+"""Editions of the rulebook, which of them was in force when, and the rule that governs each due item.
+
+Locks: `due` ACCESS EXCLUSIVE while `ix_due_rule` is built over all of it; `party` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,8 @@
-"""What is known of the pressures of a lading in a car, and at which pressure a valve was vapor tight."""
+"""What is known of the pressures of a lading in a car, and at which pressure a valve was vapor tight.
+
+Locks: `service` ACCESS EXCLUSIVE, `lading` ACCESS EXCLUSIVE and `installation` ACCESS EXCLUSIVE while each is looked
+through for its checks.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,7 @@
-"""The reasons of stored due items are worked out when they are looked at, and no longer stored."""
+"""The reasons of stored due items are worked out when they are looked at, and no longer stored.
+
+Locks: `due` ACCESS EXCLUSIVE, a moment. The program before it reads what goes, so that stops first.
+"""
 
 from alembic import op
 

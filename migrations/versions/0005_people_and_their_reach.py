@@ -1,4 +1,9 @@
-"""People and how they sign in, whose cars they reach, visits to shops, and the record of change."""
+"""People and how they sign in, whose cars they reach, visits to shops, and the record of change.
+
+Locks: `car` ACCESS EXCLUSIVE while every row of it is written; `party` ACCESS EXCLUSIVE, `upload` ACCESS EXCLUSIVE,
+`job` ACCESS EXCLUSIVE and `import_run` ACCESS EXCLUSIVE while each is looked through. The program before it writes no
+keeper of a car, so that stops first.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,7 @@
-"""Say in the record of change what was there before it began; permits for what may be removed."""
+"""Say in the record of change what was there before it began; permits for what may be removed.
+
+Locks: `event` ACCESS EXCLUSIVE and `reading` ACCESS EXCLUSIVE, a moment.
+"""
 
 import json
 from datetime import UTC, datetime

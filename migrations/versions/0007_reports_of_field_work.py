@@ -1,4 +1,8 @@
-"""Reports of field work, their entries, and the events that came of them."""
+"""Reports of field work, their entries, and the events that came of them.
+
+Locks: `visit` SHARE ROW EXCLUSIVE, `event` SHARE ROW EXCLUSIVE, `person` SHARE ROW EXCLUSIVE and `car` SHARE ROW
+EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,7 @@
-"""Owners' own steps, facilities of a party, and what people are qualified for."""
+"""Owners' own steps, facilities of a party, and what people are qualified for.
+
+Locks: `person` SHARE ROW EXCLUSIVE, `import_run` SHARE ROW EXCLUSIVE and `party` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

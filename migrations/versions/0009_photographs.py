@@ -1,4 +1,8 @@
-"""Photographs of cars, and whether an owner's keep where they were taken."""
+"""Photographs of cars, and whether an owner's keep where they were taken.
+
+Locks: `party` ACCESS EXCLUSIVE, `event` SHARE ROW EXCLUSIVE, `report` SHARE ROW EXCLUSIVE, `person` SHARE ROW
+EXCLUSIVE and `car` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

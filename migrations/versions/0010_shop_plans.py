@@ -1,4 +1,8 @@
-"""Shop plans with their versions and changes by hand, and the visits that come of them."""
+"""Shop plans with their versions and changes by hand, and the visits that come of them.
+
+Locks: `job` ACCESS EXCLUSIVE, `visit` SHARE ROW EXCLUSIVE, `car` SHARE ROW EXCLUSIVE and `party` SHARE ROW EXCLUSIVE,
+a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

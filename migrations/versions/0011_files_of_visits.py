@@ -1,4 +1,8 @@
-"""Files of visits to shops among the kinds of files that can be brought in."""
+"""Files of visits to shops among the kinds of files that can be brought in.
+
+Locks: `upload` ACCESS EXCLUSIVE and `import_run` ACCESS EXCLUSIVE while each is looked through for its check; they
+are small.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,8 @@
-"""Work that a plan adds to a visit planned before: by which version, and by how many days it lengthens the visit."""
+"""Work that a plan adds to a visit planned before: by which version, and by how many days it lengthens the visit.
+
+Locks: `visit_work` ACCESS EXCLUSIVE while it is looked through and an index of it is built; `plan_version` SHARE ROW
+EXCLUSIVE as long.
+"""
 
 import sqlalchemy as sa
 from alembic import op

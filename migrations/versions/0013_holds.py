@@ -1,4 +1,7 @@
-"""Holds: somebody stops a car from being loaded, and lets it go again, each time with a reason."""
+"""Holds: somebody stops a car from being loaded, and lets it go again, each time with a reason.
+
+Locks: `import_run` SHARE ROW EXCLUSIVE and `car` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,7 @@
-"""Questions of loading racks with their answers, kept word for word."""
+"""Questions of loading racks with their answers, kept word for word.
+
+Locks: `person` SHARE ROW EXCLUSIVE and `car` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,7 @@
-"""What people watch: what items were before they moved, saved lists, lines seen, mails and calendars."""
+"""What people watch: what items were before they moved, saved lists, lines seen, mails and calendars.
+
+Locks: `person` SHARE ROW EXCLUSIVE, `car` SHARE ROW EXCLUSIVE and `party` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

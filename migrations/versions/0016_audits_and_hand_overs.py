@@ -1,4 +1,8 @@
-"""Audits of a sample of cars with their findings; cars handed over to another register, and taken over from one."""
+"""Audits of a sample of cars with their findings; cars handed over to another register, and taken over from one.
+
+Locks: `report` ACCESS EXCLUSIVE, `standing` SHARE ROW EXCLUSIVE, `ownership` SHARE ROW EXCLUSIVE, `import_run` SHARE
+ROW EXCLUSIVE, `car` SHARE ROW EXCLUSIVE and `party` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

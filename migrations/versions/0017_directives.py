@@ -1,4 +1,8 @@
-"""Directives: what was ordered, the cars and components it is about, what was closed of it; and who built a car."""
+"""Directives: what was ordered, the cars and components it is about, what was closed of it; and who built a car.
+
+Locks: `construction` ACCESS EXCLUSIVE, `component` SHARE ROW EXCLUSIVE, `import_run` SHARE ROW EXCLUSIVE, `car` SHARE
+ROW EXCLUSIVE and `party` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 from collections.abc import Sequence
 

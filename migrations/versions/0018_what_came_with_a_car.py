@@ -1,4 +1,8 @@
-"""The file of a hand-over among what may wait for a yes; directives that came with a car, and the answers to them."""
+"""The file of a hand-over among what may wait for a yes; directives that came with a car, and the answers to them.
+
+Locks: `upload` ACCESS EXCLUSIVE while it is looked through for its check, it is small; `import_run` SHARE ROW
+EXCLUSIVE and `car` SHARE ROW EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,4 +1,7 @@
-"""Within how many days the dates of a calendar fall due; a calendar made before holds every date, as it did."""
+"""Within how many days the dates of a calendar fall due; a calendar made before holds every date, as it did.
+
+Locks: `feed` ACCESS EXCLUSIVE, a moment.
+"""
 
 import sqlalchemy as sa
 from alembic import op

@@ -1,7 +1,8 @@
 """The day on which a finding of an audit was mended, and how many cars a directive could not ask about.
 
-Of what was recorded before neither is known. Locks `audit_finding_step` and `directive` while the columns are added,
-without rewriting them.
+Of what was recorded before neither is known.
+
+Locks: `audit_finding_step` ACCESS EXCLUSIVE and `directive` ACCESS EXCLUSIVE, a moment.
 """
 
 import sqlalchemy as sa

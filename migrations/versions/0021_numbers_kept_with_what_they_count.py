@@ -1,8 +1,10 @@
 """How many due items and cars are alike, kept with them, so that counting them reads no fleet.
 
-Counted here from what is stored. With indexes for the due list of one item and for the loading questions of a day.
-On PostgreSQL `due`, `car` and `loading_question` are locked against writing, not against reading, until all is counted:
-a minute for some millions of due items.
+Counted here from what is stored, a minute for some millions of due items. With indexes for the due list of one item
+and for the loading questions of a day.
+
+Locks: `car` SHARE and `due` SHARE while all of both is counted and indexes are made, `loading_question` SHARE: reading
+goes on, recording waits. The program before it counts nothing of what it records, so that stops first.
 """
 
 import sqlalchemy as sa

@@ -1,7 +1,9 @@
 """How a person wants units and dates written, and readings and pressures as they were stated in another unit.
 
 Whoever had an account keeps inches, psi and ISO dates; what was recorded before was stated in the units of its columns.
-Locks `person`, `reading` and `installation` while the columns are added, without rewriting them.
+
+Locks: `person` ACCESS EXCLUSIVE, `reading` ACCESS EXCLUSIVE and `installation` ACCESS EXCLUSIVE, a moment; none is
+rewritten.
 """
 
 import sqlalchemy as sa

@@ -9,7 +9,6 @@
  * @typedef {{least?: string|null, most?: string|null}|null} Range
  */
 import { compare, decimal, minus, shifted, shown, size } from "./decimal.js";
-import { withUnit } from "./prefers.js";
 
 // 49 CFR 180.509(g): a local reduction spans at most 8 in and lies at least 16 in from the next.
 const LOCAL = { span_in: "8", apart_in: "16" };
@@ -139,7 +138,7 @@ export function bench(measure, psig, ranges) {
   const [which, named] = MEASURED[measure];
   const value = decimal(psig);
   if (!value) return { verdict: "unknown", words: `${named} is not stated` };
-  const told = `${named}, ${withUnit(psig, "psig")},`;
+  const told = `${named}, ${psig.includes(" ") ? psig : `${shown(value, 3)} psig`},`;
   const range = ranges?.[which] ?? {};
   const [least, most] = [decimal(range.least), decimal(range.most)];
   if (!least && !most) return { verdict: "unknown", words: `${told} cannot be judged` };

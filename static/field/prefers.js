@@ -45,7 +45,7 @@ export const withUnit = (said, unit) => (said.includes(" ") ? said : `${said} ${
 export function spelled(text) {
   let told = text;
   if (chosen.length === "mm")
-    told = told.replace(/(\d+\.\d+) in\b( below)?/g, (_, inches, below = "") => `${millimetres(inches, Boolean(below))} mm${below}`);
+    told = told.replace(/(\d+\.\d+) in\b( below| lost)?/g, (_, inches, worse = "") => `${millimetres(inches, Boolean(worse))} mm${worse}`);
   if (chosen.pressure === "kPa") told = told.replace(/(\d+(?:\.\d+)?) psig?\b/g, (psi, number) => `${psi} (${kilopascals(number)} kPa)`);
   return chosen.days === "iso" ? told : told.replace(/\b(\d{4})-(\d\d)-(\d\d)\b/g, written);
 }

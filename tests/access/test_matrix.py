@@ -47,7 +47,7 @@ WORDS = {
     "specification": "DOT 111A100W1", "lading_id": "1",
     "key": "no-such-key", "text": "DOT 111A100W1",
     "part": "overdue", "version": "no-such-set", "name": "main.js", "picture": "due",
-    "zone": "shell_top",
+    "zone": "shell_top", "stop": "overdue",
 }  # fmt: skip
 # Where one address wants another word, or a question.
 OTHERWISE = {

@@ -1,5 +1,6 @@
 """Accepting plans one after the other, on both engines: no work is lost, and none is planned twice."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -261,12 +262,29 @@ def test_what_was_written_for_every_visit_is_offered_again(planner):
     assert planner.accept(version, offered).planned == 0
 
 
-def test_a_version_for_which_the_standards_leave_too_few_days_is_not_accepted(planner):
+def test_a_version_that_the_standards_of_today_do_not_let_be_is_not_accepted(planner):
+    """Each of them kept after it was made; nothing is planned, and the page of the fleet says the same."""
     version = planner.solve(planner.plan("Year"))
+    north, south = BASIS.shops
+    days = {item: replace(held, days=held.days * 30) for item, held in BASIS.standards.items()}
+    for now, told in (
+        (replace(BASIS, shops=(replace(north, days=2), south)), f"{NORTH} has 2 days left in "),
+        (
+            replace(BASIS, shops=(replace(north, does=("valve",)), south)),
+            f"done at {NORTH} in 2027-.* any more: by the standards that shop does no tank work",
+        ),
+        (replace(BASIS, shops=(south,)), f"cannot go to {NORTH} .*: the standards name no such"),
+        (replace(BASIS, standards=days), f"{NORTH} has 40 days left in .*this version takes"),
+    ):
+        with beforehand(sessions(planner.engine)) as db:
+            standards(db, now)
+        with pytest.raises(Conflict, match=told):
+            planner.accept(version)
+        assert any(re.search(told, f"{who} {what}") for who, what in unfit(planner, version))
+    assert not planner.visits()
     with beforehand(sessions(planner.engine)) as db:
-        standards(db, replace(BASIS, shops=(replace(BASIS.shops[0], days=2), BASIS.shops[1])))
-    with pytest.raises(Conflict, match=f"{NORTH} has 2 days left in .*by the standards"):
-        planner.accept(version)
+        standards(db)
+    assert planner.accept(version).planned
 
 
 def test_a_plan_of_some_items_knows_the_last_service_day_as_well(planner):

@@ -189,6 +189,17 @@ def test_a_hand_over_written_before_units_could_differ_is_still_read():
     assert handing_over.read_back(table_of(ReadingRow), told)["stated"] is None
 
 
+@pytest.mark.parametrize(
+    "stated", ["inches=11.2 mm", "inches=0.437007", "inches", "thickness=11.1 mm", "wide"]
+)
+def test_a_hand_over_that_states_what_it_does_not_keep_is_refused(stated):
+    names = (name for name, _ in handing_over.kinds(table_of(ReadingRow)))
+    told = dict.fromkeys(names) | {"inches": "0.437007"}
+    assert handing_over.read_back(table_of(ReadingRow), told | {"stated": "inches=11.1 mm"})
+    with pytest.raises(ValueError, match=r"is not|no measure|no other unit"):
+        handing_over.read_back(table_of(ReadingRow), told | {"stated": stated})
+
+
 def test_a_packet_tells_what_was_said_and_never_more_of_it(db):
     measured_at_bottom(db, "11.1 mm")
     row = db.scalars(select(ReadingRow).where(ReadingRow.zone == "shell_bottom")).one()

@@ -38,6 +38,8 @@ PAGES = [
     "/morning/lists",
     "/morning/seen/1/visual",
     "/account/notices",
+    "/account/units",
+    "/tour",
     "/imports",
     "/take-over",
     "/ladings",

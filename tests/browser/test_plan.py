@@ -176,6 +176,7 @@ PAGES = (
     "/plans/1",
     "/plans/versions/1",
     "/plans/versions/1/accept",
+    "/plans/versions/1/standards",
     "/forecast",
 )
 

@@ -18,6 +18,8 @@ WALKED = ("/cars/1",)
 PLANNER = "planner@demo.invalid"
 AT_400_PERCENT = {"width": 320, "height": 256}  # of 1280 by 1024: WCAG 2.2, 1.4.10
 
+PAPER = {"width": 725, "height": 960}  # a letter sheet less its margins, at 96 px to the inch
+
 
 def all_or(some: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*some, *tries(short=0, long=1) * PAGES)))
@@ -45,6 +47,10 @@ def test_a_page_serves_in_the_dark_in_the_systems_colours_enlarged_and_spaced(
     page.set_viewport_size(AT_400_PERCENT)
     assert page.evaluate(WIDE) <= 0, page.evaluate(WIDEST, AT_400_PERCENT["width"])
     assert page.evaluate(OVERLAPS) == []
+    page.emulate_media(media="print")
+    page.set_viewport_size(PAPER)
+    assert page.evaluate(WIDE) <= 0, page.evaluate(WIDEST, PAPER["width"])
+    page.emulate_media(media="screen")
     page.set_viewport_size(DESK)
     page.evaluate(SPACED)
     assert page.evaluate(WIDE) <= 0, page.evaluate(WIDEST, DESK["width"])

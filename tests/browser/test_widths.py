@@ -14,7 +14,8 @@ PAGES = (
     "/visits", "/loading", "/loading/many", "/loading/asked", "/loading/held",
     "/changes", "/changes/2", "/cars/1/changes", "/retention", "/people", "/people/1",
     "/people/invite", "/audits", "/audits/new", "/cars/1/hand-over", "/take-over", "/account", "/account/tokens",
-    "/account/notices", "/morning", "/morning/lists", "/morning/parts/moved", "/morning/seen/1/visual",
+    "/account/notices", "/account/units", "/tour", "/morning",
+    "/morning/lists", "/morning/parts/moved", "/morning/seen/1/visual",
     f"/cars/1/trial?{TRIAL}", f"/fleet/trial?{TRIAL}",
 )  # fmt: skip
 

@@ -2,14 +2,15 @@
 
 import os
 import signal
+import threading
 import time
-import urllib.error
 import urllib.request
-from collections import Counter
 from pathlib import Path
 
 import pytest
 
+from app.main import create_app
+from app.settings import Settings
 from tests.cli.test_serve import QUESTION, children, gone, half_asked, started, whole_answer
 
 WORKERS = {"WORKERS": "2"}
@@ -27,14 +28,9 @@ def command_of(pid: int) -> str:
         return "app.jobs"  # just gone
 
 
-def status_of(address: str, **headers: str) -> int:
-    try:
-        with urllib.request.urlopen(
-            urllib.request.Request(address, headers=headers), timeout=10
-        ) as answer:
-            return int(answer.status)
-    except urllib.error.HTTPError as refused:
-        return refused.code
+def status_of(address: str) -> int:
+    with urllib.request.urlopen(address, timeout=10) as answer:
+        return int(answer.status)
 
 
 @pytest.mark.slow
@@ -81,19 +77,8 @@ def test_none_outlives_whoever_keeps_them(sqlite_url: str) -> None:
         assert all(gone(pid) for pid in every)
 
 
-@pytest.mark.slow
-def test_all_of_them_count_together_how_often_somebody_asks(sqlite_url: str) -> None:
-    given = {"REQUESTS_PER_MINUTE_ADDRESS": "20", "TRUSTED_PROXIES": "127.0.0.1"}
-    with started(sqlite_url, **WORKERS, **given) as (process, address):
-        one, other = serving(process.pid)
-        told: Counter[int] = Counter()
-        for asleep in (one, other):  # so that each of them answers for certain
-            os.kill(asleep, signal.SIGSTOP)
-            told.update(
-                status_of(f"{address}/about", **{"X-Forwarded-For": "203.0.113.9"})
-                for _ in range(20)
-            )
-            os.kill(asleep, signal.SIGCONT)
-    # Where a minute ends meanwhile, a little of the earlier one counts no longer.
-    assert told[200] + told[429] == 40
-    assert 20 <= told[200] <= 30
+def test_nothing_is_connected_to_and_no_thread_started_before_the_fork(sqlite_url: str) -> None:
+    before = threading.active_count()
+    app = create_app(Settings(database_url=sqlite_url))
+    assert app.state.engine.pool.checkedin() + app.state.engine.pool.checkedout() == 0
+    assert threading.active_count() == before

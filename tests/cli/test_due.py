@@ -128,7 +128,9 @@ def test_counted_anew_today_is_what_is_stored(register: str) -> None:
 def test_an_unknown_owner_is_told_with_2(run: Run, register: str) -> None:
     ended = run("due", "--before", "2030-01-01", "--owner", "invented owner a")
     assert (ended.status, ended.out) == (2, b"")
-    assert ended.err == "--owner: there is no owner named 'invented owner a'\n"
+    assert ended.err == (
+        "--owner: there is no owner named 'invented owner a'; want the whole name, as it stands in the register\n"
+    )
 
 
 def test_today_is_the_owners_day(run: Run, register: str, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -38,12 +38,16 @@ def test_what_was_moved_verifies_and_lists_the_same(
     assert listed.count("\n") > 3
 
 
-def test_attachments_beside_the_file_are_told_of(register: str, there: str, run: Run) -> None:
+def test_what_lies_beside_the_file_is_told_of(register: str, there: str, run: Run) -> None:
     beside = Path(f"{make_url(register).database}.attachments")
     beside.mkdir()
     (beside / "picture.jpg").write_bytes(b"a picture")
+    key = beside.with_name("secret.key")
+    key.write_text("nobody’s business")
     ended = run("move-to", there)
-    assert f"Attachments stay where they are. Set ATTACHMENTS to {beside}" in ended.text
+    assert f"Attachments stay where they are. Set ATTACHMENTS to {beside}\n" in ended.text
+    assert f"Set SECRET_KEY to what is in {key}, or people" in ended.text
+    assert "business" not in ended.text
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ from app.core.plan.demand import (
     months_of,
 )
 from app.core.plan.problem import Visit
-from app.core.plan.since import differences
+from app.core.plan.since import Now, differences, no_place, no_room
 from app.core.plan.standing import PlannedVisit
 
 WORKS = "Invented Works"
@@ -327,52 +327,142 @@ def test_work_that_falls_due_again_within_the_months_is_told(due, visits, told):
     assert planned(due, visits=visits)[1] == told
 
 
-def since(*due: DueItem, visits=()):
-    return demand(YEAR, PLAIN, [FleetCar("ZQKX 1", "Gulf", due, visits)])[0]
+def since(*due: DueItem, visits=(), basis: Basis = PLAIN):
+    return demand(YEAR, basis, [FleetCar("ZQKX 1", "Gulf", due, visits)])[0]
+
+
+def now(*due: DueItem, visits=(), basis: Basis = PLAIN) -> Now:
+    return Now(since(*due, visits=visits, basis=basis), basis)
 
 
 def test_what_changed_since_a_plan_was_made_is_told_by_car():
-    before = since(dated("visual", date(2027, 6, 30)), dated("relief_device", date(2027, 8, 31)))
-    after = since(dated("visual", date(2027, 4, 30)), dated("thickness", date(2027, 8, 31)))
+    was = dated("visual", date(2027, 6, 30)), dated("relief_device", date(2027, 8, 31))
+    before = since(*was)
+    after = now(dated("visual", date(2027, 4, 30)), dated("thickness", date(2027, 8, 31)))
     assert {told for _, told in differences(before, (), after)} == {
         "Visual inspection falls due earlier: by 2027-04",
         "Relief device no longer falls due as it was planned",
         "Thickness falls due and is not in the plan",
     }
-    assert not list(differences(before, (), before))
-    assert list(differences(before, (), since())) == [
+    assert not list(differences(before, (), now(*was)))
+    assert list(differences(before, (), now())) == [
         ("ZQKX 1", "has nothing to be planned any more")
     ]
-    assert list(differences(before, (), since(), {"ZQKX 1"})) == [
+    assert list(differences(before, (), now(), {"ZQKX 1"})) == [
         ("ZQKX 1", "is in a shop or on its way there: what has begun stays as it is")
     ]
 
 
-WHY_NOT = "out of reach, not free yet, or another visit stands then"
+def test_visits_that_stand_where_the_shop_has_not_the_skill_are_told_by_shop_and_month():
+    """Their days are counted all the same; what is under way is the shop's affair."""
+    stand = [
+        standing("2027-05", "visual", "relief_device"),
+        standing("2027-06", "relief_device"),
+        standing("2027-07", "thickness", begun=True),
+    ]
+    car = FleetCar("ZQKX 1", "Gulf", TWO, stand)
+    elsewhere = [standing("2027-05", "thickness"), standing("2026-05", "thickness")]
+    _, remarks = demand(YEAR, shops(does=("valve",)), [car], elsewhere)
+    (told,) = (each for each in remarks if each.kind == "unskilled")
+    assert told.cars == (WORKS,)
+    assert told.text.startswith("visits that stand in 2027-05 are for tank work, which it does not")
+    assert not [each for each in demand(YEAR, PLAIN, [car])[1] if each.kind == "unskilled"]
+
+
+def shops(**otherwise) -> Basis:
+    return replace(PLAIN, shops=(replace(PLAIN.shops[0], **otherwise),))
+
+
+def takes(**otherwise) -> Basis:
+    visual = replace(PLAIN.standards["visual"], **otherwise)
+    return replace(PLAIN, standards={**PLAIN.standards, "visual": visual})
+
+
+UNSKILLED = (
+    f"ZQKX 1 cannot have Visual inspection done at {WORKS} in 2027-05 any more: "
+    "by the standards that shop does no "
+)
+GOES = f"ZQKX 1 cannot go to {WORKS} in 2027-05 any more"
 
 
 @pytest.mark.parametrize(
-    ("now", "told"),
+    ("after", "told"),
     [
-        (since(*TWO), []),
+        (now(*TWO), []),
         (
-            replace(since(*TWO), shops=(replace(since().shops[0], capacity_days=(1.0,) * 12),)),
+            now(*TWO, visits=[standing("2027-05", "air_brake", shop="Gone Works")]),
+            [f"{GOES}: another visit stands then"],
+        ),
+        (now(*TWO, visits=[standing("2027-05", "air_brake")]), []),  # to be joined
+        # The standards changed: days, a closure, skills, shops, moves, what the work takes.
+        (
+            now(*TWO, basis=shops(days=1)),
             [f"{WORKS} has 1 day left in 2027-05, and this version takes 2"],
         ),
         (
-            since(*TWO, visits=[standing("2027-05", "air_brake", shop="Gone Works")]),
-            [f"ZQKX 1 cannot go to {WORKS} in 2027-05 any more: {WHY_NOT}"],
+            now(*TWO, basis=shops(months={"2027-05": 0})),
+            [f"{WORKS} has 0 days left in 2027-05, and this version takes 2"],
         ),
-        (since(*TWO, visits=[standing("2027-05", "air_brake")]), []),  # to be joined
+        (
+            now(*TWO, basis=shops(does=("valve",))),
+            [UNSKILLED + "tank work"],
+        ),
+        (
+            now(*TWO, basis=takes(skill="paint")),
+            [UNSKILLED + "paint work"],
+        ),
+        (now(*TWO, basis=shops(code="Other Works")), [f"{GOES}: the standards name no such shop"]),
+        (
+            now(*TWO, basis=replace(shops(move_cost=None), moves=())),
+            [f"{GOES}: by the standards it is out of reach"],
+        ),
+        (
+            now(*TWO, basis=replace(PLAIN, cars=(CarFacts("ZQKX 1", None, "2027-06"),))),
+            [f"{GOES}: the car is not free before 2027-06"],
+        ),
+        (
+            now(*TWO, basis=takes(days=31)),
+            [f"{WORKS} has 30 days left in 2027-05, and this version takes 31"],
+        ),
+        (now(*TWO, basis=takes(days=30)), []),
+        (
+            now(
+                *TWO,
+                basis=replace(PLAIN, standards={"relief_device": PLAIN.standards["relief_device"]}),
+            ),
+            [
+                "ZQKX 1 Visual inspection no longer falls due as it was planned",
+                f"ZQKX 1 goes to {WORKS} in 2027-05 for Visual inspection, for which there is no standard any more",
+            ],
+        ),
+        # It falls due earlier than the visit, and may or may not be late.
+        (
+            now(dated("visual", date(2027, 4, 30)), TWO[1]),
+            [
+                "ZQKX 1 Visual inspection falls due earlier: by 2027-04",
+                f"ZQKX 1 goes to {WORKS} in 2027-05 too late: Visual inspection is to be done by 2027-04",
+            ],
+        ),
+        (
+            now(dated("visual", date(2027, 4, 30)), TWO[1], basis=takes(late_cost=5)),
+            ["ZQKX 1 Visual inspection falls due earlier: by 2027-04"],
+        ),
     ],
 )  # fmt: skip
-def test_a_visit_that_no_longer_has_its_place_is_told(now, told):
+def test_a_visit_that_no_longer_has_its_place_is_told(after, told):
     visits = (Visit("ZQKX 1", WORKS, 4, ("visual",)),)
-    assert [f"{who} {what}" for who, what in differences(since(*TWO), visits, now)] == told
+    assert [f"{who} {what}" for who, what in differences(since(*TWO), visits, after)] == told
+
+
+def test_of_a_visit_whose_work_is_done_since_nothing_is_told():
+    """The other item is still to be done, in a visit that can be; the shop lost the skill for the first."""
+    visits = (Visit("ZQKX 1", WORKS, 4, ("visual",)), Visit("ZQKX 1", WORKS, 6, ("relief_device",)))
+    after = now(TWO[1], basis=shops(does=("valve",), days=1))
+    assert not [*no_place(since(*TWO), visits, after), *no_room(since(*TWO), visits, after)]
 
 
 def test_months_without_room_are_told_in_their_order():
-    full = replace(since(*TWO), shops=(replace(since().shops[0], capacity_days=(0.0,) * 12),))
+    full = now(*TWO, basis=shops(days=0))
     visits = [Visit("ZQKX 1", WORKS, 6, ("relief_device",)), Visit("ZQKX 1", WORKS, 2, ("visual",))]
     told = [what.partition(",")[0] for _, what in differences(since(*TWO), visits, full)]
     assert told == ["has 0 days left in 2027-03", "has 0 days left in 2027-07"]

@@ -276,6 +276,29 @@ def test_name_and_address_are_changed(ada: TestClient) -> None:
     assert "exemplar@people.invalid" in page
 
 
+DARK_SHEET = re.compile(r'<link rel="stylesheet" href="/static/dark[^>]*media="([^"]*)"')
+
+
+@pytest.mark.parametrize(
+    ("ground", "dark_for"),
+    [
+        ("dark", ["screen"]),
+        ("light", []),
+        ("system", ["screen and (prefers-color-scheme: dark)"]),  # as before any choice
+        ("<b>", ["screen and (prefers-color-scheme: dark)"]),  # what no page offers is not kept
+    ],
+)
+def test_whoever_wants_pages_light_or_dark_says_so_and_prints_stay_light(
+    ada: TestClient, ground: str, dark_for: list[str]
+) -> None:
+    sent = ada.post("/account/ground", data={"ground": ground})
+    assert sent.status_code == (303 if ground != "<b>" else 422)
+    page = ada.get("/account").text
+    assert DARK_SHEET.findall(page) == dark_for
+    kept = ground if ground != "<b>" else "system"
+    assert f'name="ground" value="{kept}" checked' in page
+
+
 def test_a_new_password_wants_the_old_one_and_ends_other_sign_ins(
     app: FastAPI, ada: TestClient
 ) -> None:

@@ -13,6 +13,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import OperationalError
 
 from app import logs, web
+from app.errors import Away
 from app.web.logs import identify
 
 SECRET = "planted-9f1c"
@@ -146,14 +147,21 @@ def planted(wrong: Exception) -> Exception:
     return wrong
 
 
+def away(cause: Exception) -> Away:
+    problem = Away()
+    problem.__cause__ = cause
+    return problem
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
         ValueError(f"{SECRET} has more than six decimals"),
         planted(RuntimeError(SECRET)),
         OperationalError("INSERT", {"password": SECRET}, Exception(f"DETAIL: ({SECRET})")),
+        away(OperationalError("INSERT", [SECRET], Exception(f"it is gone\nDETAIL: ({SECRET})"))),
     ],
-    ids=["its message", "its cause", "parameters"],
+    ids=["its message", "its cause", "parameters", "why the database is away"],
 )
 @pytest.mark.parametrize("form", ["text", "json"])
 def test_a_secret_planted_everywhere_is_in_no_line(

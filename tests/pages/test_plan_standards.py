@@ -169,3 +169,37 @@ def test_faults_are_told_by_shop_or_item_and_the_name_of_the_field(client, recor
     told = Page(client.post("/plans/standards", data=nameless).text).words.replace(" :", ":")
     assert "Shop 3: Want the name of the shop" in told
     assert "Shop 3: Moving a car there: “x” is not a number" in told
+
+
+def version_of(page: str) -> str:
+    return page.split('name="version" value="')[1].split('"')[0]
+
+
+def test_what_somebody_else_kept_meanwhile_is_told_and_nothing_typed_is_lost(client, record):
+    record(fleet)
+    shop = {"shops.0.code": NORTH, "shops.0.does": "tank", "shops.0.days": "40"}
+    form = {**ONES, **shop, "version": version_of(client.get("/plans/standards").text)}
+    theirs = {**form, "visual.cost": "15000", "shops.0.days": "8", "moves": f"Gulf; {NORTH}; 700"}
+    assert client.post("/plans/standards", data=form).status_code == 200
+    opened = version_of(client.get("/plans/standards").text)
+    assert "Kept." in client.post("/plans/standards", data={**theirs, "version": opened}).text
+    ours = {**form, "version": opened, "visual.days": "2.75"}
+    answer = client.post("/plans/standards", data=ours)
+    assert answer.status_code == 409
+    told = Page(answer.text).words
+    for changed in (
+        "Visual inspection: Cost: 1, now 15000",
+        f"{NORTH}: Days a month: 40, now 8",
+        f"Moving from Gulf to {NORTH}: not stated, now 700",
+    ):
+        assert told.count(changed) >= 2, (changed, told)  # above the form, and at its field
+    assert 'value="2.75"' in answer.text
+    assert record(plans.basis_of).standards["visual"] == Standard("tank", 2, 15000)
+    # Not told once more; and kept once it was read.
+    assert client.post("/plans/standards", data=ours).status_code == 409
+    latest = answer.text.split('name="meanwhile" value="')[1].split('"')[0]
+    read = {**ours, "visual.cost": "15000", "meanwhile": latest}
+    assert "Kept." in client.post("/plans/standards", data=read).text
+    assert record(plans.basis_of).standards["visual"] == Standard("tank", 2.75, 15000)
+    # Sent twice, it is answered as the first time.
+    assert "Kept." in client.post("/plans/standards", data=read).text

@@ -67,6 +67,10 @@ def test_a_new_plan_says_what_it_would_be_about(at_work: Planner):
     ("form", "told"),
     [
         ({"name": ""}, "Want a name"),
+        (
+            {"name": "a" * 5000},
+            "A name of 5000 characters; want a name for the plan, of at most 200",
+        ),
         ({"first_month": "soon"}, "want a month such as 2027-01"),
         ({"months": "0"}, "want a number of months"),
         ({"months": "9999"}, "want a number of months"),
@@ -464,6 +468,53 @@ def test_a_fleet_that_changed_since_is_told_of(at_work: Planner, record):
     record(lambda db: add(db, "ZQKX", 7099, date(2017, 6, 1)))
     page = Page(at_work.page(version, "/fleet")).words
     assert "ZQKX 7099 is to be planned and is not in the plan" in page
+
+
+def test_standards_that_changed_since_are_told_on_every_page_of_a_version(at_work: Planner, record):
+    version = at_work.plan()
+    mine = f"/plans/versions/{version}/standards"
+    assert "Made by these standards" in (same := Page(at_work.page(version)).words)
+    assert "those of today" not in same
+    assert "The standards of today are the same." in at_work.page(version, "/standards")
+    north, south = BASIS.shops
+    third = PlanShop("Third Invented Shop", SKILLS, 5, {}, 10)
+    visual = replace(BASIS.standards["visual"], days=6)
+    now = replace(
+        BASIS, cleaning_cost=2400, standards={**BASIS.standards, "visual": visual},
+        shops=(replace(north, does=("valve",)), south, third),
+    )  # fmt: skip
+    record(lambda db: standards(db, now))
+    shown = Page(at_work.page(version)).words
+    assert "those of today differ at 4 places" in shown
+    assert "What cannot be as planned by the standards of today" in shown
+    for page in (
+        shown,
+        *(Page(at_work.page(version, f"/{at}")).words for at in ("fleet", "accept")),
+    ):
+        assert f"done at {NORTH} in 2027-" in page
+        assert "any more: by the standards that shop does no tank work" in page
+    assert mine in at_work.page(version, "/fleet")
+    assert "Accept, and plan" not in at_work.page(version, "/accept")
+    made_by = Page(at_work.page(version, "/standards"))
+    assert "differ at 4 places, marked" in made_by.words
+    rows = {row[0]: row for row in made_by.rows}
+    assert rows["Cleaning, each visit"] == ["Cleaning, each visit", "1200 now 2400"]
+    assert rows["Visual inspection"][2] == "2 now 6"
+    assert rows[NORTH][1] == "tank, lining, valve, running gear now valve"
+    assert rows[SOUTH][3] == "2027-07 0"
+    assert "Third Invented Shop: named" in made_by.words
+    # Another version, by the standards of today, beside this one.
+    plan_id = opened(record, version).plan.id
+    again = at_work.solve(f"/plans/{plan_id}/solve")
+    both = f"before={version}&after={again}"
+    compared = Page(at_work.client.get(f"/plans/{plan_id}/compare?{both}").text)
+    assert "the costs below are not of the same measure" in compared.words
+    rows = {row[0]: row[1:] for row in compared.rows}
+    assert rows["Cleaning, each visit"] == ["1200", "2400"]
+    assert rows["Cost"][2] == "not of the same measure"
+    assert rows["Overdue risk: due items without a visit"][2] == "the same"
+    itself = at_work.client.get(f"/plans/{plan_id}/compare?before={again}&after={again}").text
+    assert "Made by different standards" not in itself
 
 
 def test_the_price_of_a_day_is_found_by_solving_again(at_work: Planner, record):

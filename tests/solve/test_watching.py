@@ -165,3 +165,10 @@ def _lives(process: int) -> bool:
     except ProcessLookupError:
         return False
     return True
+
+
+def test_when_time_is_up_a_search_that_hears_of_nothing_is_left_as_well():
+    began = monotonic()
+    found = watched(_busy(BETTER, WORSE), 0.2, FIRST, lambda *_: None, lambda: False)
+    assert monotonic() - began < 0.2 + 1 + SLACK
+    assert found.cost == 7.0

@@ -10,7 +10,7 @@ from math import fsum
 
 from app.core.plan.check import faults_of_car, overfull
 from app.core.plan.cost import cost_of_car, left_of_car, visits_by_car
-from app.core.plan.demand import in_words
+from app.core.plan.demand import in_words, items_of
 from app.core.plan.problem import Car, Problem, Shop, Visit, by_name
 from app.core.plan.revise import Draft
 
@@ -19,6 +19,7 @@ from app.core.plan.revise import Draft
 class Account:
     """Of one car: cost, months late and months of life given away over its jobs, jobs left, what it breaks in words.
 
+    `left_items` are the due items of the jobs left: how they are put together as jobs is another matter in each plan.
     `days` are those that each of its visits takes, by shop and month.
     """
 
@@ -26,6 +27,7 @@ class Account:
     late: int
     early: int
     left: int
+    left_items: int
     visits: int
     faults: tuple[str, ...]
     days: tuple[tuple[tuple[str, int], float], ...]
@@ -65,12 +67,14 @@ def _account(
     problem: Problem, shops: Mapping[str, Shop], car: Car, visits: Sequence[Visit]
 ) -> Account:
     jobs = by_name(car.jobs)
+    left = [job.name for job in left_of_car(problem, car, visits)]
     late = [visit.month - jobs[name].latest for visit in visits for name in visit.jobs]
     return Account(
         cost_of_car(problem, car, visits),
         sum(months for months in late if months > 0),
         -sum(months for months in late if months < 0),
-        sum(1 for _ in left_of_car(problem, car, visits)),
+        len(left),
+        len(items_of(left)),
         len(visits),
         tuple(faults_of_car(problem, shops, car, visits, in_words)),
         tuple(

@@ -27,6 +27,7 @@ from app.core.plan.standing import (
     covered,
     days_taken,
     shops_over,
+    without_skill,
 )
 from app.core.words import capitalized, label
 
@@ -96,9 +97,12 @@ def demand(
     Visits that stand, of these cars and of `others`, keep their work, their month and their days.
     """
     remarks = _Remarks()
-    taken = days_taken(basis, [*others, *(visit for car in cars for visit in car.visits)])
+    stand = [*others, *(visit for car in cars for visit in car.visits)]
+    taken = days_taken(basis, stand)
     for shop, told in shops_over(taken, basis, months_of(selection)):
         remarks.add("overfull", told, shop)
+    for shop, told in without_skill(stand, basis, months_of(selection)):
+        remarks.add("unskilled", told, shop)
     facts = {each.car: each for each in basis.cars}
     shops = tuple(_shop(shop, selection, taken) for shop in basis.shops)
     planned = [

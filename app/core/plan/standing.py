@@ -129,3 +129,20 @@ def shops_over(taken: Taken, basis: Basis, months: Iterable[str]) -> Iterator[tu
             if days > there_are:
                 told = f"visits that stand take {days:g} days in {month}, {there_are:g} there are"
                 yield shop.code, f"{told}: cancel one of them, or give the shop more days"
+
+
+def without_skill(
+    visits: Iterable[PlannedVisit], basis: Basis, months: Iterable[str]
+) -> Iterator[tuple[str, str]]:
+    """Shops of the standards, each with a sentence, at which visits to come are for work that they do not do."""
+    does = {shop.code: shop.does for shop in basis.shops}
+    among, found = set(months), set[tuple[str, str, str]]()
+    for visit in visits:
+        if visit.shop in does and visit.month in among and not visit.begun:
+            wanted = {
+                basis.standards[item].skill for item in visit.items if item in basis.standards
+            }
+            found |= {(visit.month, visit.shop, it) for it in wanted.difference(does[visit.shop])}
+    for month, shop, skill in sorted(found):
+        told = f"visits that stand in {month} are for {skill} work, which it does not do by the standards"
+        yield shop, f"{told}: cancel or move them, or give it that skill"

@@ -25,12 +25,12 @@ const facts = (car) => html`<dl class="facts">${[
   ["Owner", car.owner],
   ["Lading", car.lading],
   ["Lining", LINED[String(car.lined)]],
-  ["Built", car.built_on],
+  ["Built", car.built_on && spelled(car.built_on)],
   ["Standing", car.standing?.replaceAll("_", " ")],
 ].map(([name, said]) => html`<div><dt>${name}</dt><dd>${said || "not recorded"}</dd></div>`)}</dl>`;
 
 const visit = (visit) => visit
-  ? html`<p class="notice">${visit.shop}, sent ${visit.sent ?? "on a day not recorded"}.${visit.instructions ? html` <strong>${visit.instructions}</strong>` : nothing}</p>`
+  ? html`<p class="notice">${visit.shop}, sent ${visit.sent ? spelled(visit.sent) : "on a day not recorded"}.${visit.instructions ? html` <strong>${visit.instructions}</strong>` : nothing}</p>`
   : nothing;
 
 const STATES = { open: "not signed yet", signed: "signed, waits to be sent", sent: "signed and sent" };
@@ -53,7 +53,7 @@ function last(car) {
   const zones = car.zones.filter((zone) => car.last?.[zone.zone]?.length);
   if (!zones.length) return html`<p>No reading is recorded.</p>`;
   return html`<div class="scroll" tabindex="0" role="region" aria-label="Last readings by zone"><table>
-    <thead><tr><th scope="col">Zone</th><th scope="col">Where</th><th scope="col" class="num">Inches</th><th scope="col">On</th></tr></thead>
+    <thead><tr><th scope="col">Zone</th><th scope="col">Where</th><th scope="col" class="num">Reading</th><th scope="col">On</th></tr></thead>
     <tbody>${zones.flatMap((zone) => car.last[zone.zone].map((each) => html`<tr><th scope="row">${zone.words}</th>
       <td>${each.spot || "not told"}</td><td class="num">${spelled(withUnit(each.inches, "in"))}</td><td>${spelled(each.on)}</td></tr>`))}</tbody></table></div>`;
 }
