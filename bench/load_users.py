@@ -154,7 +154,11 @@ class TabletUser(User):
             self._begin(car)
         sent = self.waiting[:ENTRIES_AT_ONCE]
         body = {"json": {"person": self.person, "entries": sent}}
-        return Ask("tablet sends", "POST", "/api/v1/field/entries", body, self._kept)
+
+        def kept(answer: httpx.Response) -> None:
+            self._kept(sent, answer)
+
+        return Ask("tablet sends", "POST", "/api/v1/field/entries", body, kept)
 
     def _begin(self, car: int) -> None:
         self.serial += 1
@@ -169,8 +173,9 @@ class TabletUser(User):
         tablet.outcome("visual").outcome("thickness").add("signed", SIGNED)
         self.waiting = tablet.entries
 
-    def _kept(self, answer: httpx.Response) -> None:
-        for entry, result in zip(self.waiting, answer.json()["results"], strict=False):
+    def _kept(self, sent: list[dict[str, Any]], answer: httpx.Response) -> None:
+        """Where answers are slow the same may have been sent twice, and answered before."""
+        for entry, result in zip(sent, answer.json()["results"], strict=True):
             if result["state"] not in ("stored", "known"):
                 self.told.refused.append(f"{entry['kind']}: {result['state']} {result['faults']}")
                 self.waiting = []
@@ -178,7 +183,7 @@ class TabletUser(User):
             self.told.entries.add(entry["key"])
             if entry["kind"] == "signed":
                 self.told.reports.add(entry["report"])
-        self.waiting = self.waiting[ENTRIES_AT_ONCE:]
+        self.waiting = [entry for entry in self.waiting if entry not in sent]
 
 
 @dataclass(frozen=True)

@@ -182,8 +182,9 @@ def _alike(car: Car, rule: str | None, today: date) -> dict[str, str]:
     }
 
 
+# Wear is told of a selection, never of a whole large fleet.
 OTHERS = (
-    "/audits", "/audits/findings", "/changes", "/directives", "/facilities", "/fleet/wear",
+    "/audits", "/audits/findings", "/changes", "/directives", "/facilities",
     "/imports", "/instructions", "/ladings", "/loading/asked", "/loading/held", "/morning/lists", "/people",
     "/plans", "/record", "/retention", "/visits", "/visits/orders",
 )  # fmt: skip

@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.store import reach
-from app.store.tables import IN_RECORD, Car, HoldFact, Party
+from app.store.tables import OUT_OF_RECORD, Car, HoldFact, Party
 
 
 class Held(NamedTuple):
@@ -60,7 +60,7 @@ def _is_held(db: Session, today: date) -> tuple[ColumnElement[bool], ...]:
             and_(later.from_on == HoldFact.from_on, later.id > HoldFact.id),
         ),
     )
-    # Said twice so that a database begins with the cars that were ever on hold.
+    # Said twice, and the standing by what it is not, so that a database begins with the cars that were ever on hold.
     ever = select(HoldFact.car_id).where(HoldFact.held)
     return (
         Car.id.in_(ever),
@@ -68,6 +68,6 @@ def _is_held(db: Session, today: date) -> tuple[ColumnElement[bool], ...]:
         HoldFact.from_on <= today,
         HoldFact.held.expression,
         ~replaced,
-        Car.standing.in_(IN_RECORD),
+        Car.standing.not_in(OUT_OF_RECORD),
         reach.whole(db, Car.owner_id, Car.id),
     )

@@ -13,7 +13,7 @@ from contextlib import ExitStack, contextmanager
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Integer, Select, case, column, func, or_, select, table
+from sqlalchemy import Select, column, or_, select, table
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session, sessionmaker
 
@@ -32,16 +32,20 @@ LATEST = 100
 SECONDS_LEFT_ALONE = 10.0
 
 
-def wanted(db: Session, person_id: int, now: datetime) -> int:
-    """The number of the change that a replica must have for this person to read from it; 0 where none was made."""
+# The number of a change and its hash, by which it is the same on the replica of this very register.
+Seen = tuple[int, str]
+
+
+def wanted(db: Session, person_id: int, now: datetime) -> Seen | None:
+    """The change that a replica must have for this person to read from it; None where there is none at all."""
     entry = table_of(Change)
-    last = select(entry.c.id, entry.c.at, entry.c.person_id).order_by(entry.c.id.desc())
-    latest = last.limit(LATEST).subquery()
+    last = select(entry.c.id, entry.c.hash, entry.c.at, entry.c.person_id)
+    latest = last.order_by(entry.c.id.desc()).limit(LATEST).subquery()
+    either = select(latest.c.id, latest.c.hash)
     must = or_(latest.c.person_id == person_id, latest.c.at <= now - MOST_BEHIND)
-    found = db.execute(
-        select(func.max(case((must, latest.c.id), else_=0)), func.min(latest.c.id))
-    ).one()
-    return max(found[0] or 0, (found[1] or 0) if found[1] != 1 else 0)
+    found = db.execute(either.where(must).order_by(latest.c.id.desc()).limit(1)).first()
+    found = found or db.execute(either.order_by(latest.c.id).limit(1)).first()
+    return (found[0], found[1]) if found else None
 
 
 class Replica:
@@ -56,7 +60,7 @@ class Replica:
         self._engine.dispose()
 
     @contextmanager
-    def session(self, reach: Reach, change: int) -> Iterator[Session | None]:
+    def session(self, reach: Reach, change: Seen | None) -> Iterator[Session | None]:
         """A session that keeps nothing; None where the replica lacks that change or cannot be asked."""
         with ExitStack() as opened:
             db = opened.enter_context(self._factory(info={"reach": reach}))
@@ -66,17 +70,14 @@ class Replica:
             with trouble.as_problem():
                 yield db
 
-    def _has(self, db: Session, change: int) -> bool:
-        if time.monotonic() < self._not_before:
+    def _has(self, db: Session, change: Seen | None) -> bool:
+        if change is None or time.monotonic() < self._not_before:
             return False
         entry = table_of(Change)
         version: Select[Any] = select(column("version_num")).select_from(table("alembic_version"))
+        found = select(entry.c.hash, version.scalar_subquery()).where(entry.c.id == change[0])
         try:
-            newest, schema = db.execute(
-                select(
-                    func.coalesce(func.max(entry.c.id), 0, type_=Integer), version.scalar_subquery()
-                )
-            ).one()
+            there = db.execute(found).first()
         except SQLAlchemyError as wrong:
             self._not_before = time.monotonic() + SECONDS_LEFT_ALONE
             log.warning(
@@ -84,4 +85,4 @@ class Replica:
                 trouble.said(wrong),
             )
             return False
-        return bool(newest >= change and schema in migrate.heads())
+        return there is not None and there[0] == change[1] and there[1] in migrate.heads()

@@ -20,7 +20,7 @@ from app.store.asked import counted
 from app.store.columns import Base, Key, Made, Words, one_of
 from app.store.directives import Directive, DirectiveClosing, DirectiveMatch, DirectiveTerm
 from app.store.handing_over import HandOver
-from app.store.tables import IN_RECORD, Car, Party
+from app.store.tables import OUT_OF_RECORD, Car, Party
 
 Answer = Literal["issued", "seen_to", "not_needed", "undecided"]
 ANSWERS: tuple[Answer, ...] = get_args(Answer)
@@ -96,7 +96,7 @@ def of_car(db: Session, car_id: int) -> list[Told]:
 def waiting(db: Session) -> list[Told]:
     """What nobody has decided about yet, of the session's own cars in record, the soonest due first."""
     found = _told(
-        db, ToldOrder.closed_on.is_(None), reach.owned(db, Car.owner_id), Car.standing.in_(IN_RECORD)
+        db, ToldOrder.closed_on.is_(None), reach.owned(db, Car.owner_id), Car.standing.not_in(OUT_OF_RECORD)
     )  # fmt: skip
     return sorted((each for each in found if each.waits), key=lambda each: each.row.due_on)
 

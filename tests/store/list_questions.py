@@ -178,6 +178,7 @@ QUESTIONS = {
 
 # What sorts or reads much by its nature, and why that may be.
 KNOWN = {
+    "retention": "sorts the keys of the cars that are gone, from an index that has them",
     "due_before.moved": "sorts by name what was written since a day",
     "due_before, how many moved": "reads what was written since a day, here a thirtieth of all",
     "forecast, what ends": "reads the items of every car that comes to its last service day",

@@ -113,8 +113,9 @@ def act(db, told, what):
 
 
 def write(db, car, wanted):
+    in_service = not wanted or wanted[0][2] != 60
     rows = [
-        row(car, item, state, day, interval_months=interval, rule=rule, listed=interval != 60)
+        row(car, item, state, day, interval_months=interval, rule=rule, listed=in_service)
         for item, (state, day), interval, rule in wanted
     ]
     due.replace(db, [car.id], rows)

@@ -14,7 +14,7 @@ from app.main import create_app
 from app.settings import Settings
 from app.store.db import make_engine, sessions
 from tests.faults.stores import Cluster, cluster
-from tests.fixtures.people import beforehand, let_in
+from tests.fixtures.people import NAME, beforehand, let_in
 from tests.fixtures.postgres import fresh_database
 from tests.fixtures.web import NOW, TestClient, asking
 from tests.length import tries
@@ -33,10 +33,10 @@ def two_people(
         yield one, other
 
 
-def prepare(url: str) -> None:
+def prepare(url: str, name: str = NAME) -> None:
     engine = make_engine(url)
     with beforehand(sessions(engine)) as db:
-        let_in(db)
+        let_in(db, name)
         let_in(db, "Another Reader", ANOTHER["session"])
     engine.dispose()
 
@@ -86,13 +86,18 @@ def test_lists_may_lag_for_others_for_some_seconds_and_never_for_oneself(
         assert lists(one, 1), "a replica so far behind is not read from"
 
 
-def test_a_replica_that_is_away_or_of_another_version_is_not_read_from(
-    still: tuple[str, str],
+def test_a_replica_that_is_away_or_of_another_register_or_version_is_not_read_from(
+    still: tuple[str, str], postgres_url: str, postgres_template: str
 ) -> None:
     url, copy = still
     with two_people(url, AWAY) as (one, other):
         add_car(other, 1)
         assert lists(one, 1)
+    with fresh_database(postgres_url, make_url(postgres_template).database or "") as another:
+        prepare(another, "Nobody Here")
+        with two_people(another, "") as (there, _), two_people(url, another) as (one, _):
+            add_car(there, 77)
+            assert not lists(one, 77), "the cars of another register"
     add = make_url(copy).set(drivername="postgresql").render_as_string(hide_password=False)
     with psycopg.connect(add, autocommit=True) as connection:
         connection.execute("UPDATE alembic_version SET version_num = '0001'")
