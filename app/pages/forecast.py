@@ -111,7 +111,7 @@ def forecast(
     """What falls due, and of the last service days the first `most`."""
     first, months = today.year * 12 + today.month - 1, 12 * YEARS
     until = date(today.year + YEARS, today.month, 1)
-    ending = forecasting.ending(db, wanted, until)
+    ending = forecasting.ending(db, wanted, until, months)
     falling = ended(forecasting.falling(db, wanted), ending)
     due, visits = forecasting.moved_by_plan(db, wanted, until)
     counted = by_month(falling, first, months)

@@ -19,6 +19,7 @@ from sqlalchemy import (
     extract,
     func,
     literal,
+    or_,
     select,
 )
 from sqlalchemy.orm import Session
@@ -99,14 +100,16 @@ def _rolled(db: Session, wanted: ForecastFilter, cut: str) -> list[Falling]:
     return found
 
 
-def ending(db: Session, wanted: ForecastFilter, until: date) -> list[Falling]:
-    """Of what `falling` tells the items of cars whose last service day comes before a day, with when that ends them.
+def ending(db: Session, wanted: ForecastFilter, until: date, months: int) -> list[Falling]:
+    """Of what `falling` tells what the last service day of its car may end in the months until a day, with when.
 
     What falls due from then on is planned by nobody (`core.plan.demand.after_service`).
     """
     last = _last_of_cars(until)
     of_these = last.join(table_of(DueRow), DueRow.car_id == last.c.car_id)
-    counts = _counts(db, wanted)
+    # What is due before the last day and once in so many months is not due again, so nothing of it ends.
+    may_end = or_(DueRow.due_on >= last.c.on, DueRow.interval_months < months)
+    counts = and_(_counts(db, wanted), may_end)
     return _counted(db, wanted, _month(DueRow.due_on), counts, of_these, _end(last))
 
 

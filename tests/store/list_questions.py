@@ -151,7 +151,7 @@ QUESTIONS = {
     "forecast by region": _forecast(by="region"),
     "forecast of an owner": _forecast(owner_id=SOME),
     "forecast, planned visits": lambda db: forecasting.moved_by_plan(db, ForecastFilter(), TODAY),
-    "forecast, what ends": lambda db: forecasting.ending(db, ForecastFilter(), TODAY),
+    "forecast, what ends": lambda db: forecasting.ending(db, ForecastFilter(), TODAY, 120),
     "rulebook, cars by rule": rulebooks.governed,
     "change_list.page": _changes(),
     "change_list.page, of a car": _changes(car_id=SOME),
