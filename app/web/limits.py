@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import time
+from functools import cached_property
 from ipaddress import ip_address, ip_network
 from typing import Literal
 
@@ -34,7 +35,6 @@ class Limits:
     """Counts requests; `count` says how many seconds to wait, 0 when it is fine."""
 
     def __init__(self, settings: Settings) -> None:
-        self._counter = SlidingWindowCounterRateLimiter(MemoryStorage())
         most: dict[Whose, int] = {
             "address": settings.requests_per_minute_address,
             "person": settings.requests_per_minute_person,
@@ -42,6 +42,11 @@ class Limits:
         self._most = {
             whose: RateLimitItemPerMinute(number) for whose, number in most.items() if number
         }
+
+    @cached_property
+    def _counter(self) -> SlidingWindowCounterRateLimiter:
+        """Made when first asked: it starts a thread, and processes that serve are forked from one without any."""
+        return SlidingWindowCounterRateLimiter(MemoryStorage())
 
     def count(self, whose: Whose, key: str, cost: int = 1) -> int:
         most = self._most.get(whose)

@@ -24,7 +24,7 @@ class Area(NamedTuple):
 
 AREAS = (
     Area("Due dates", (
-        Place("/", "Home", "read"),
+        Place("/", "Home", "read", ("/tour",)),
         Place("/morning", "Morning", "watch"),
         Place("/due", "Due", "read"),
         Place("/overdue", "Overdue", "read"),

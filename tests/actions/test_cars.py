@@ -20,7 +20,7 @@ from app.actions.changes import (
 )
 from app.errors import Conflict, NotFound, Refused
 from app.store import cars as recorded
-from app.store import due, facts
+from app.store import car_counts, due, facts
 from tests.store.cast import TODAY, add_car, new_car, stamp, visual
 
 TOMORROW = TODAY + timedelta(days=1)
@@ -160,7 +160,7 @@ def test_what_no_car_can_be_is_refused_at_its_field(db, change, path, problem):
     assert any(each.path == path and problem in each.problem for each in refusal.value.faults), (
         refusal.value.faults
     )
-    assert recorded.count(db, recorded.RegisterFilter(standing="all")) == 0
+    assert car_counts.count(db, recorded.RegisterFilter(standing="all")) == 0
 
 
 CHANGES = [

@@ -292,6 +292,7 @@ def test_the_lot_of_a_component_is_on_the_page() -> None:
         "on_car": True, "kind": "relief_valve", "title": "Relief valve", "maker": "M", "model": "EX-1", "lot": "L12",
         "serial": "A1", "position": "top", "installed_on": "2020-05-01", "removed_on": None, "tested_on": None,
         "set_psig": None,
+        "stated": None,
     }  # fmt: skip
     made = pdf(told(components=[component]))
     in_order(["Components", "Maker and model", "Lot", "Serial", "EX-1", "L12", "A1"], made.words)

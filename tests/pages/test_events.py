@@ -144,9 +144,9 @@ def test_an_unlikely_reading_that_was_confirmed_is_recorded(client, acid, record
             "Only damage, fire damage, ordered inspection can say what must now be inspected",
         ),
         ({"items": ["age_limit"]}, "Nothing is ticked"),
-        ({"readings.0.inches": "abc"}, "Found 'abc'; want a thickness in inches"),
+        ({"readings.0.inches": "abc"}, "Found 'abc'; want a thickness such as"),
         ({"readings.0.zone": ""}, "No zone is chosen"),
-        ({"readings.0.span_in": "wide"}, "Found 'wide'; want a span in inches"),
+        ({"readings.0.span_in": "wide"}, "Found 'wide'; want a span such as"),
         ({"readings.0.inches": "0"}, "above 0"),
     ],
 )

@@ -13,7 +13,8 @@ from app.pages import rulebook as rulebook_pages
 from app.pages import rulebook_effect as effect_pages
 from app.rules.questions import open_questions
 from app.rules.reader import default_rulebook
-from app.store.due import DueFilter, count
+from app.store.due import DueFilter
+from app.store.due_counts import count
 from app.store.tables import Party
 from tests.fixtures.fleet import Listed
 from tests.fixtures.web import TODAY, Queries, Record
