@@ -19,8 +19,8 @@ from app.actions.changes import (
     NewStencil,
 )
 from app.errors import Conflict, NotFound, Refused
-from app.store import cars as recorded
 from app.store import car_counts, due, facts
+from app.store import cars as recorded
 from tests.store.cast import TODAY, add_car, new_car, stamp, visual
 
 TOMORROW = TODAY + timedelta(days=1)
