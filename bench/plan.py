@@ -35,6 +35,7 @@ SIZES = (Fleet(5_000, 60, 0.005), Fleet(50_000, 600, 0.01), Fleet(450_000, 7_200
 # For a table made in minutes.
 SMALL = Fleet(500, 10, 0.01)
 SEEDS = (1, 2, 3)
+SLACK = 1.0  # seconds
 # Working the bound out anew in plain Python takes as long as the search on more cars than this.
 CHECKED = 5_000
 
@@ -76,10 +77,20 @@ def main() -> int:
     missed = 0
     for size in (each for each in SIZES if each.cars in given.cars):
         found = [_measure(size, seed, given.seconds or size.seconds) for seed in given.seeds]
-        missed += median(each.gap for each in found) > size.gap
+        missed += not _met(size, found)
         _told(size, found)
-    print(f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:,.0f} MB at most")
+    own, helper = (
+        resource.getrusage(whose).ru_maxrss / 1024
+        for whose in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    )
+    print(f"{own:,.0f} MB at most, and {helper:,.0f} MB in the largest of the processes beside")
     return int(missed > 0)
+
+
+def _met(size: Fleet, found: list[Measured]) -> bool:
+    """Whether the gap is small enough in the median, and no search took longer than it was given."""
+    late = max(each.seconds for each in found) > size.seconds + SLACK
+    return median(each.gap for each in found) <= size.gap and not late
 
 
 def _arguments() -> argparse.Namespace:
@@ -134,8 +145,9 @@ def _line(found: Measured) -> str:
 
 def _told(size: Fleet, found: list[Measured]) -> None:
     middle = Measured(*(median(each) for each in zip(*found, strict=True)))
-    met = "met" if middle.gap <= size.gap else "MISSED"
-    print(f"{size.cars:,} cars: {_line(middle)}; asked for: {size.gap:.1%}, {met}", flush=True)
+    met = "met" if _met(size, found) else "MISSED"
+    asked = f"{size.gap:.1%} within {size.seconds:,.0f} s"
+    print(f"{size.cars:,} cars: {_line(middle)}; asked for: {asked}, {met}", flush=True)
 
 
 if __name__ == "__main__":
