@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -59,7 +60,7 @@ class Acknowledged:
 
 
 @dataclass
-class User:
+class User(ABC):
     """`headers` let them in."""
 
     headers: dict[str, str]
@@ -68,8 +69,9 @@ class User:
     told: Acknowledged
     busy: bool = False
 
+    @abstractmethod
     def next(self) -> Ask:
-        raise NotImplementedError
+        """What they ask next."""
 
     def car(self) -> CarName:
         return self.dice.choice(self.cars)
