@@ -77,6 +77,27 @@ def named(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
+def layout() -> str:
+    return (ROOT / "DEVELOPERS.md").read_text().split("## Where a thing goes")[1].split("```")[1]
+
+
+def test_the_layout_names_no_module_that_is_gone() -> None:
+    there = {path.name for path in app_sources()}
+    assert not set(re.findall(r"\w+\.py", layout())) - there
+
+
+@pytest.mark.parametrize("part", ["core", "store", "web"])
+def test_the_layout_names_every_module_of_the_parts_with_most_of_them(part: str) -> None:
+    modules = {path.stem for path in (APP / part).iterdir() if not path.name.startswith("__")}
+    assert not modules - set(re.findall(r"\w+", layout()))
+
+
+def test_the_imports_table_allows_nothing_that_nobody_does() -> None:
+    for part, allowed in MAY_IMPORT.items():
+        done = parts_in(set().union(*map(imported_by, sources(part))))
+        assert not (allowed & MAY_IMPORT.keys()) - done, f"{part} is allowed more than it does"
+
+
 @pytest.mark.parametrize(
     ("source", "package", "parts"),
     [
