@@ -54,7 +54,9 @@ def free_reports(db: Session, today: date, after: int = 0) -> Iterator[Free]:
         after = found[-1][0]
         held = retention.reports(db, list(names))
         kept = retention.with_changes(db, list(names))
-        kept |= retention.let_go_before(db, [each.key for of_car in held.values() for each in of_car])
+        kept |= retention.let_go_before(
+            db, [each.key for of_car in held.values() for each in of_car]
+        )
         for car_id in sorted(held):
             for event_id, day in sorted(let_go(held[car_id]).items()):
                 if day <= today and event_id not in kept:

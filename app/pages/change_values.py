@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import datetime, tzinfo
+from functools import cache
 from typing import Any
 
 from app.core.words import label
@@ -92,6 +93,7 @@ def company(held: Any, names: Names) -> str:
     return names.get(("party", str(held)), "another company")
 
 
+@cache
 def _labelled(table: str, name: str) -> str:
     bare = name.removesuffix("_id")
     found = LABELS.get((table, bare)) or CALLED.get(name)
