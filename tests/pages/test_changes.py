@@ -11,6 +11,7 @@ from sqlalchemy import update
 from app.actions import cars, components, events, ladings
 from app.actions.changes import NewComponent, NewInstallation, NewLading, NewStanding
 from app.pages import changes
+from app.pages.change_values import value
 from app.pages.change_words import DEEDS, in_words
 from app.store.change_list import Listed
 from app.store.db import write_session
@@ -212,3 +213,15 @@ def test_why_rows_are_not_shown_is_said_as_it_is(db, rows, withheld, deed, sente
     (told,) = in_words(db, [entry])
     assert told.without == sentence
     assert (sentence in told.details) == bool(rows and withheld)
+
+
+@pytest.mark.parametrize(
+    ("held", "told"),
+    [
+        (["visual", "relief_device"], "visual inspection, relief device"),
+        ([["kind", "relief_valve"], ["lot", "L17"]], "kind relief valve, lot L17"),
+        ({"moves": [], "cars": [{"days": 14}]}, '{"cars":[{"days":14}],"moves":[]}'),
+    ],
+)
+def test_what_holds_several_things_is_told_without_the_marks_of_a_program(held, told):
+    assert value("directive_car", "why", held, {}, UTC) == told
