@@ -13,7 +13,8 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from pathlib import Path
+
+from bench import processes
 
 GROWTH_WANTED = 16  # megabytes, over the second half
 
@@ -35,8 +36,8 @@ def measure(count: int) -> int:
         assert running.stdout
         for at, _ in enumerate(running.stdout, 1):
             if at % max(count // 8, 1) == 0:
-                sizes.append(_megabytes(running.pid))
-                processor = _processor(running.pid)
+                sizes.append(processes.mebibytes(running.pid))
+                processor = processes.processor(running.pid)
         feeding.join()
         clock = time.perf_counter() - clock
     growth = sizes[-1] - sizes[len(sizes) // 2 - 1]
@@ -72,20 +73,6 @@ def _requests(count: int) -> Iterator[dict[str, object]]:
             },
             "events": [{"on": day, "items": ["visual", "thickness"], "readings": readings}],
         }  # fmt: skip
-
-
-def _megabytes(pid: int) -> float:
-    """Resident memory of a process."""
-    line = next(
-        line for line in Path(f"/proc/{pid}/status").read_text().splitlines() if "VmRSS" in line
-    )
-    return int(line.split()[1]) / 1024
-
-
-def _processor(pid: int) -> float:
-    """Seconds of processor of a process so far."""
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / 100
 
 
 if __name__ == "__main__":

@@ -7,8 +7,7 @@ from datetime import date, timedelta
 from itertools import accumulate
 from random import Random
 
-from dateutil.relativedelta import relativedelta
-
+from app.core.months import add_months
 from seed_demo.histories import History, inspected, parts_of
 from seed_demo.kinds import KINDS, Kind
 from seed_demo.ladings import BY_NAME
@@ -63,12 +62,12 @@ def _history(draw: Random, kind: Kind, today: date) -> History:
     """Qualified about every ten years since built; lately so that few are overdue, some soon."""
     built, compared = _built(draw, kind, today), draw.random() < 0.4
     left = _days_left(draw)
-    last = today + timedelta(days=left) - relativedelta(months=120)
+    last = add_months(today + timedelta(days=left), -120)
     done = []
     while last > built + timedelta(days=400):
         done.append(last)
         last -= timedelta(days=draw.randint(3100, 3640))
-    if not done and built + relativedelta(months=120) < today:
+    if not done and add_months(built, 120) < today:
         done = [today - timedelta(days=draw.randint(30, 900))]
     return History(built, tuple(reversed(done)), compared)
 
@@ -76,8 +75,8 @@ def _history(draw: Random, kind: Kind, today: date) -> History:
 def _built(draw: Random, kind: Kind, today: date) -> date:
     """Within 35 years, and for a few old cars near their age limit."""
     if not kind.since and draw.random() < 0.02:
-        return today - relativedelta(months=draw.randint(470, 602))
-    first, last = today - relativedelta(months=420), today - relativedelta(months=12)
+        return add_months(today, -draw.randint(470, 602))
+    first, last = add_months(today, -420), add_months(today, -12)
     if kind.since:
         first = max(first, date.fromisoformat(kind.since))
     if kind.until:
@@ -109,7 +108,7 @@ def _stencil(draw: Random, history: History) -> dict[str, str]:
     """About a third of the cars have their painted dates in the register, most as counted."""
     if not history.done or draw.random() > 0.33:
         return {}
-    due = history.latest + relativedelta(months=120)
+    due = add_months(history.latest, 120)
     painted = due.isoformat() if draw.random() < 0.9 else str(due.year)
     items = ("visual", "structural_integrity", "safety_systems")
     marked = {"stencil_marked_on": history.latest.isoformat()}

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from dateutil.relativedelta import relativedelta
+from app.core.months import add_months
 
 TOUR_MARK = "ZQTX"
 TOUR_REGION = "Tour"
@@ -95,7 +95,7 @@ class Days:
         return self.back(months)[:7]
 
     def day(self, months: int, days: int = 0) -> date:
-        return self.today - relativedelta(months=months) - timedelta(days=days)
+        return add_months(self.today, -months) - timedelta(days=days)
 
     def leap_day(self) -> str:
         """The last February 29 more than a month ago."""

@@ -9,7 +9,6 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from dateutil.relativedelta import relativedelta
 from sqlalchemy.orm import Session
 
 from app import __version__
@@ -19,6 +18,7 @@ from app.actions.changes import NewOwnership, NewStanding
 from app.actions.checks import tidy
 from app.actions.stamp import Stamp
 from app.core.facts import Answer
+from app.core.retention import papers_until
 from app.errors import Conflict, Fault, Refused
 from app.files import archive, hand_overs
 from app.files.hand_overs import Handed, HandOverManifest, StatedDue
@@ -29,8 +29,6 @@ from app.store.columns import table_of
 from app.store.gathering import note
 from app.store.handing_over import GOES_ALONG, HandOver, Rows
 from app.store.tables import IN_RECORD, Car, Ownership, Standing
-
-ONE_YEAR = relativedelta(years=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +48,7 @@ class Clocks:
 
 def clocks(handed_on: date) -> Clocks:
     """What begins to run with the hand-over."""
-    return Clocks(handed_on + ONE_YEAR)
+    return Clocks(papers_until(handed_on))
 
 
 def hand_over(db: Session, car_id: int, to: str, on: date, stamp: Stamp) -> HandOver:

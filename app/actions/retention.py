@@ -14,12 +14,11 @@ from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 
-from dateutil.relativedelta import relativedelta
 from sqlalchemy.orm import Session
 
 from app.actions import due
 from app.actions.stamp import Stamp
-from app.core.retention import CITATION, let_go
+from app.core.retention import CITATION, let_go, papers_until
 from app.errors import Fault, NotFound, Refused
 from app.store import cars, digests, events, gathering, retention
 from app.store.change_log import canonical
@@ -68,7 +67,7 @@ def free_papers(db: Session, today: date, after: int = 0) -> Iterator[Free]:
     while found := retention.left(db, after, CARS_AT_ONCE):
         after = found[-1].car_id
         for each in found:
-            day = each.left_on + relativedelta(years=1)
+            day = papers_until(each.left_on)
             if day < today:
                 yield Free(each.car_id, f"{each.mark} {each.number}", None, day, PAPERS)
 

@@ -51,10 +51,6 @@ class Condition:
     serial_from: str | None = None
     serial_to: str | None = None
 
-    @property
-    def of_components(self) -> bool:
-        return self.kind is not None
-
     def stated(self) -> dict[str, Any]:
         """The fields that are asked, in their order, as they are kept: days as text."""
         return {

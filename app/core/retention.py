@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from app.core.months import add_months
+
 CITATION = "49 CFR 180.517"
 
 
@@ -39,6 +41,11 @@ def let_go(reports: Sequence[Report]) -> dict[int, date]:
         if known and len(known) == len(days):
             found[report.key] = max(known)
     return found
+
+
+def papers_until(left_on: date) -> date:
+    """Until when a former owner keeps the papers of construction: a year after the car left."""
+    return add_months(left_on, 12)
 
 
 def _passed(later: Sequence[Report], item: str) -> date | None:

@@ -30,7 +30,6 @@ class Figures:
     """A plan in numbers: costs, how far it can be from the cheapest, what it leaves and breaks."""
 
     cost: float
-    solved_cost: float
     # None once something was lifted that it was proven around.
     bound: float | None
     soonest: Soonest
@@ -67,7 +66,6 @@ def figures(at: Opened) -> Figures:
     problem, of_cars = at.draft.problem, at.accounts.values()
     return Figures(
         total_cost(at.accounts),
-        at.content.solved.cost,
         at.content.solved.lower_bound if still_bounded(at.content.draft(), at.draft) else None,
         at.content.soonest,
         problem.unplaced_cost,

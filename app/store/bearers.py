@@ -19,7 +19,6 @@ from app.store.tables import IN_RECORD, Car, CarName, Standing
 
 # From a day on until another, which is no longer in it; date.max: nobody says that it ended.
 Span = tuple[date, date]
-ALWAYS: Span = (BEGINNING, date.max)
 
 
 @dataclass(frozen=True, slots=True)

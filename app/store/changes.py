@@ -9,8 +9,6 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from app.store.columns import Base, Id, Key, Moment, Words
 
-ORIGINS = ("page", "api", "command", "job")
-
 
 class Change(Base):
     """Who changed what, when, from where and in which request; never changed, never deleted."""

@@ -5,7 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-import jsonschema
+import jsonschema_rs
 import pytest
 
 from app.answers import due_dates
@@ -36,7 +36,7 @@ def test_one_question_gives_one_answer():
     done = run("due-dates", given=json.dumps(ask(qualified())))
     assert (done.returncode, done.stderr) == (0, "")
     answer = json.loads(done.stdout)
-    jsonschema.validate(answer, ANSWER)
+    jsonschema_rs.validate(ANSWER, answer)
     assert answer == json.loads(json.dumps(due_dates(ask(qualified()))))
 
 
@@ -74,7 +74,7 @@ def test_a_bad_line_gives_its_faults_at_its_place_and_the_rest_go_on():
     assert len(answers) == 5
     assert [answers[0]["car"], answers[4]["car"]] == ["ZQKX 1", "ZQKX 2"]
     for answer in answers[1:4]:
-        jsonschema.validate(answer, FAULTS)
+        jsonschema_rs.validate(FAULTS, answer)
         assert answer["error"]["faults"]
     assert answers[1]["error"]["faults"] == [
         {"path": "car.tank.inside_diameter_in", "problem": "must be above 0, got -3"}

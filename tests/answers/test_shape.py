@@ -3,7 +3,7 @@
 import copy
 import json
 
-import jsonschema
+import jsonschema_rs
 import pytest
 from hypothesis import given
 
@@ -43,13 +43,13 @@ from tests.core.cars import (
     ],
 )
 def test_an_answer_keeps_its_shape(asked):
-    jsonschema.validate(json.loads(json.dumps(due_dates(asked))), ANSWER)
+    jsonschema_rs.validate(ANSWER, json.loads(json.dumps(due_dates(asked))))
 
 
 @given(requests())
 def test_any_answer_keeps_its_shape(asked: Json):
     answer = due_dates(asked)
-    jsonschema.validate(json.loads(json.dumps(answer)), ANSWER)
+    jsonschema_rs.validate(ANSWER, json.loads(json.dumps(answer)))
     lined = "lining" in names(answer)
     expected = LINED_CAR if lined else UNLINED_CAR
     without = (asked["car"]["relief_device"] or {}).get("kind") == "none"

@@ -11,7 +11,8 @@ import pytest
 
 from app.answers.request import Request
 from app.core.due import due_dates
-from app.core.facts import Car, Facts, LadingPressures, Service, Stands
+from app.core.facts import Car, Facts, Hold, LadingPressures, Loading, Reason, Service, Stands
+from app.core.loading import with_doubts
 from app.rules.reader import default_rulebook
 from tests.core.cars import mechanically_sound, qualified
 
@@ -19,10 +20,12 @@ BOOK = default_rulebook()
 GAS = {"commodity": "Invented gas", "un": "UN9002", "hazard_class": "2.1", "hazardous": True}
 
 
-def answer(on_record: bool = True, stands: Stands | None = None, **lading: object):
+def answer(
+    on_record: bool = True, stands: Stands | None = None, hold: Hold | None = None, **lading: object
+):
     plain: Facts = Request.model_validate(mechanically_sound(qualified())).as_core()
     service: Service = replace(plain.car.service, **lading)
-    car: Car = replace(plain.car, service=service, on_record=on_record, stands=stands)
+    car: Car = replace(plain.car, service=service, on_record=on_record, stands=stands, hold=hold)
     return due_dates(replace(plain, car=car), BOOK).loading
 
 
@@ -32,6 +35,24 @@ def told(loading) -> str:
 
 def test_a_sound_car_on_record_may_be_loaded():
     assert answer().verdict == "may_load"
+
+
+@pytest.mark.parametrize("hazardous", [True, False])
+def test_a_car_on_hold_may_not_be_loaded_whatever_its_dates_say(hazardous):
+    found = answer(hold=Hold(date(2026, 5, 4), "Valve weeps"), hazardous=hazardous)
+    assert (found.verdict, found.reasons[0].text) == (
+        "may_not_load", "On hold since 2026-05-04: Valve weeps",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("verdict", "doubted"),
+    [("may_load", "check"), ("check", "check"), ("may_not_load", "may_not_load")],
+)
+def test_a_doubt_makes_an_answer_stricter_and_never_milder(verdict, doubted):
+    loading, doubt = Loading(verdict, (Reason("As it was"),), ""), Reason("A doubt")
+    assert with_doubts(loading, [doubt]) == Loading(doubted, (doubt, *loading.reasons), "")
+    assert with_doubts(loading, []) == loading
 
 
 @pytest.mark.parametrize(

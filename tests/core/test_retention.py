@@ -3,8 +3,9 @@
 from datetime import date
 
 import pytest
+from dateutil.relativedelta import relativedelta
 
-from app.core.retention import Report, let_go
+from app.core.retention import Report, let_go, papers_until
 
 
 def report(key, on, items="visual", passed=True, zones=(), last=None):
@@ -43,3 +44,14 @@ OLD, NEW, NEWEST = date(2015, 3, 4), date(2025, 2, 3), date(2026, 1, 2)
 )  # fmt: skip
 def test_a_report_is_kept_until_the_next_of_each_type_has_passed(reports, free):
     assert let_go(reports) == free
+
+
+@pytest.mark.parametrize(
+    ("left", "until"),
+    [
+        (date(2025, 3, 4), date(2026, 3, 4)),
+        (date(2024, 2, 29), date(2025, 2, 28)),  # as python-dateutil has it
+    ],
+)
+def test_a_former_owner_keeps_the_papers_for_a_year(left, until):
+    assert papers_until(left) == until == left + relativedelta(years=1)

@@ -152,6 +152,7 @@ def test_a_failed_relief_device_is_closed_by_a_later_installation():
     "installed_on",
     [
         "2024-04-20",  # before it failed: the failed device is still there
+        "2024-05-01",  # the day it failed: whether before that nobody said, so the safe side
         "2027-01-01",  # after the day asked for: not there yet
     ],
 )
@@ -161,6 +162,18 @@ def test_a_failed_relief_device_is_not_closed_by_an_installation_at_another_time
         ask(qualified(), failed("2024-05-01", "relief_device"), relief_device=device)
     )
     assert item(answer, "relief_device")["status"] == "due_now"
+
+
+@pytest.mark.parametrize(
+    ("events", "car"),
+    [
+        ([changed("2024-06-01", "relief_device_changed")], {}),
+        ([], {"relief_device": {"kind": "valve", "tested_on": "2024-04-01", "installed_on": "2024-06-01"}}),
+    ],
+)  # fmt: skip
+def test_what_damage_opens_is_closed_by_a_pass_alone_and_by_no_other_device(events, car):
+    opened = changed("2024-05-01", "damage", opens=["relief_device"])
+    assert "relief_device" in owed(opened, *events, **car)
 
 
 def test_a_relief_device_changed_before_the_failure_does_not_close_it():

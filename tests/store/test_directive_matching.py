@@ -122,7 +122,7 @@ class Rows:
 def one_by_one(rows: Rows, keys: list[int], condition: Condition, day: date):
     for key in keys:
         looks = rows.looks(key, day)
-        on_it = list(rows.on_it(key, day)) if condition.of_components else [(None, None)]
+        on_it = list(rows.on_it(key, day)) if condition.kind is not None else [(None, None)]
         for component_id, component in on_it:
             match = looks and matches(condition, looks, component)
             if match:

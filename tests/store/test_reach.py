@@ -4,8 +4,10 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.access import Reach
 from app.store import reach
 from app.store.tables import Car, Party
+from app.store.visits import CarReach
 from tests.store.counting import statements
 
 # Owners of cars of one name in the order of their keys, with how each stands; K is whose people keep all of them from
@@ -85,3 +87,26 @@ def test_however_many_cars_come_one_statement_settles_them(any_db: Session) -> N
     with statements(any_db) as sent:
         reach.settle_keepers(any_db)
     assert len(sent) == 1
+
+
+def test_who_has_one_car_in_the_shop_sees_of_another_no_more_than_is_shared(
+    any_db: Session,
+) -> None:
+    """A shop that owns another car's lining: of that it finds the lining alone."""
+    found = parties(any_db)
+    in_shop, lined = (recorded(any_db, found["A"], "in_service", number) for number in (1, 2))
+    mine = found["K"].id
+    any_db.add(CarReach(car_id=in_shop.id, party_id=mine, kind="shop"))
+    any_db.add(CarReach(car_id=lined.id, party_id=mine, kind="lining"))
+    any_db.flush()
+    any_db.info["reach"] = Reach(frozenset((mine,)), frozenset(("shop", "lining")))
+    cars = select(Car.id).order_by(Car.id)
+    assert any_db.scalars(cars.where(reach.whole(any_db, Car.owner_id, Car.id))).all() == [
+        in_shop.id
+    ]
+    assert any_db.scalars(cars.where(reach.some(any_db, Car.owner_id, Car.id))).all() == [
+        in_shop.id,
+        lined.id,
+    ]
+    assert reach.items_of(any_db, in_shop.id) is None
+    assert reach.items_of(any_db, lined.id) == {"lining"}

@@ -10,7 +10,6 @@ from playwright.sync_api import Locator, Page, expect
 from tests.pictures import shots
 
 READ_IT = "I have read this and follow the site's procedures"
-ZONE_SPOTS = 36
 
 
 class Inspector:
