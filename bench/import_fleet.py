@@ -35,7 +35,7 @@ TODAY = date(2026, 11, 25)
 SECONDS_WANTED, MEGABYTES_WANTED, FULL_SIZE = 60, 1024, 50_000
 CARS: dict[Size, int] = {"small": 6_000, "full": FULL_SIZE}
 # How many times the bare driver's load, and how many times the files on disk.
-TIMES, ON_DISK = {"SQLite": 3.0, "PostgreSQL": 12.0}, 15.0
+TIMES, ON_DISK = {"SQLite": 3.0, "PostgreSQL": 12.0}, {"SQLite": 15.0, "PostgreSQL": 25.0}
 
 
 def main() -> int:
@@ -112,13 +112,16 @@ def _rows(engine: str, url: str, size: Size, folder: Path) -> Iterator[Row]:
         yield Row(name, ours.clock, _copied(url).clock, "s", against, most, TIMES[engine])
     held, told = (_on_disk(url) - empty) / 1e6, sum(each.stat().st_size for each in files) / 1e6
     name = f"the store of {5 * count:,} rows of files on disk, {engine}"
-    yield Row(name, held, told, "MB", "the same facts as CSV files", times=ON_DISK)
+    yield Row(name, held, told, "MB", "the same facts as CSV files", times=ON_DISK[engine])
 
 
 def _on_disk(url: str) -> float:
-    """Bytes of a store, what is only waiting to be written into it as well."""
+    """Bytes of a store, what is only waiting to be written into it as well; on PostgreSQL without room for other rows.
+
+    There each row that was worked out anew leaves its old self behind, as room that later rows are put in.
+    """
     engine = make_engine(url)
-    with engine.connect() as connection:
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         if engine.dialect.name == "sqlite":
             connection.execute(text("SELECT 1"))
             found = sum(
@@ -126,6 +129,7 @@ def _on_disk(url: str) -> float:
                 for each in Path(str(engine.url.database)).parent.glob("import.db*")
             )
         else:
+            connection.execute(text("VACUUM FULL"))
             found = connection.execute(
                 text("SELECT pg_database_size(current_database())")
             ).scalar_one()

@@ -142,12 +142,14 @@ class Load:
         people = [*cast.planners, *cast.compliance, *(email for email, _ in cast.tablets)]
         keys = dict(zip(people, asyncio.run(_signed_in(self.served.url, people)), strict=True))
         common = {"cars": cast.cars, "told": self.told}
-        apart = [cast.cars[at :: len(cast.tablets)] for at in range(len(cast.tablets))]
+        # Where two record the same of a car a person has to decide, which these cannot.
+        planned, measured = cast.cars[::2], cast.cars[1::2]
+        apart = [measured[at :: len(cast.tablets)] for at in range(len(cast.tablets))]
         return {
             "rack": [
                 Rack({"Authorization": f"Bearer {token}"}, seed(), **common) for token in cast.racks
             ],
-            "planner": [Planner(keys[each], seed(), **common) for each in cast.planners],
+            "planner": [Planner(keys[each], seed(), planned, self.told) for each in cast.planners],
             "compliance": [Compliance(keys[each], seed(), **common) for each in cast.compliance],
             "tablet": [
                 TabletUser(keys[email], seed(), **common, own=own, person=person)

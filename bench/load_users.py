@@ -165,9 +165,8 @@ class TabletUser(User):
     def _begin(self, car: int) -> None:
         self.serial += 1
         now = datetime.now(UTC)
-        taken = (now - timedelta(minutes=1)).isoformat()
         tablet = Tablet(car, f"load {self.person} {self.serial} {now.timestamp()}")
-        tablet.begin("visual", "thickness", happened_on=f"{now.date()}", taken_at=taken)
+        tablet.begin("visual", "thickness", happened_on=f"{now.date()}", taken_at=now.isoformat())
         tablet.add("gauge_check", {"gauge": "TG-7", "standard_in": "0.500", "read_in": "0.500"})
         tablet.entries[-1]["says"]["valid_until"] = "2099-01-01"
         for at in range(READINGS):
@@ -229,7 +228,12 @@ def settle(db: Session, share: float = 1.0) -> Cast:
     planners = [person(f"Planner {at}", "planner") for at in some(PLANNERS)]
     keen = [person(f"Compliance {at}", "compliance") for at in some(COMPLIANCE)]
     db.flush()
-    chosen = select(Car.id, Car.mark, Car.number).order_by(Car.id).limit(MOST_CARS)
+    chosen = (
+        select(Car.id, Car.mark, Car.number)
+        .where(Car.standing == "in_service")
+        .order_by(Car.id)
+        .limit(MOST_CARS)
+    )
     return Cast(
         [each.email for each in planners],
         [each.email for each in keen],

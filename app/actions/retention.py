@@ -28,7 +28,8 @@ from app.store.kept import key_of, plain
 from app.store.retention import DETAILS
 from app.store.tables import EventRow, ReadingRow
 
-CARS_AT_ONCE = 500
+# About as many as fill a page, whose reports and readings are all read.
+CARS_AT_ONCE = 50
 REPORT = "the next inspection of every same type has passed"
 PAPERS = "the papers of its construction: a year after the ownership ended"
 
@@ -51,12 +52,13 @@ def free_reports(db: Session, today: date, after: int = 0) -> Iterator[Free]:
         names = {key: f"{mark} {number}" for key, mark, number in found}
         after = found[-1][0]
         held = retention.reports(db, list(names))
-        fixed = retention.with_changes(db, list(names))
+        kept = retention.with_changes(db, list(names))
+        kept |= retention.let_go_before(
+            db, [each.key for of_car in held.values() for each in of_car]
+        )
         for car_id in sorted(held):
-            days = let_go(held[car_id])
-            gone = retention.let_go_before(db, list(days))
-            for event_id, day in sorted(days.items()):
-                if day <= today and event_id not in gone | fixed:
+            for event_id, day in sorted(let_go(held[car_id]).items()):
+                if day <= today and event_id not in kept:
                     yield Free(car_id, names[car_id], event_id, day, REPORT)
 
 

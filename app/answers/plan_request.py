@@ -54,10 +54,10 @@ class _Part(BaseModel):
         return data
 
 
-def _rooms(value: object) -> tuple[float, ...]:
-    """Shop days a month: one number for every month, kept as the only one, or a list of them."""
+def _rooms(value: object) -> float | tuple[float, ...]:
+    """Shop days a month: one number for every month, or a list of them."""
     if not isinstance(value, list):
-        return (_room(value, ""),)
+        return _room(value, "")
     return tuple(_room(each, f" as number {at + 1}") for at, each in enumerate(value))
 
 
@@ -70,7 +70,7 @@ def _room(value: object, place: str) -> float:
 
 
 Rooms = Annotated[
-    tuple[float, ...],
+    float | tuple[float, ...],
     BeforeValidator(_rooms),
     WithJsonSchema(
         {
@@ -89,7 +89,8 @@ class ShopPart(_Part):
     capacity_days: Rooms
 
     def days_in(self, months: int) -> tuple[float, ...]:
-        return self.capacity_days * months if len(self.capacity_days) == 1 else self.capacity_days
+        days = self.capacity_days
+        return days if isinstance(days, tuple) else (days,) * months
 
 
 class JobPart(_Part):
@@ -181,8 +182,8 @@ class PlanRequest(_Part):
         return [
             (
                 ("shops", at, "capacity_days"),
-                f"must be one number, or {self.months} of them, one a month; got {len(shop.capacity_days)}",
+                f"must be one number, or a list of {self.months}, one a month; got a list of {len(days)}",
             )
             for at, shop in enumerate(self.shops)
-            if len(shop.capacity_days) not in (1, self.months)
+            if isinstance(days := shop.capacity_days, tuple) and len(days) != self.months
         ]

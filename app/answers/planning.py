@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from app.answers.faults import WHOLE, faults_of
 from app.answers.faults import path as path_of
 from app.answers.plan_request import PlanRequest
-from app.core.plan.choices import Used, instead
+from app.core.plan.choices import Used, days_of_others, instead
 from app.core.plan.contradictions import Fault as Contradiction
 from app.core.plan.contradictions import contradictions
 from app.core.plan.cost import cost, cost_of_car, left_out, load
@@ -69,11 +69,14 @@ class NextBest:
 
 def next_best(draft: Draft, car: Car, visit: Visit, used: Used) -> NextBest:
     """The cheapest plan of a car in which this visit is not, while every other car's stays."""
-    alone = instead(draft, car, visit, used)
+    others = days_of_others(draft, car, used)
+    alone = instead(draft, car, visit, others)
     now = draft.of_car(car.name)
     visits = solve(alone, SECONDS_A_CAR).visits
     before = {job.name for _, job in left_out(alone, now)}
-    left = tuple((each.job, each.why) for each in unplaced(alone, visits) if each.job not in before)
+    # A shop that others fill is full; it is not one without days.
+    why = unplaced(replace(alone, shops=draft.problem.shops), visits, others)
+    left = tuple((each.job, each.why) for each in why if each.job not in before)
     adds = cost_of_car(alone, car, visits) - cost_of_car(alone, car, now)
     return NextBest(tuple(sorted(visits, key=lambda each: each.month)), adds, left)
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import datetime, tzinfo
+from functools import cache
 from typing import Any
 
 from app.core.words import label
 from app.pages import event_form, fields
 from app.pages.forms import Field
+from app.store.change_log import canonical
 
 # The fields that state a table's columns, as the page of a car labels them.
 FIELDS: Mapping[str, tuple[Field, ...]] = {
@@ -92,6 +94,7 @@ def company(held: Any, names: Names) -> str:
     return names.get(("party", str(held)), "another company")
 
 
+@cache
 def _labelled(table: str, name: str) -> str:
     bare = name.removesuffix("_id")
     found = LABELS.get((table, bare)) or CALLED.get(name)
@@ -103,8 +106,13 @@ def _labelled(table: str, name: str) -> str:
 
 def _text(name: str, held: Any) -> str:
     if isinstance(held, list):
-        return ", ".join(label(str(each)) for each in held)
+        return ", ".join(_one(each) for each in held)
     if name in OURS:
         return ", ".join(label(each) for each in str(held).split(";"))
-    text = str(held)
+    text = canonical(held) if isinstance(held, dict) else str(held)
     return text if len(text) <= LONG else f"{text[:LONG]}…"
+
+
+def _one(held: Any) -> str:
+    """Of a list; what has a name and a value stands there as a list of the two."""
+    return " ".join(label(str(each)) for each in (held if isinstance(held, list) else (held,)))

@@ -19,13 +19,14 @@ from app.pages.change_words import DEEDS, InWords, in_words
 from app.pages.choices import Choice
 from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
+from app.pages.paging import began_behind
 from app.store import cars, change_list, proof
 from app.store.change_list import Listed, Wanted
 
 router = APIRouter()
 
 NAMES = ("by", "deed", "q", "about", "from", "to")
-PAGE = 50
+PAGE, ROWS = 50, 50
 ABOUT: Sequence[Choice] = (("rulebook", "the rules"), ("ladings", "the list of ladings"))
 # All that the program knows of: what others did here is nobody's to learn from a filter.
 DEED_CHOICES: Sequence[Choice] = tuple(sorted(DEEDS.items(), key=lambda each: each[1]))
@@ -76,8 +77,13 @@ def changes_file(request: Request, db: web.Db, viewer: web.Seeing) -> Response:
 @router.get("/changes/{change_id}")
 @web.may("keep_record")
 def change(request: Request, change_id: web.Key, db: web.Db, viewer: web.Seeing) -> Response:
+    """An entry; of many rows so many a page."""
     entry = change_list.one_or_raise(db, change_list.whose(db, viewer), change_id)
-    return web.page(request, "changes/show.html", each=in_words(db, [entry], _zone(request))[0])
+    (each,) = in_words(db, [entry], _zone(request))
+    after = began_behind(request)
+    return web.page(
+        request, "changes/show.html", each=each, rows=each.rows[after : after + ROWS], after=after
+    )
 
 
 @router.get("/cars/{car_id}/changes")

@@ -10,7 +10,7 @@ from fastapi.responses import Response
 from app import web
 from app.actions import retention
 from app.actions.retention import Free
-from app.errors import Refused
+from app.pages.paging import began_behind
 
 router = APIRouter()
 
@@ -20,7 +20,7 @@ PAGE = 100
 @router.get("/retention")
 @web.may("read")
 def listed(request: Request, db: web.Db, today: web.Today) -> Response:
-    after = _after(request.query_params.get("after", ""))
+    after = began_behind(request)
     reports = _page(list(islice(retention.free_reports(db, today, after), PAGE + 1)))
     papers = list(islice(retention.free_papers(db, today), PAGE)) if not after else []
     more = reports[-1].car_id if len(reports) >= PAGE else None
@@ -35,9 +35,3 @@ def _page(found: list[Free]) -> list[Free]:
         return found
     whole = [each for each in found if each.car_id != found[-1].car_id]
     return whole or found
-
-
-def _after(text: str) -> int:
-    if text and not (text.isdecimal() and len(text) <= 16):
-        raise Refused("This address of a page in the list is damaged. Open the list anew.")
-    return int(text or 0)

@@ -15,19 +15,34 @@ Process = Callable[[Any], Any] | None
 
 def insert_rows(db: Session, table: Table, rows: Sequence[dict[str, Any]]) -> None:
     """Insert rows that all give the same columns. Defaults of the mapped class do not apply."""
-    if not rows:
-        return
+    if rows:
+        columns = tuple(rows[0])
+        _insert(db, table, columns, [tuple([row[name] for name in columns]) for row in rows])
+
+
+def insert_or_add(db: Session, table: Table, rows: Sequence[tuple[Any, ...]], number: str) -> None:
+    """Insert rows of the table's key and a number; where the key is there already the number is added to its own."""
+    if rows:
+        key = [column.name for column in table.primary_key.columns]
+        add = f"{number} = {table.name}.{number} + excluded.{number}"
+        conflict = f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {add}"
+        _insert(db, table, (*key, number), rows, conflict)
+
+
+def _insert(
+    db: Session,
+    table: Table,
+    columns: tuple[str, ...],
+    rows: Sequence[tuple[Any, ...]],
+    more: str = "",
+) -> None:
     connection = db.connection()
-    columns = tuple(rows[0])
     statement, processes = _prepared(table, columns, connection.dialect)
-    by_column = list(zip(columns, processes, strict=True))
-    connection.exec_driver_sql(
-        statement,
-        [
-            tuple([process(row[name]) if process else row[name] for name, process in by_column])
-            for row in rows
-        ],
-    )
+    ready = [
+        tuple([each(held) if each else held for held, each in zip(row, processes, strict=True)])
+        for row in rows
+    ]
+    connection.exec_driver_sql(statement + more, ready)
 
 
 def insert_ready(

@@ -244,7 +244,8 @@ def cars_by_last_year(db: Session, wanted: ForecastFilter, until: date) -> dict[
     """How many cars come to their first last service day in a year, before the first day of a month."""
     found: Counter[int] = Counter()
     if wanted.item is None and due_counts.cut_of(db, None, None):
-        kept = [DueRolled.cut == "last", DueRolled.listed.is_(True)]
+        # Numbers that came to nothing stay as such.
+        kept = [DueRolled.cut == "last", DueRolled.listed.is_(True), DueRolled.number > 0]
         kept += [
             DueRolled.day > BEGINNING,
             DueRolled.day < until,

@@ -25,19 +25,18 @@ from sqlalchemy import (
     event,
     exists,
     func,
-    insert,
     literal,
     literal_column,
     select,
     tuple_,
 )
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.orm import Session, SessionTransaction, object_session, sessionmaker
 from sqlalchemy.sql.functions import FunctionElement
 
 from app.core.facts import ITEMS as CORE_ITEMS
 from app.core.plan.demand import NO_WORK
+from app.store.bulk import insert_or_add
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import CarRolled, DueRolled, DueRow
 from app.store.tables import Car
@@ -272,7 +271,7 @@ def _before_commit(db: Session) -> None:
         elif before.cars:
             moved = kind.now(db, before.cars)
             moved.subtract(before.numbers)
-            _add(db, kind, {key: number for key, number in moved.items() if number})
+            _add(db, kind, moved)
 
 
 def _take_turns(db: Session) -> None:
@@ -283,31 +282,18 @@ def _take_turns(db: Session) -> None:
 
 def _count_all(db: Session, kind: Kind) -> None:
     db.connection().execute(delete(kind.table))
-    rows = _rows(kind, kind.now(db, _every_car(db)))
-    if rows:
-        db.connection().execute(insert(kind.table), rows)
+    _add(db, kind, kind.now(db, _every_car(db)))
 
 
 def _every_car(db: Session) -> Sequence[int]:
     return db.connection().execute(select(CAR.c.id)).scalars().all()
 
 
-def _rows(kind: Kind, numbers: Mapping[tuple[Any, ...], int]) -> list[dict[str, Any]]:
-    names = [*kind.key, NUMBER]
-    return [dict(zip(names, (*key, number), strict=True)) for key, number in numbers.items()]
-
-
 def _add(db: Session, kind: Kind, moved: Mapping[tuple[Any, ...], int]) -> None:
-    if not moved:
-        return
-    _take_turns(db)
-    lite = db.get_bind().dialect.name == "sqlite"
-    made = (sqlite.insert if lite else postgresql.insert)(kind.table)
-    number = kind.table.c[NUMBER]
-    added = made.on_conflict_do_update(
-        index_elements=kind.key, set_={NUMBER: number + made.excluded[NUMBER]}
-    )
-    db.connection().execute(added, _rows(kind, moved))
+    rows = [(*key, number) for key, number in moved.items() if number]
+    if rows:
+        _take_turns(db)
+        insert_or_add(db, kind.table, rows, NUMBER)
 
 
 # Whether it is so ------------------------------------------------------------------------------------------------

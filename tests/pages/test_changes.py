@@ -10,6 +10,8 @@ from sqlalchemy import update
 
 from app.actions import cars, components, events, ladings
 from app.actions.changes import NewComponent, NewInstallation, NewLading, NewStanding
+from app.pages import changes
+from app.pages.change_values import value
 from app.pages.change_words import DEEDS, in_words
 from app.store.change_list import Listed
 from app.store.db import write_session
@@ -95,6 +97,24 @@ def test_an_entry_is_shown_whole(cast):
     assert page.status_code == 200
     assert "Shop Y" in page.text
     assert cast.get("/changes/99").status_code == 404
+
+
+def rows_of(page):
+    return re.findall("<caption>(.*?)</caption>", page.text)
+
+
+def test_an_entry_of_many_rows_is_shown_some_at_a_time(cast, monkeypatch):
+    whole = rows_of(cast.get("/changes/3"))
+    assert len(whole) > 2
+    monkeypatch.setattr(changes, "ROWS", 2)
+    shown = []
+    while some := rows_of(page := cast.get(f"/changes/3?after={len(shown)}")):
+        shown += some
+        assert len(some) <= 2
+        assert (f"/changes/3?after={len(shown)}" in page.text) == (len(shown) < len(whole))
+    assert shown == whole
+    assert "end before this page" in page.text
+    assert cast.get("/changes/3?after=x").status_code == 422
 
 
 def test_the_list_is_taken_away_as_a_file(cast):
@@ -193,3 +213,15 @@ def test_why_rows_are_not_shown_is_said_as_it_is(db, rows, withheld, deed, sente
     (told,) = in_words(db, [entry])
     assert told.without == sentence
     assert (sentence in told.details) == bool(rows and withheld)
+
+
+@pytest.mark.parametrize(
+    ("held", "told"),
+    [
+        (["visual", "relief_device"], "visual inspection, relief device"),
+        ([["kind", "relief_valve"], ["lot", "L17"]], "kind relief valve, lot L17"),
+        ({"moves": [], "cars": [{"days": 14}]}, '{"cars":[{"days":14}],"moves":[]}'),
+    ],
+)
+def test_what_holds_several_things_is_told_without_the_marks_of_a_program(held, told):
+    assert value("directive_car", "why", held, {}, UTC) == told

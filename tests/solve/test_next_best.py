@@ -69,3 +69,16 @@ def test_work_that_is_cheaper_left_than_done_elsewhere_is_said_to_be_so():
     assert found.left == (
         ("visual", "leaving it costs less: 300, where the cheapest place with room, SOUTH in 2027-01, adds 600"),
     )  # fmt: skip
+
+
+def test_a_shop_that_others_fill_is_said_to_be_full_and_not_to_have_no_days():
+    shops = (Shop("NORTH", frozenset({"tank"}), (9.0, 9.0)),)
+    cars = tuple(
+        Car(f"ZQKX {at}", 100, {"NORTH": 10}, (Job("visual", "tank", 9, 0, 5),)) for at in (1, 2)
+    )
+    problem = Problem("2027-01", 2, 300, shops, cars)
+    visits = tuple(Visit(car.name, "NORTH", at, ("visual",)) for at, car in enumerate(cars))
+    found = next_best(Draft(problem, visits), cars[1], visits[1], days_used(problem, visits))
+    assert found.left == (
+        ("visual", "no room: every shop month in which it could be done is full"),
+    )

@@ -249,6 +249,9 @@ def test_a_car_with_two_last_service_days_counts_once_in_the_year_of_the_first(
         assert forecasting.cars_by_last_year(db, ForecastFilter(), UNTIL) == before
         assert before[2029] == before[2020] == 1
         assert 2030 not in before
+        due.replace(db, [first.id, second.id], [])
+        db.commit()
+        assert forecasting.cars_by_last_year(db, ForecastFilter(), UNTIL).keys().isdisjoint(before)
 
 
 def test_a_session_that_wrote_counts_what_it_wrote_before_it_commits(stocked_engine, stocked):

@@ -77,17 +77,19 @@ def _free(shop: Shop, month: int, used: Used) -> float:
     return shop.capacity_days[month] - shop.short(month) - used.get((shop.code, month), 0.0)
 
 
-def instead(draft: Draft, car: Car, visit: Visit, used: Used) -> Problem:
+def days_of_others(draft: Draft, car: Car, used: Used) -> Used:
+    """The days that visits of the other cars take, where `used` are those of all."""
+    own = days_used(replace(draft.problem, cars=(car,)), draft.of_car(car.name))
+    return {place: days - own.get(place, 0.0) for place, days in used.items()}
+
+
+def instead(draft: Draft, car: Car, visit: Visit, others: Used) -> Problem:
     """What the car would do without this visit, as a problem of its own: not there, with the days that others leave."""
-    mine = draft.of_car(car.name)
-    own = days_used(replace(draft.problem, cars=(car,)), mine)
     shops = tuple(
         replace(
             shop,
             capacity_days=tuple(
-                max(
-                    0.0, days - used.get((shop.code, month), 0.0) + own.get((shop.code, month), 0.0)
-                )
+                max(0.0, days - others.get((shop.code, month), 0.0))
                 for month, days in enumerate(shop.capacity_days)
             ),
         )
@@ -96,7 +98,7 @@ def instead(draft: Draft, car: Car, visit: Visit, used: Used) -> Problem:
     barred = replace(car, forbid=(*car.forbid, Forbidden(visit.shop, visit.month)))
     alone = replace(draft.problem, shops=shops, cars=(barred,))
     locked = draft.locked - {(car.name, visit.month)}
-    return around_locked(Draft(alone, tuple(mine), locked))
+    return around_locked(Draft(alone, tuple(draft.of_car(car.name)), locked))
 
 
 def _places(

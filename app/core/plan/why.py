@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from app.core.plan.cost import days_used, left_out, visits_by_car
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Unplaced, Visit
 
+ALONE: Mapping[tuple[str, int], float] = MappingProxyType({})
 
-def unplaced(problem: Problem, visits: Sequence[Visit]) -> list[Unplaced]:
-    """The jobs that are left though leaving them costs, each with why."""
-    used = days_used(problem, visits)
+
+def unplaced(
+    problem: Problem, visits: Sequence[Visit], others: Mapping[tuple[str, int], float] = ALONE
+) -> list[Unplaced]:
+    """The jobs that are left though leaving them costs, each with why; `others` are days that other cars take."""
+    own = days_used(problem, visits)
+    used = {at: own.get(at, 0.0) + others.get(at, 0.0) for at in own.keys() | others.keys()}
     of_car = visits_by_car(visits)
     return [
         Unplaced(car.name, job.name, why_left(problem, car, job, of_car.get(car.name, ()), used))
