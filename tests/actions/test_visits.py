@@ -47,6 +47,14 @@ def test_a_shop_reaches_the_car_from_sent_until_released(away):
     assert not shown.open
 
 
+def test_a_shop_that_has_a_car_again_has_it_since_it_was_sent_again(away):
+    """What it did the time before is the owner's to change by now."""
+    again = RELEASED + timedelta(days=1)
+    visits.step(away.shop(), away.send(), "released", RELEASED, STAMP)
+    away.send(on=again)
+    assert reach.since_sent(away.shop(), away.car.id) == again
+
+
 def test_the_owner_can_release_a_car_that_a_shop_forgot(away):
     visit = away.send()
     visits.step(away.owner(), visit, "released", RELEASED, STAMP)

@@ -4,7 +4,8 @@ import json
 import re
 import threading
 from contextlib import suppress
-from datetime import UTC, datetime
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlalchemy import select, update
@@ -39,6 +40,17 @@ def as_hashed(db, entry):
         entry.id, entry.at, entry.by, entry.person_id, entry.origin, entry.address, entry.request,
         entry.deed, entry.body, tuple(sorted(about(db, entry))), entry.previous,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize("field", fields(Entry), ids=lambda field: field.name)
+def test_the_hash_of_an_entry_is_over_all_of_it(field):
+    """So too over the hash before it: an entry cannot be changed without every later one."""
+    entry = Entry(
+        2, NOON, "Alba", 1, "page", "192.0.2.7", "request-1", "car.added", "{}", (("car", "1"),), NOTHING_BEFORE
+    )  # fmt: skip
+    other = {int: 3, str: "other", tuple: (("car", "2"),), datetime: NOON + timedelta(1)}
+    changed = replace(entry, **{field.name: other[type(getattr(entry, field.name))]})
+    assert changed.hash() != entry.hash()
 
 
 def rows(entry, table=None):
