@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import lru_cache
 
 from sqlalchemy import ColumnElement, and_, case, exists, or_, select
 from sqlalchemy.orm import Session, aliased
@@ -16,13 +17,23 @@ from app.store.watch import DueSeen
 
 def is_aside(db: Session, today: date) -> ColumnElement[bool]:
     """Whether a row of `due` is set aside on this day: the day named has not come, and it stands as it stood then."""
-    return exists().where(_counts(db), *_as_it_stands(today))
+    return _is_aside(_mine(db), today)
+
+
+# Asked of every line of every list, and longer in the making than in the answering.
+@lru_cache(maxsize=64)
+def _is_aside(mine: tuple[int, ...], today: date) -> ColumnElement[bool]:
+    return exists().where(_counts(mine), *_as_it_stands(today))
+
+
+def _mine(db: Session) -> tuple[int, ...]:
+    """The session's own parties."""
+    return tuple(sorted(reach.of(db).members))
 
 
 def any_aside(db: Session, today: date) -> ColumnElement[bool]:
     """Whether anything of a row's car is; few cars, from which a question begins that is about these alone."""
-    mine = sorted(reach.of(db).members)
-    seen = select(DueSeen.car_id).where(DueSeen.party_id.in_(mine), DueSeen.until_on > today)
+    seen = select(DueSeen.car_id).where(DueSeen.party_id.in_(_mine(db)), DueSeen.until_on > today)
     return DueRow.car_id.in_(seen)
 
 
@@ -31,7 +42,7 @@ def latest(db: Session, car_ids: list[int], today: date) -> dict[tuple[int, str]
     rows = db.scalars(
         select(DueSeen)
         .join(DueRow, and_(DueRow.car_id == DueSeen.car_id, DueRow.item == DueSeen.item))
-        .where(DueSeen.car_id.in_(car_ids), _counts(db), *_as_it_stands(today))
+        .where(DueSeen.car_id.in_(car_ids), _counts(_mine(db)), *_as_it_stands(today))
     )
     return {(each.car_id, each.item): each for each in rows}
 
@@ -64,9 +75,9 @@ def _ordered_since() -> ColumnElement[bool]:
     return exists().where(orders, later)
 
 
-def _counts(db: Session) -> ColumnElement[bool]:
-    """The latest row of the session's own parties about the item."""
-    later, mine = aliased(DueSeen), sorted(reach.of(db).members)
+def _counts(mine: tuple[int, ...]) -> ColumnElement[bool]:
+    """The latest row of these parties about the item."""
+    later = aliased(DueSeen)
     return and_(
         DueSeen.party_id.in_(mine),
         ~exists().where(
