@@ -250,6 +250,16 @@ def test_where_nothing_is_possible_it_is_told_what_would_make_it_so(changed, vis
     assert told == f"Nothing is possible by 2027-05: {ways}."
 
 
+def test_what_would_make_it_possible_names_the_days_that_lack_even_then():
+    visits = tuple(Visit(CAR.name, "SOUTH", month, ()) for month in range(5))
+    full = {("NORTH", month): 9.0 for month in range(6)}
+    assert least_change(PROBLEM, CAR, VALVE, visits, full) == (
+        "Nothing is possible by 2027-05: let it be late, with 1 more shop day at NORTH in 2027-06, "
+        "or move or take out a visit of the car in a month in which it could be done, "
+        "with 1 more shop day at NORTH in 2027-05."
+    )
+
+
 def test_work_for_which_every_place_is_forbidden_says_so():
     car = replace(CAR, forbid=(Forbidden("NORTH", None),))
     assert why_left(PROBLEM, car, VALVE, (), {}) == (

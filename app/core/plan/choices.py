@@ -147,34 +147,46 @@ def least_change(problem: Problem, car: Car, job: Job, visits: Sequence[Visit], 
         return f"Give what moving a car of its region to {names} costs."
     places = for_left(problem, car, job, visits, used)
     if not places:
-        return _what_would_open(problem, car, job, visits)
+        return _what_would_open(problem, car, job, visits, used)
     if any(place.has_room for place in places):
         best = next(place for place in places if place.has_room)
         moves = "saves" if best.adds < 0 else "adds"
         where = f"{best.shop} in {problem.month(best.month)}"
         return f"Place it at {where}: that {moves} {abs(best.adds):,.0f}."
+    return f"{_days_lacking(problem, places)} would do."
+
+
+def _days_lacking(problem: Problem, places: Sequence[Choice]) -> str:
+    """The fewest days more that one of these places without room would have to have."""
     closest = min(places, key=lambda place: (place.days - place.free, place.adds))
     lacking = closest.days - closest.free
     where = f"{closest.shop} in {problem.month(closest.month)}"
-    return f"{lacking:g} more shop day{'' if lacking == 1 else 's'} at {where} would do."
+    return f"{lacking:g} more shop day{'' if lacking == 1 else 's'} at {where}"
 
 
-def _what_would_open(problem: Problem, car: Car, job: Job, visits: Sequence[Visit]) -> str:
-    """What would give work a place that has none at all, whatever room there is: each thing by itself."""
-    ways = [
-        way
-        for way, changed in (
-            (
-                "allow it one of the shops and months that are forbidden to it",
-                replace(car, forbid=()),
-            ),
-            ("let the car go earlier", replace(car, earliest=None)),
-            ("let it be late", _late(car, job)),
-        )
-        if for_left(problem, changed, by_name(changed.jobs)[job.name], visits, {})
-    ]
-    if for_left(problem, car, job, (), {}):
-        ways.append("move or take out a visit of the car in a month in which it could be done")
+def _what_would_open(
+    problem: Problem, car: Car, job: Job, visits: Sequence[Visit], used: Used
+) -> str:
+    """What would give work a place that has none at all: each thing by itself, with the days that lack even then."""
+    own = days_used(replace(problem, cars=(car,)), visits)
+    without_own = {at: days - own.get(at, 0.0) for at, days in used.items()}
+    tried: tuple[tuple[str, Car, Sequence[Visit], Used], ...] = (
+        (
+            "allow it one of the shops and months that are forbidden to it",
+            replace(car, forbid=()), visits, used,
+        ),
+        ("let the car go earlier", replace(car, earliest=None), visits, used),
+        ("let it be late", _late(car, job), visits, used),
+        (
+            "move or take out a visit of the car in a month in which it could be done",
+            car, (), without_own,
+        ),
+    )  # fmt: skip
+    ways = []
+    for way, changed, stand, taken in tried:
+        if places := for_left(problem, changed, by_name(changed.jobs)[job.name], stand, taken):
+            room = any(place.has_room for place in places)
+            ways.append(way if room else f"{way}, with {_days_lacking(problem, places)}")
     told = ", or ".join(ways) or "no one change alone would do"
     return f"Nothing is possible by {problem.month(job.latest)}: {told}."
 
