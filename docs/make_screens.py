@@ -1,7 +1,7 @@
-"""Makes the pictures of README.md and of the guides to the desk: `python -m docs.make_screens`, from the project's folder.
+"""Makes the pictures of README.md and of the guides to the desk: `python -m docs.make_screens`.
 
-It serves the demo fleet and goes through it as the guides tell. Needs Chromium, named by CHROMIUM when it is not on
-the path. Those of docs/compliance.md and docs/field.md are made by scripts of their own.
+Run from the project's folder. It serves the demo fleet and goes through it as the guides tell. Needs Chromium, named by
+CHROMIUM when it is not on the path. Those of docs/compliance.md and docs/field.md are made by scripts of their own.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ WIDTH = 1180
 PATIENCE_MS = 120_000
 # As many colours as a page of text and marks needs; a quarter of the size.
 COLOURS = 64
-CARS = """mark,number,specification,built,commodity
+CARS = """mark,number,specification,built_on,commodity
 ZQKX,4501,DOT 111A100W1,2012-05,Invented acid
 ZQKX,4502,DOT 105J500W,2015-13,Invented gas
 """
@@ -101,6 +101,7 @@ def plan(pictures: Pictures) -> None:
     pictures.take("planner/standards", 1000)
     pictures.go("/plans/new")
     page.get_by_label("Name of the plan").fill("Spring, one year")
+    page.get_by_label("First month").fill("2027-01")
     page.get_by_label("Months").fill("12")
     page.get_by_label("Search for at most").select_option("20")
     page.get_by_role("button", name="Plan it").click()
@@ -125,7 +126,7 @@ def plan(pictures: Pictures) -> None:
 
 def others(pictures: Pictures) -> None:
     page = pictures.page
-    pictures.go("/visits?state=in_shop")
+    pictures.go("/visits?state=sent")
     pictures.take("shop/visits", 800)
     pictures.go("/loading")
     page.get_by_label("Mark and number, as on the car").fill("ZQTX 102")

@@ -166,7 +166,7 @@ def show(request: Request, db: web.Db, today: web.Today) -> Response:
     found = None if asked.problems else _found(asked, db, wanted, today, MOST_LAST)
     given = choices(request, db)
     return web.page(
-        request, "forecast/show.html", found=found, wanted=wanted, asked=asked.values,
+        request, "forecast/show.html", 422 if found is None else 200, found=found, wanted=wanted, asked=asked.values,
         problems=asked.problems, groupings=GROUPINGS, visits=VISITS, items=ITEM_CHOICES, owners=given.owners,
         regions=given.regions, month_name=month_text, called=_called(wanted), need=Need(),
         years=YEARS, today=today,
