@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import islice
 from typing import Literal, get_args
 
 from sqlalchemy.orm import Session
@@ -22,6 +23,7 @@ from app.store.paging import Page
 Listed = Literal["passed", "nearing", "overdue", "due_now", "within", "unknown"]
 Part = Literal["passed", "moved", "nearing", "overdue", "due_now", "within", "unknown"]
 PARTS: tuple[Part, ...] = get_args(Part)
+LISTED: tuple[Listed, ...] = get_args(Listed)
 # What changed since the day, and how things stand.
 CHANGES: tuple[Part, ...] = ("passed", "moved", "nearing")
 STANDING: tuple[Listed, ...] = ("overdue", "within", "due_now", "unknown")
@@ -67,6 +69,23 @@ def count(db: Session, looked: View, part: Part) -> int:
     return due_counts.count(db, looked.of(part))
 
 
+def counts(db: Session, looked: View) -> dict[Part, int]:
+    """The same of every part."""
+    listed = due_counts.counts(db, [looked.of(part) for part in LISTED])
+    return {"moved": count(db, looked, "moved"), **dict(zip(LISTED, listed, strict=True))}
+
+
+def first_lines(db: Session, looked: View, limit: int) -> dict[Listed, Page[DueListRow]]:
+    """The first lines of every part but what moved, with their reasons."""
+    pages = {part: due.page(db, looked.of(part), None, limit) for part in LISTED}
+    every = [row for page in pages.values() for row in page.rows]
+    rows = iter(told(db, every, looked.seen.as_of))
+    return {
+        part: replace(page, rows=tuple(islice(rows, len(page.rows))))
+        for part, page in pages.items()
+    }
+
+
 def lines(
     db: Session, looked: View, part: Listed, after: str | None = None, limit: int = 50
 ) -> Page[DueListRow]:
@@ -88,7 +107,7 @@ def every_line(db: Session, looked: View, part: Listed) -> Iterator[DueListRow]:
 def count_aside(db: Session, looked: View) -> int:
     """How many lines are set aside as seen."""
     aside = replace(looked, seen=replace(looked.seen, aside=True))
-    return sum(due_counts.count(db, aside.of(part)) for part in STANDING)
+    return sum(due_counts.counts(db, [aside.of(part) for part in STANDING]))
 
 
 Counts = dict[Listed, int]

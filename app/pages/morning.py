@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import islice
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request
@@ -23,6 +24,7 @@ from app.pages.morning_kept import SAVED
 from app.pages.morning_lines import lines
 from app.store import cars, due_before, holding, told_orders, watching
 from app.store.due import DueFilter
+from app.store.paging import Page
 
 router = APIRouter()
 
@@ -186,17 +188,33 @@ class PartShown:
 
 
 def _parts(at: Wanted) -> dict[Part, PartShown]:
-    return {part: _shown(at, part, None, FEW) for part in (*CHANGES, *STANDING)}
+    """Every part with its first lines, whose cars and reasons are asked for together."""
+    counts = morning.counts(at.db, at.view)
+    pages = morning.first_lines(at.db, at.view, FEW)
+    every = [row for page in pages.values() for row in page.rows]
+    made = iter(lines(at.db, every, at.view.seen.as_of))
+    found = {
+        part: _part(at, part, counts[part], page, tuple(islice(made, len(page.rows))))
+        for part, page in pages.items()
+    }
+    return found | {"moved": _moved(at, counts["moved"], None, FEW)}
 
 
 def _shown(at: Wanted, part: Part, after: str | None, limit: int) -> PartShown:
-    count, heading = morning.count(at.db, at.view, part), _heading(at, part)
+    count = morning.count(at.db, at.view, part)
     if part == "moved":
-        moves = morning.moved(at.db, at.view, after, limit)
-        return PartShown(part, heading, count, moves.rows, moves.previous, moves.next_after)
+        return _moved(at, count, after, limit)
     found = morning.lines(at.db, at.view, part, after, limit)
-    rows = lines(at.db, found.rows, at.view.seen.as_of)
-    return PartShown(part, heading, count, rows, found.previous, found.next_after)
+    return _part(at, part, count, found, lines(at.db, found.rows, at.view.seen.as_of))
+
+
+def _moved(at: Wanted, count: int, after: str | None, limit: int) -> PartShown:
+    moves = morning.moved(at.db, at.view, after, limit)
+    return _part(at, "moved", count, moves, moves.rows)
+
+
+def _part(at: Wanted, part: Part, count: int, page: Page[Any], rows: Sequence[Any]) -> PartShown:
+    return PartShown(part, _heading(at, part), count, rows, page.previous, page.next_after)
 
 
 def _heading(at: Wanted, part: Part) -> str:
