@@ -170,7 +170,8 @@ class TabletUser(User):
         tablet.add("gauge_check", {"gauge": "TG-7", "standard_in": "0.500", "read_in": "0.500"})
         tablet.entries[-1]["says"]["valid_until"] = "2099-01-01"
         for at in range(READINGS):
-            tablet.reading(f"1.7{at}", ring=at + 1, spot="6 o'clock")
+            # Thick enough for any car, and confirmed where that is unlikely for one.
+            tablet.reading(f"1.7{at}", ring=at + 1, spot="6 o'clock", confirmed=True)
         tablet.outcome("visual").outcome("thickness").add("signed", SIGNED)
         self.waiting = tablet.entries
 
