@@ -69,10 +69,13 @@ def count(db: Session, looked: View, part: Part) -> int:
     return due_counts.count(db, looked.of(part))
 
 
-def counts(db: Session, looked: View) -> dict[Part, int]:
-    """The same of every part."""
-    listed = due_counts.counts(db, [looked.of(part) for part in LISTED])
-    return {"moved": count(db, looked, "moved"), **dict(zip(LISTED, listed, strict=True))}
+def counts(db: Session, looked: View) -> tuple[dict[Part, int], int]:
+    """The same of every part; and how many lines of what stands are set aside as seen."""
+    listed = due_counts.counts_and_aside(db, [looked.of(part) for part in LISTED])
+    by_part = dict(zip(LISTED, listed, strict=True))
+    numbers: dict[Part, int] = {part: number for part, (number, _) in by_part.items()}
+    aside = sum(by_part[part][1] for part in STANDING)
+    return numbers | {"moved": count(db, looked, "moved")}, aside
 
 
 def first_lines(db: Session, looked: View, limit: int) -> dict[Listed, Page[DueListRow]]:
@@ -104,18 +107,13 @@ def every_line(db: Session, looked: View, part: Listed) -> Iterator[DueListRow]:
     return each_told(db, due.each(db, looked.of(part)), looked.seen.as_of)
 
 
-def count_aside(db: Session, looked: View) -> int:
-    """How many lines are set aside as seen."""
-    aside = replace(looked, seen=replace(looked.seen, aside=True))
-    return sum(due_counts.counts(db, [aside.of(part) for part in STANDING]))
-
-
 Counts = dict[Listed, int]
 
 
 def by_owner(db: Session, looked: View) -> list[tuple[int, str, Counts]]:
     """By owner, in the order of their names, how many lines each standing part has."""
-    found = {part: due_counts.by_owner(db, looked.of(part)) for part in STANDING}
+    listed = due_counts.by_owner(db, [looked.of(part) for part in STANDING])
+    found = dict(zip(STANDING, listed, strict=True))
     owners = {owner for each in found.values() for owner in each}
     return [
         (key, name, {part: found[part].get((key, name), 0) for part in STANDING})

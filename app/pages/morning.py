@@ -118,7 +118,7 @@ def _since(asked: Asked, today: date) -> date | None:
 @web.may("watch")
 def morning_list(at: Seen) -> Response:
     wrong = bool(at.asked.problems)
-    asked = {} if wrong else _parts(at)
+    asked, aside = ({}, 0) if wrong else _parts(at)
     return web.page(
         at.request,
         "morning/show.html",
@@ -126,7 +126,7 @@ def morning_list(at: Seen) -> Response:
         **_around(at),
         changes=[asked[part] for part in CHANGES if part in asked],
         standing=[asked[part] for part in STANDING if part in asked],
-        aside=0 if wrong else morning.count_aside(at.db, at.view),
+        aside=aside,
         owners=[] if wrong else morning.by_owner(at.db, at.view),
         people=[] if wrong else morning.by_person(at.db, at.view),
         told_orders=[] if wrong else told_orders.waiting(at.db),
@@ -187,9 +187,9 @@ class PartShown:
         return self.name == "moved" and self.count >= MOST_COUNTED
 
 
-def _parts(at: Wanted) -> dict[Part, PartShown]:
-    """Every part with its first lines, whose cars and reasons are asked for together."""
-    counts = morning.counts(at.db, at.view)
+def _parts(at: Wanted) -> tuple[dict[Part, PartShown], int]:
+    """Every part with its first lines, whose cars and reasons are asked for together; and how many are set aside."""
+    counts, aside = morning.counts(at.db, at.view)
     pages = morning.first_lines(at.db, at.view, FEW)
     every = [row for page in pages.values() for row in page.rows]
     made = iter(lines(at.db, every, at.view.seen.as_of))
@@ -197,7 +197,7 @@ def _parts(at: Wanted) -> dict[Part, PartShown]:
         part: _part(at, part, counts[part], page, tuple(islice(made, len(page.rows))))
         for part, page in pages.items()
     }
-    return found | {"moved": _moved(at, counts["moved"], None, FEW)}
+    return found | {"moved": _moved(at, counts["moved"], None, FEW)}, aside
 
 
 def _shown(at: Wanted, part: Part, after: str | None, limit: int) -> PartShown:

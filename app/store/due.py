@@ -271,8 +271,13 @@ def _keys(wanted: DueFilter) -> list[ColumnElement[Any]]:
 
 def kept(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     """What the rows of a list are."""
+    return [*common(db, wanted), *own(wanted)]
+
+
+def own(wanted: DueFilter) -> list[ColumnElement[bool]]:
+    """What of that is of the filter's status and days."""
     narrow = _narrowed(wanted)
-    return [*conditions(db, narrow), *_kind_conditions(narrow)]
+    return [*_days(narrow), *_kind_conditions(narrow)]
 
 
 def _narrowed(wanted: DueFilter) -> DueFilter:
@@ -292,6 +297,20 @@ def _narrowed(wanted: DueFilter) -> DueFilter:
 
 def conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     """All of the filter but which statuses are meant."""
+    return [*common(db, wanted), *_days(wanted)]
+
+
+def _days(wanted: DueFilter) -> list[ColumnElement[bool]]:
+    found = []
+    if wanted.due_from is not None:
+        found.append(DueRow.due_on >= wanted.due_from)
+    if wanted.due_to is not None:
+        found.append(DueRow.due_on <= wanted.due_to)
+    return found
+
+
+def common(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
+    """All of the filter but which statuses and days are meant."""
     at = _starts_elsewhere if wanted.aside else _as_it_is
     found = [
         reach.due_items(db),
@@ -308,10 +327,6 @@ def conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     if wanted.region is not None:
         whole = reach.whole(db, DueRow.owner_id, DueRow.car_id)
         found += [at(DueRow.region) == wanted.region, whole]
-    if wanted.due_from is not None:
-        found.append(DueRow.due_on >= wanted.due_from)
-    if wanted.due_to is not None:
-        found.append(DueRow.due_on <= wanted.due_to)
     if wanted.aside is not None:
         set_aside = aside.is_aside(db, wanted.as_of)
         found += [aside.any_aside(db, wanted.as_of), set_aside] if wanted.aside else [~set_aside]

@@ -13,8 +13,10 @@ from typing import Any
 
 from sqlalchemy import (
     ColumnElement,
+    CompoundSelect,
     Row,
     Select,
+    Subquery,
     and_,
     delete,
     exists,
@@ -24,6 +26,7 @@ from sqlalchemy import (
     or_,
     select,
     true,
+    union_all,
 )
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session, aliased
@@ -121,38 +124,44 @@ def moved(
 
     Of those only what is or was overdue, due now, due within the filter's days, or unknown.
     """
+    query, keys = _in_order(db, wanted, since)
 
     def make(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], Moved]:
         return (row.mark, row.number, row.item_no), _shown(row, wanted, since)
 
-    return page_of(db, _moved(db, wanted, since), _keys(), (str, int, int), after, limit, make)
+    return page_of(db, query, keys, (str, int, int), after, limit, make)
 
 
 def each_moved(db: Session, wanted: DueFilter, since: date) -> list[Moved]:
     """All of them, in the same order."""
-    query = _moved(db, wanted, since).order_by(*_keys())
-    return [_shown(row, wanted, since) for row in db.execute(query)]
+    query, keys = _in_order(db, wanted, since)
+    return [_shown(row, wanted, since) for row in db.execute(query.order_by(*keys))]
 
 
 def count_moved(db: Session, wanted: DueFilter, since: date, most: int) -> int:
     """How many there are; `most` where there are as many or more."""
-    some = _moved(db, wanted, since).with_only_columns(DueRow.car_id).limit(most).subquery()
+    found = _moved(db, wanted, since).subquery()
+    some = select(found.c.car_id).limit(most).subquery()
     return db.scalar(select(func.count()).select_from(some)) or 0
 
 
-def _keys() -> list[ColumnElement[Any]]:
-    return [DueRow.mark.expression, DueRow.number.expression, DueRow.item_no.expression]
+def _in_order(
+    db: Session, wanted: DueFilter, since: date
+) -> tuple[Select[*tuple[Any, ...]], list[ColumnElement[Any]]]:
+    """What moved, with the owner's name, and the keys of its order."""
+    found = _moved(db, wanted, since).subquery()
+    query = select(found, Party.name).join(Party, Party.id == found.c.owner_id)
+    return query, [found.c.mark, found.c.number, found.c.item_no]
 
 
-def _moved(db: Session, wanted: DueFilter, since: date) -> Select[*tuple[Any, ...]]:
-    before, kept = aliased(DueBefore), aliased(DueBefore)
-    first = (
-        select(func.min(kept.day))
-        .where(kept.car_id == DueRow.car_id, kept.day >= since)
-        .scalar_subquery()
-    )
+def _moved(db: Session, wanted: DueFilter, since: date) -> CompoundSelect[*tuple[Any, ...]]:
+    """What is in view now, and what was and is no more: so that of most items nothing before is looked up."""
+    first = _first_kept(since)
+    before = aliased(DueBefore)
     same = and_(
-        before.car_id == DueRow.car_id, before.item_no == DueRow.item_no, before.day == first
+        before.car_id == first.c.car_id,
+        before.day == first.c.day,
+        before.item_no == DueRow.item_no,
     )
     differs = or_(
         before.car_id.is_(None),
@@ -160,21 +169,28 @@ def _moved(db: Session, wanted: DueFilter, since: date) -> Select[*tuple[Any, ..
         before.due_on.is_distinct_from(DueRow.due_on),
         before.listed != DueRow.listed,
     )
-    in_view = or_(
-        _in_view(DueRow, wanted.as_of, wanted.soon_days), _in_view(before, since, wanted.soon_days)
-    )
-    written = select(DueBefore.car_id).where(DueBefore.day >= since)
-    return (
-        select(
-            DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region, DueRow.item, DueRow.item_no,
-            DueRow.state, DueRow.due_on, DueRow.listed, before.car_id.label("before"),
-            before.state.label("was_state"), before.due_on.label("was_due_on"),
-            before.listed.label("was_listed"),
-        )
-        .join(Party, Party.id == DueRow.owner_id)
-        .outerjoin(before, same)
-        .where(DueRow.car_id.in_(written), differs, in_view, *due.kept_by(db, wanted))
+    is_in_view = _in_view(DueRow, wanted.as_of, wanted.soon_days)
+    was_in_view = _in_view(before, since, wanted.soon_days)
+    columns = (
+        DueRow.car_id, DueRow.mark, DueRow.number, DueRow.owner_id, DueRow.region, DueRow.item, DueRow.item_no,
+        DueRow.state, DueRow.due_on, DueRow.listed, before.car_id.label("before"),
+        before.state.label("was_state"), before.due_on.label("was_due_on"),
+        before.listed.label("was_listed"),
     )  # fmt: skip
+    asked = select(*columns).select_from(first).join(DueRow, DueRow.car_id == first.c.car_id)
+    kept = differs, *due.kept_by(db, wanted)
+    return union_all(
+        asked.outerjoin(before, same).where(is_in_view, *kept),
+        asked.join(before, same).where(was_in_view, ~is_in_view, *kept),
+    )
+
+
+def _first_kept(since: date) -> Subquery:
+    """By car that was written since, the first day from then on of which its items are kept."""
+    # The sum keeps SQLite from going through the whole table in the order of its key.
+    by_car = DueBefore.car_id + 0
+    query = select(DueBefore.car_id, func.min(DueBefore.day).label("day"))
+    return query.where(DueBefore.day >= since).group_by(by_car, DueBefore.car_id).subquery()
 
 
 def _in_view(row: Any, day: date, days: int) -> ColumnElement[bool]:

@@ -25,7 +25,7 @@ NOT_OWED = tuple(state for state in STATES if state != "owed")
 
 
 def totals(db: Session, wanted: DueFilter) -> dict[Status, int]:
-    """How many items have each status, whatever status the filter asks for; one query."""
+    """How many items have each status, whatever status the filter asks for."""
     each = [replace(wanted, status=status, overdue=False) for status in STATUSES]
     return dict(zip(STATUSES, counts(db, each), strict=True))
 
@@ -36,23 +36,63 @@ def count(db: Session, wanted: DueFilter) -> int:
 
 
 def counts(db: Session, lists: Sequence[DueFilter]) -> list[int]:
-    """How many rows each of these lists has; one query."""
-    return list(db.execute(select(*(_number(db, wanted) for wanted in lists))).one())
+    """How many rows each of these lists has."""
+    return [number for number, _ in counts_and_aside(db, lists)]
 
 
-def by_owner(db: Session, wanted: DueFilter) -> dict[tuple[int, str], int]:
-    """How many rows of the list each owner has, by key and name."""
-    found: Counter[tuple[int, str]] = Counter()
-    pieces = [piece.by_owner() for piece in _pieces(db, wanted, owners=True)]
+def counts_and_aside(db: Session, lists: Sequence[DueFilter]) -> list[tuple[int, int]]:
+    """The same, and how many more it would have if none of them were set aside; two queries at most."""
+    whole = db.execute(select(*(_number(db, wanted) for wanted in lists))).one()
+    less = [each.total() for each in _aside(db, lists)]
+    return [(number - taken, taken) for number, taken in zip(whole, less, strict=True)]
+
+
+def by_owner(db: Session, lists: Sequence[DueFilter]) -> list[dict[tuple[int, str], int]]:
+    """How many rows of each of these lists each owner has, by key and name; two queries at most."""
+    whole, names = _whole_by_owner(db, lists)
+    for each, less in zip(whole, _aside(db, lists), strict=True):
+        each.subtract(less)
+    return [{(key, names[key]): number for key, number in (+each).items()} for each in whole]
+
+
+def _whole_by_owner(
+    db: Session, lists: Sequence[DueFilter]
+) -> tuple[list[Counter[int]], dict[int, str]]:
+    """As if nothing were set aside; and the names of the owners."""
+    found, names = [Counter[int]() for _ in lists], dict[int, str]()
+    pieces = [
+        piece.by_owner(place)
+        for place, wanted in enumerate(lists)
+        for piece in _pieces(db, wanted, owners=True)
+    ]
     if not pieces:
-        return {}
+        return found, names
     counted = union_all(*pieces).subquery()
-    query = select(Party.id, Party.name, counted.c.number).join(
-        Party, Party.id == counted.c.owner_id
-    )
-    for key, name, number in db.execute(query):
-        found[key, name] += number
-    return {owner: number for owner, number in found.items() if number}
+    query = select(counted.c.place, Party.id, Party.name, counted.c.number)
+    for place, key, name, number in db.execute(query.join(Party, Party.id == counted.c.owner_id)):
+        found[place][key] += number
+        names[key] = name
+    return found, names
+
+
+def _aside(db: Session, lists: Sequence[DueFilter]) -> list[Counter[int]]:
+    """By owner, how many rows of each of these lists are set aside and so no longer on it.
+
+    They are few, so one question is what all lists begin with that differ by status and days alone.
+    """
+    alike: dict[DueFilter, list[int]] = {}
+    for place, wanted in enumerate(lists):
+        if wanted.aside is False:
+            bare = replace(wanted, status=None, overdue=False, due_from=None, due_to=None)
+            alike.setdefault(replace(bare, aside=True), []).append(place)
+    found = [Counter[int]() for _ in lists]
+    for seen, places in alike.items():
+        each = [func.count().filter(*due.own(lists[place])) for place in places]
+        query = select(DueRow.owner_id, *each).where(*due.common(db, seen))
+        for owner, *numbers in db.execute(query.group_by(DueRow.owner_id)):
+            for place, number in zip(places, numbers, strict=True):
+                found[place][owner] = number
+    return found
 
 
 def counted_one_by_one(db: Session, wanted: DueFilter) -> int:
@@ -170,18 +210,18 @@ class Piece:
 
     conditions: Sequence[ColumnElement[bool]]
     rolled: bool = True
-    less: bool = False
 
     def number(self) -> ColumnElement[int]:
-        number = func.coalesce(func.sum(DueRolled.number), 0) if self.rolled else func.count()
-        return -number if self.less else number
+        return func.coalesce(func.sum(DueRolled.number), 0) if self.rolled else func.count()
 
     def alone(self) -> ScalarSelect[int]:
         return select(self.number()).where(*self.conditions).scalar_subquery()
 
-    def by_owner(self) -> Select[int, int]:
+    def by_owner(self, place: int) -> Select[int, int, int]:
+        """With the place of the list that they are counted for."""
         owner = DueRolled.owner_id if self.rolled else DueRow.owner_id
-        query = select(owner.label("owner_id"), self.number().label("number"))
+        counted = owner.label("owner_id"), self.number().label("number")
+        query = select(literal(place).label("place"), *counted)
         return query.where(*self.conditions).group_by(owner)
 
 
@@ -190,10 +230,8 @@ def _number(db: Session, wanted: DueFilter) -> ColumnElement[int]:
 
 
 def _pieces(db: Session, wanted: DueFilter, *, owners: bool = False) -> Iterator[Piece]:
-    """What the number of the list adds up from; so that it can be told by owner where `owners`."""
+    """What its number adds up from, with what is set aside; so that it can be told by owner where `owners`."""
     if wanted.aside is False:
-        # Few are set aside, so these are counted and taken off.
-        yield _one_by_one(db, replace(wanted, aside=True), less=True)
         wanted = replace(wanted, aside=None)
     cut = _cut(db, wanted)
     if cut == "month" and owners:
@@ -240,5 +278,5 @@ def _rolled(db: Session, wanted: DueFilter, cut: str, span: Span) -> list[Column
     return kept
 
 
-def _one_by_one(db: Session, wanted: DueFilter, *, less: bool = False) -> Piece:
-    return Piece(due.kept(db, wanted), rolled=False, less=less)
+def _one_by_one(db: Session, wanted: DueFilter) -> Piece:
+    return Piece(due.kept(db, wanted), rolled=False)

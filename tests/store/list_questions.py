@@ -129,7 +129,10 @@ QUESTIONS = {
     "due totals in a region": _counts(region="region 1"),
     "due totals of an item": _counts(item="visual"),
     "due totals without what is set aside": _counts(aside=False),
-    "due by owner": lambda db: due_counts.by_owner(db, replace(SEEN, status="overdue")),
+    "due by owner": lambda db: due_counts.by_owner(db, [replace(SEEN, status="overdue")]),
+    "due by owner, without what is set aside": lambda db: due_counts.by_owner(
+        db, [replace(SEEN, status=status, aside=False) for status in STATUSES]
+    ),
     "due_before.moved": lambda db: due_before.moved(db, SEEN, TODAY),
     "due_before, how many moved": lambda db: due_before.count_moved(db, SEEN, TODAY, 10_000),
     "cars.register": _fleet(),

@@ -3,7 +3,7 @@
 from collections import Counter
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from sqlalchemy import func, select, update
 
 from app.access import EVERYTHING, Reach
+from app.actions.people import new_person
 from app.actions.verifying import Asked, verify
 from app.core.plan.demand import NO_WORK, after_service
 from app.core.plan.forecast import Falling, by_month, ended
@@ -21,28 +22,33 @@ from app.store.due import DueFilter
 from app.store.forecasting import ForecastFilter
 from app.store.names import read_prefix
 from app.store.tables import OUT_OF_RECORD, Car, Party
+from app.store.watch import DueSeen
 from tests.length import tries
 from tests.store.cast import TODAY, add_car
 from tests.store.due_rows import row
 
 OWNERS = ("First Invented Owner", "Second Invented Owner", "Third Invented Owner")
 REGIONS = ("north", "south", "")
+NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 FIRST, MONTHS, UNTIL = 2026 * 12 + 10, 120, date(2036, 11, 1)
 
 
 @dataclass(frozen=True)
 class Stock:
-    """Keys of the cars and of their owners."""
+    """Keys of the cars, of their owners, and of somebody who looks at the lists."""
 
     cars: tuple[int, ...]
     owners: tuple[int, ...]
+    person: int
 
 
 def stock(engine):
     with sessions(engine)(info={"reach": EVERYTHING}) as db:
         made = [add_car(db, at, owner=OWNERS[at % 3], region=REGIONS[at % 2]) for at in range(1, 7)]
+        somebody = new_person(db, "Invented Planner", "planner@example.invalid", NOON)
         db.commit()
-        return Stock(tuple(car.id for car in made), tuple({car.owner_id: None for car in made}))
+        owners = tuple({car.owner_id: None for car in made})
+        return Stock(tuple(car.id for car in made), owners, somebody.id)
 
 
 # Days around the borders of months and of what is soon, and far ones.
@@ -61,7 +67,9 @@ item = st.tuples(
 )
 items = st.lists(item, max_size=4, unique_by=lambda each: each[0])
 step = st.tuples(
-    st.sampled_from(("write", "write and undo", "sell", "commit", "roll back", "add and undo")),
+    st.sampled_from(
+        ("write", "write and undo", "set aside", "sell", "commit", "roll back", "add and undo")
+    ),
     st.integers(0, 5),
     items,
 )
@@ -98,6 +106,8 @@ def act(db, told, what):
         db.rollback()
     elif deed == "write":
         write(db, car, wanted)
+    elif deed == "set aside":
+        set_aside(db, car, told)
     elif deed == "sell":
         rolled.cars_change(db, [car.id])
         db.execute(
@@ -110,6 +120,20 @@ def act(db, told, what):
                 add_car(db, 900 + at)
             write(db, car, wanted)
             savepoint.rollback()
+
+
+def set_aside(db, car, told):
+    """All that is due of the car, as the first owner sees it, until a month later."""
+    for each in db.scalars(select(DueRow).where(DueRow.car_id == car.id)):
+        past = each.due_on is not None and each.due_on < TODAY
+        db.add(
+            DueSeen(
+                party_id=told.owners[0], car_id=car.id, item=each.item, state=each.state,
+                due_on=each.due_on, past=past, until_on=TODAY + timedelta(days=30),
+                reason="waits", person_id=told.person, recorded_at=NOON, recorded_by="somebody",
+            )
+        )  # fmt: skip
+    db.flush()
 
 
 def write(db, car, wanted):
@@ -135,7 +159,8 @@ def test_numbers_are_those_of_counting_whatever_was_written_and_undone(
     stocked_engine, stocked, steps, asked, whose, owner
 ):
     told = stocked.told
-    reach = EVERYTHING if whose is None else Reach(frozenset(told.owners[at] for at in whose))
+    mine = frozenset(told.owners[at] for at in whose or ())
+    reach = EVERYTHING if whose is None else Reach(mine, members=mine)
     with asking(stocked_engine, EVERYTHING) as db:
         for each in steps:
             act(db, told, each)
@@ -151,6 +176,34 @@ def test_numbers_are_those_of_counting_whatever_was_written_and_undone(
         assert rulebooks.governed(db) == governed_one_by_one(db, reach)
 
 
+@pytest.mark.parametrize(
+    ("whose", "aside"), [((0,), (2, 2, 2, 2)), ((1,), (0, 0, 0, 0)), ((0, 1, 2), (4, 4, 4, 4))]
+)
+def test_what_is_set_aside_is_counted_apart(stocked_engine, stocked, whose, aside):
+    told = stocked.told
+    mine = frozenset(told.owners[at] for at in whose)
+    standing = [
+        ("visual", ("dated", TODAY - timedelta(days=9)), None, ""),
+        ("lining", ("dated", TODAY + timedelta(days=9)), None, ""),
+        ("directive", ("owed", TODAY), None, ""),
+        ("age_limit", ("unknown", None), None, ""),
+    ]
+    with asking(stocked_engine, EVERYTHING) as db:
+        for at, key in enumerate(told.cars):
+            write(db, db.get(Car, key), standing)
+            if at < 4:
+                set_aside(db, db.get(Car, key), told)
+        db.commit()
+    with asking(stocked_engine, Reach(mine, members=mine)) as db:
+        lists = [
+            DueFilter(TODAY, status=status, aside=False)
+            for status in ("overdue", "soon", "due_now", "unknown")
+        ]
+        for wanted in lists:
+            lists_agree(db, wanted)
+        assert [taken for _, taken in due_counts.counts_and_aside(db, lists)] == list(aside)
+
+
 def lists_agree(db, wanted):
     one_by_one = due_counts.counted_one_by_one(db, wanted)
     assert due_counts.count(db, wanted) == one_by_one
@@ -159,7 +212,7 @@ def lists_agree(db, wanted):
         for status in due.STATUSES
     }
     owners = Counter((each.owner) for each in due.each(db, wanted))
-    by_owner = due_counts.by_owner(db, wanted)
+    (by_owner,) = due_counts.by_owner(db, [wanted])
     assert {name: number for (_, name), number in by_owner.items()} == owners
     assert sum(by_owner.values()) == one_by_one
 
@@ -183,6 +236,7 @@ def forecasts_agree(db, owner_id):
                 )
 
 
+NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 FIRST, MONTHS, UNTIL = 2026 * 12 + 10, 120, date(2036, 11, 1)
 
 
