@@ -15,17 +15,19 @@ from sqlalchemy.orm import Session
 
 from app.actions import rows
 from app.actions.stamp import Stamp
-from app.errors import Conflict, NotFound, Refused
+from app.errors import Away, Conflict, NotFound, Refused
 from app.pictures import Arriving, Attachments, Limits, Picture, decoded
 from app.pictures.arriving import LARGEST_PIECE, drop_abandoned, sum_of
 from app.store import pictures, reach
 from app.store.gathering import note
 from app.store.pictures import Photograph
+from app.store.tables import Car
 
 # A tablet that was not heard of for so long begins a picture anew.
 PIECES_KEPT = timedelta(days=14)
 SUM = re.compile(r"[0-9a-f]{64}")
 Opens = Callable[[], AbstractContextManager[Session]]
+Tell = Callable[[str, int, int], None]
 OTHER_SUM = (
     "What came is not what was announced: its sum differs. Nothing of it is kept; send it anew."
 )
@@ -134,16 +136,25 @@ def small_name(digest: str) -> str:
     return f"small/{digest[:2]}/{digest}"
 
 
-def first_astray(db: Session, attachments: Attachments) -> str | None:
-    """A picture of the record whose file is missing, or is not what was kept."""
-    for digest, size in pictures.every_sum(db):
-        try:
-            content = attachments.read(name(digest))
-        except FileNotFoundError:
-            return f"the file of photograph {digest} is missing"
-        if len(content) != size or sum_of(content) != digest:
-            return f"the file of photograph {digest} is not what was kept"
+def first_astray(db: Session, attachments: Attachments, tell: Tell) -> str | None:
+    """The first picture of the record whose file is missing or does not have the recorded bytes, in words."""
+    for done, (digest, size, car_id) in enumerate(pictures.every_sum(db)):
+        tell("Reading photographs", done, 0)
+        if wrong := _astray(attachments, digest, size):
+            car = db.get_one(Car, car_id)
+            return f"car {car.mark} {car.number} (its key is {car_id}): photograph {digest} {wrong}"
     return None
+
+
+def _astray(attachments: Attachments, digest: str, size: int) -> str | None:
+    try:
+        content = attachments.read(name(digest))
+    except FileNotFoundError:
+        return "is missing"
+    except Away:
+        return "cannot be read"
+    same = len(content) == size and sum_of(content) == digest
+    return None if same else "does not have the bytes that were recorded"
 
 
 def clear_up(attachments: Attachments, now: datetime) -> int:

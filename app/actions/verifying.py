@@ -10,9 +10,10 @@ from typing import Any
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from app.actions import rulebooks
+from app.actions import pictures, rulebooks
 from app.actions.due import as_stored
 from app.files.archive import Manifest
+from app.pictures import Attachments
 from app.store import facts as crossing
 from app.store import proof, proof_derived, proof_rows, rolled
 from app.store import rulebooks as editions
@@ -27,13 +28,14 @@ Tell = Callable[[str, int, int], None]
 class Asked:
     """`today` is the day that dates are worked out on; `against` a copy's manifest to count by.
 
-    `head` is a head of the record of change that was kept elsewhere.
+    `head` is a head of the record of change that was kept elsewhere; `photographs` is where they lie.
     """
 
     today: date
     against: Manifest | None = None
     dates: bool = False
     head: Head | None = None
+    photographs: Attachments | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +107,11 @@ def _rolled(db: Session, asked: Asked, tell: Tell) -> str | None:
     return rolled.first_wrong(db)
 
 
+def _photographs(db: Session, asked: Asked, tell: Tell) -> str | None:
+    assert asked.photographs
+    return pictures.first_astray(db, asked.photographs, tell)
+
+
 def _dates(db: Session, asked: Asked, tell: Tell) -> str | None:
     """Car by car through the calculator with reasons, not by the columns that a fleet goes by."""
     programme = rulebooks.in_force(db)
@@ -163,5 +170,6 @@ CHECKS = (
     Check("owners, names and who sees which car", _derived),
     Check("numbers of cars and due items", _rolled),
     Check("rows against the copy", _counts, lambda asked: asked.against is not None),
+    Check("photographs", _photographs, lambda asked: asked.photographs is not None),
     Check("stored due dates", _dates, lambda asked: asked.dates),
 )

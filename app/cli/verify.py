@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from app.actions.copies import attachments_of
 from app.actions.verifying import Asked, verify
 from app.cli.backup import file_trouble
 from app.cli.progress import Progress
@@ -23,6 +24,7 @@ NOT_PROVED = (
     "not looked at: stored due dates with their states and rules, the class of each specification, "
     "and what falls due first of each car; --dates works them out anew"
 )
+NOT_READ = "not looked at: photographs; --photographs reads the file of each"
 EPILOG = """\
 example:
   python -m app verify --dates --against copies/register-2026-11-25.zip
@@ -32,7 +34,8 @@ the record of change is whole, that rows still say what it tells of them, and th
 who sees which car follow from what is recorded. What was cut off at its end shows only against a
 head that was kept elsewhere (python -m app head): --head FILE. Only --dates proves the due dates: it
 works out those of every car anew and compares them with those stored; for a large fleet that takes
-minutes. Run refresh-due first when the day has changed since it last ran.
+minutes. Run refresh-due first when the day has changed since it last ran. Only --photographs reads
+photographs, each of them from where ATTACHMENTS says, and compares their bytes with those recorded.
 
 exit statuses:
   0  everything that was checked is as it should be
@@ -46,13 +49,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--against", metavar="FILE", type=Path, help="a copy: no row of the record is lost since")
     add("--head", metavar="FILE", type=Path, help="a kept head: nothing is cut off or replaced")
     add("--dates", action="store_true", help="work out every stored due date anew")
+    add("--photographs", action="store_true", help="read every photograph: each is what was kept")
 
 
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
     asked = Asked(
-        today_in(settings.time_zone), _manifest(args.against), args.dates, _head(args.head)
-    )
+        today_in(settings.time_zone), _manifest(args.against), args.dates, _head(args.head),
+        attachments_of(settings.database_url, settings.attachments) if args.photographs else None,
+    )  # fmt: skip
     wrong = 0
     with (
         register(settings) as factory,
@@ -64,6 +69,8 @@ def run(args: argparse.Namespace) -> int:
             _say(name, found)
     if not args.dates:
         print(NOT_PROVED)
+    if not args.photographs:
+        print(NOT_READ)
     return UNSOUND if wrong else FINE
 
 

@@ -14,6 +14,7 @@ from sqlalchemy import (
     Select,
     String,
     and_,
+    func,
     or_,
     select,
 )
@@ -126,11 +127,12 @@ def of_car(db: Session, car_id: int) -> Sequence[Photograph]:
     return db.scalars(_all(db).where(Photograph.car_id == car_id).order_by(*newest)).all()
 
 
-def every_sum(db: Session) -> Iterator[tuple[str, int]]:
-    """Sum and size of each thing kept, once; for the machine itself."""
-    wanted = select(Photograph.sha256, Photograph.bytes).distinct().order_by(Photograph.sha256)
+def every_sum(db: Session) -> Iterator[tuple[str, int, int]]:
+    """Sum and bytes of each thing kept, once, and the key of a car that it is of; for the machine itself."""
+    kept = (Photograph.sha256, Photograph.bytes)
+    wanted = select(*kept, func.min(Photograph.car_id)).group_by(*kept).order_by(Photograph.sha256)
     for row in db.execute(wanted, execution_options={"yield_per": AT_ONCE}):
-        yield row[0], row[1]
+        yield row[0], row[1], row[2]
 
 
 def keeps_place(db: Session, car_id: int) -> bool:

@@ -35,7 +35,7 @@ def again(copy: Path, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
 def test_what_was_brought_back_verifies_and_lists_the_same(
     register: str, copy: Path, run: Run, again: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    ended = run("verify", "--dates", "--against", str(copy))
+    ended = run("verify", "--dates", "--photographs", "--against", str(copy))
     assert ended.status == 0, ended.err
     assert "stored due dates: as it should be" in ended.text
     assert "not looked at" not in ended.text
@@ -56,6 +56,7 @@ def test_verify_says_what_is_wrong_and_ends_with_1(
     assert "references between rows: as it should be" in ended.text
     assert "stored due dates: " not in ended.text  # nobody asked
     assert "not looked at: stored due dates" in ended.text
+    assert "not looked at: photographs" in ended.text
 
 
 def test_a_copy_overwrites_no_file(run: Run, copy: Path) -> None:
