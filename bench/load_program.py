@@ -15,10 +15,10 @@ from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from app.store import migrate
 from bench import processes
 from tests.faults.program import ROOT, Program, Server, healthy, wait_for
 from tests.faults.stores import Cluster, cluster
+from tests.fixtures.server import load_demo
 
 WORKERS = 4
 # What is killed, after which share of the time.
@@ -129,8 +129,7 @@ def store(given: argparse.Namespace, folder: Path) -> Iterator[tuple[str, Cluste
         elif given.fleet:
             shutil.copyfile(given.fleet, folder / "store.db")
         else:
-            migrate.upgrade(url)
-            command_on(url, "demo").check_returncode()
+            load_demo(url)
         yield url, ours
 
 

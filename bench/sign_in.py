@@ -7,10 +7,8 @@ see the same machine; the ratio of the processor's medians is what counts.
 from __future__ import annotations
 
 import asyncio
-import os
 import secrets
 import statistics
-import subprocess
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -30,6 +28,7 @@ from app.store.signed_in import SignedIn, fingerprint, viewer_by_key
 from app.store.tables import Car
 from app.web.admission import Admitted, admitted
 from bench.pages import get
+from tests.fixtures.server import load_demo
 
 TIMES, LIMIT = 300, 1.15
 
@@ -37,11 +36,7 @@ TIMES, LIMIT = 300, 1.15
 def main() -> int:
     with TemporaryDirectory(prefix="stencilbook-bench-") as name:
         url = f"sqlite:///{Path(name) / 'store.db'}"
-        for command in ("migrate", "demo"):
-            subprocess.run(
-                [sys.executable, "-m", "app", command],
-                env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
-            )  # fmt: skip
+        load_demo(url)
         return asyncio.run(_compare(url))
 
 

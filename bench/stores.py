@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
@@ -12,6 +10,7 @@ from pathlib import Path
 
 from bench import big_fleet, servers
 from bench.rows import Size
+from tests.fixtures.server import load_demo
 
 TODAY = date(2026, 11, 30)
 CARS: dict[Size, int] = {"small": 2_000, "full": 450_000}
@@ -46,9 +45,5 @@ def demo(folder: Path) -> str:
     held = folder / "demo.db"
     url = f"sqlite:///{held}"
     if not held.exists():
-        for command in ("migrate", "demo"):
-            subprocess.run(
-                [sys.executable, "-m", "app", command],
-                env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
-            )  # fmt: skip
+        load_demo(url)
     return url

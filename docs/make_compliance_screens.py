@@ -6,18 +6,14 @@ is not on the path.
 
 from __future__ import annotations
 
-import os
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
+from docs.looking import a_browser, a_demo, context
 from tests.browser.mornings import Morning
-from tests.fixtures.people import COOKIES, let_in_at
-from tests.fixtures.server import serving
 
 SCREENS = Path(__file__).parent / "screens" / "compliance"
 WIDTH, HEIGHT = 1180, 900
@@ -26,24 +22,9 @@ WIDTH, HEIGHT = 1180, 900
 def main() -> None:
     shutil.rmtree(SCREENS, ignore_errors=True)
     SCREENS.mkdir(parents=True)
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
-    with TemporaryDirectory() as name, sync_playwright() as playwright:
-        folder = Path(name)
-        url = f"sqlite:///{folder / 'store.db'}"
-        for command in ("migrate", "demo"):
-            subprocess.run(
-                [sys.executable, "-m", "app", command],
-                env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
-            )  # fmt: skip
-        let_in_at(url)
-        with serving(url, folder) as running:
-            browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-            context = browser.new_context(viewport={"width": WIDTH, "height": HEIGHT})
-            context.add_cookies(
-                [{"name": each, "value": key, "url": running.url} for each, key in COOKIES.items()]
-            )
-            walk(context.new_page(), running.url, folder)
-            browser.close()
+    with TemporaryDirectory() as folder, a_demo() as url, a_browser() as browser:
+        held = context(browser, url, viewport={"width": WIDTH, "height": HEIGHT})
+        walk(held.new_page(), url, Path(folder))
 
 
 def walk(page: Page, url: str, folder: Path) -> None:

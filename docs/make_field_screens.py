@@ -6,18 +6,16 @@ tests do. Needs Chromium, named by CHROMIUM when it is not on the path.
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
 from app.store import migrate
+from docs.looking import a_browser, context
 from tests.browser.field.inspection.walking import Inspector
 from tests.browser.field.inspection.yard import CAR, yard
-from tests.fixtures.people import COOKIES
 
 SCREENS = Path(__file__).parent / "screens" / "field"
 WIDTH, HEIGHT = 768, 1024
@@ -41,23 +39,15 @@ def main() -> None:
     SCREENS.mkdir(parents=True, exist_ok=True)
     for old in SCREENS.glob("*.png"):
         old.unlink()
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
-    with TemporaryDirectory() as folder, sync_playwright() as playwright:
+    with TemporaryDirectory() as folder, a_browser() as browser:
         template = Path(folder) / "template.db"
         migrate.upgrade(f"sqlite:///{template}")
         with yard(template, Path(folder)) as running:
-            browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-            context = browser.new_context(
-                viewport={"width": WIDTH, "height": HEIGHT}, has_touch=True
-            )
-            context.add_cookies(
-                [{"name": each, "value": key, "url": running.url} for each, key in COOKIES.items()]
-            )
-            page = context.new_page()
+            size = {"width": WIDTH, "height": HEIGHT}
+            page = context(browser, running.url, viewport=size, has_touch=True).new_page()
             walk(Inspector(page, running.url), Pictures(page))
             page.goto(f"{running.url}/reports/1")
-            Pictures(page).page.screenshot(path=SCREENS / "17-report-page.png")
-            browser.close()
+            page.screenshot(path=SCREENS / "17-report-page.png")
 
 
 def walk(inspector: Inspector, pictures: Pictures) -> None:

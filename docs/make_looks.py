@@ -9,33 +9,27 @@ the path.
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-import subprocess
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
-from sqlalchemy import update
+from playwright.sync_api import BrowserContext
 
 from app.main import create_app
 from app.settings import Settings
 from app.store import migrate
-from app.store.db import make_engine, write_session
-from app.store.people import SignIn
+from app.store.db import write_session
+from docs.looking import a_browser, a_demo, context, proved_now
 from tests.access.routes import NEEDS
 from tests.access.test_matrix import OTHERWISE, PARAMETER, WORDS
 from tests.access.world import OWN, World, add_changes, browser_key, build
 from tests.browser.mornings import Morning
 from tests.browser.sound import WIDE
-from tests.fixtures.people import COOKIES, let_in_at
 from tests.fixtures.server import serving
 
 WIDTHS = (1280, 820, 390)
@@ -73,13 +67,10 @@ def main(folder: Path, *starts: str) -> None:
     """Take all pages, or those whose address begins with one of `starts`."""
     (folder / "sheets").mkdir(parents=True, exist_ok=True)
     with ExitStack() as held:
-        playwright = held.enter_context(sync_playwright())
-        chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        held.callback(browser.close)
+        browser = held.enter_context(a_browser())
         wanted = {path for path in page_routes() if path.startswith(starts or ("/",))}
         demo = held.enter_context(a_demo())
-        signed_in = context(browser, demo, COOKIES)
+        signed_in = context(browser, demo)
         some_work(signed_in, demo)
         found = reached(signed_in, demo)
         nobody = context(browser, demo, {})
@@ -180,36 +171,6 @@ def side_by_side(folder: Path, name: str) -> None:
         sheet.paste(each, (at, 0))
         at += each.width + 8
     sheet.save(folder / "sheets" / f"{name}.png")
-
-
-def context(browser: Browser, url: str, cookies: Mapping[str, str]) -> BrowserContext:
-    made = browser.new_context()
-    made.add_cookies([{"name": name, "value": key, "url": url} for name, key in cookies.items()])
-    return made
-
-
-@contextmanager
-def a_demo() -> Iterator[str]:
-    """Where the demo fleet is served, with somebody signed in who may do all."""
-    with TemporaryDirectory() as name:
-        url = f"sqlite:///{Path(name) / 'store.db'}"
-        for command in ("migrate", "demo"):
-            subprocess.run(
-                [sys.executable, "-m", "app", command],
-                env=os.environ | {"DATABASE_URL": url}, check=True, stdout=subprocess.DEVNULL,
-            )  # fmt: skip
-        let_in_at(url)
-        proved_now(url)
-        with serving(url, Path(name)) as running:
-            yield running.url
-
-
-def proved_now(url: str) -> None:
-    """As if everybody signed in had just given their password: some pages ask for it anew."""
-    engine = make_engine(url)
-    with engine.begin() as connection:
-        connection.execute(update(SignIn).values(proved_at=datetime.now(UTC)))
-    engine.dispose()
 
 
 @contextmanager

@@ -6,19 +6,14 @@ CHROMIUM when it is not on the path. Those of docs/compliance.md and docs/field.
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
-from docs.make_looks import a_demo, context
-from tests.fixtures.people import COOKIES
+from docs.looking import a_browser, a_demo, context
 
 SCREENS = Path(__file__).parent / "screens"
 PROGRAMME = Path(__file__).parents[1] / "seed_demo" / "programme.toml"
@@ -50,20 +45,12 @@ class Pictures:
 
 
 def main() -> None:
-    with _pictures() as pictures:
+    with a_demo() as url, a_browser() as browser:
+        pictures = Pictures(context(browser, url).new_page(), url)
         readme(pictures)
         fleet(pictures)
         plan(pictures)
         others(pictures)
-
-
-@contextmanager
-def _pictures() -> Iterator[Pictures]:
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
-    with a_demo() as url, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        yield Pictures(context(browser, url, COOKIES).new_page(), url)
-        browser.close()
 
 
 def readme(pictures: Pictures) -> None:
