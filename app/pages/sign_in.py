@@ -145,10 +145,10 @@ def sign_out(request: Request, asked: web.Asking, now: signing.Clock) -> Respons
 
 
 def wait_for(seconds: int) -> str:
-    """How long to wait after attempts that failed, in the same words whoever tried."""
+    """How long to wait after so many attempts, in the same words whoever tried."""
     spoken = f"{seconds} seconds" if seconds < 120 else f"{-(-seconds // 60)} minutes"
     return (
-        f"Too many attempts failed. Wait {spoken} before the next one. "
+        f"Too many attempts to sign in. Wait {spoken} before the next one. "
         f"A passkey is not held up by this."
     )
 

@@ -5,7 +5,7 @@ Actions never commit: a write session does, once, when its block ends without a 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -26,9 +26,10 @@ PRAGMAS = (
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
     f"PRAGMA busy_timeout = {BUSY_SECONDS * 1000}",
-    "PRAGMA cache_size = -65536",
     "PRAGMA temp_store = MEMORY",
 )
+# KiB of pages that one connection to SQLite keeps; each of a server's many has its own, beside what the system keeps.
+CACHE_ALONE, CACHE_AMONG_MANY = 65_536, 8_192
 
 Sessions = sessionmaker[Session]
 
@@ -62,7 +63,7 @@ def make_engine(url: str, room: Room | None = None) -> Engine:
         return create_engine(address, **told)
     in_memory = address.database in (None, "", ":memory:")
     engine = create_engine(address, **(_pool(room) if room and not in_memory else {}))
-    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "connect", _preparing(CACHE_AMONG_MANY if room else CACHE_ALONE))
     event.listen(engine, "begin", _begin_sqlite)
     return engine
 
@@ -78,11 +79,14 @@ def _patience(address: URL, room: Room) -> dict[str, Any]:
     return {"connect_args": {"connect_timeout": room.wait, "options": f"{given} {limits}".strip()}}
 
 
-def _prepare_sqlite(connection: Any, _record: Any) -> None:
-    # The driver must not begin transactions by itself; see _begin_sqlite.
-    connection.isolation_level = None
-    for pragma in PRAGMAS:
-        connection.execute(pragma)
+def _preparing(cache: int) -> Callable[[Any, Any], None]:
+    def prepare(connection: Any, _record: Any) -> None:
+        # The driver must not begin transactions by itself; see _begin_sqlite.
+        connection.isolation_level = None
+        for pragma in (*PRAGMAS, f"PRAGMA cache_size = -{cache}"):
+            connection.execute(pragma)
+
+    return prepare
 
 
 def for_migrating(url: str) -> Engine:
