@@ -6,16 +6,13 @@ import os
 import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
-from sqlalchemy import update
 
-from app.store.db import make_engine
-from app.store.people import SignIn
+from tests.browser.walk import proved_now
 from tests.fixtures.people import COOKIES, let_in_at
 from tests.fixtures.server import load_demo, serving
 
@@ -30,14 +27,6 @@ def a_demo() -> Iterator[str]:
         proved_now(url)
         with serving(url, Path(name)) as running:
             yield running.url
-
-
-def proved_now(url: str) -> None:
-    """As if everybody signed in had just given their password: some pages ask for it anew."""
-    engine = make_engine(url)
-    with engine.begin() as connection:
-        connection.execute(update(SignIn).values(proved_at=datetime.now(UTC)))
-    engine.dispose()
 
 
 @contextmanager

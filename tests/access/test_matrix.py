@@ -22,7 +22,7 @@ from app.access import ROLES
 from app.store.people import SignIn
 from app.web.admission import needed_by
 from tests.access.routes import NEEDS
-from tests.access.world import FOREIGN, FOREIGN_CAR, OWN, World, add_changes, browser_key, build
+from tests.access.world import FOREIGN, FOREIGN_CAR, OWN, World, browser_key, fill
 from tests.fixtures.web import NOW, TestClient, asking
 
 DESK = {"planner", "compliance"}
@@ -98,7 +98,6 @@ WITH_A_KEY = [
 def world(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[FastAPI, World]:
     from app.main import create_app
     from app.settings import Settings
-    from app.store.db import write_session
 
     path = tmp_path_factory.mktemp("matrix") / "store.db"
     shutil.copyfile(sqlite_template, path)
@@ -110,11 +109,7 @@ def world(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> tu
         ),
         clock=lambda: NOW,
     )
-    with write_session(app.state.sessions) as db:
-        filled = build(db, app.state.attachments)
-    with write_session(app.state.sessions) as db:
-        add_changes(db, filled)
-    return app, filled
+    return app, fill(app)
 
 
 def ask(app, method: str, path: str, keys: dict[str, str], role: str | None, party: str = OWN):

@@ -9,6 +9,7 @@ from dataclasses import field as of
 from datetime import date
 from typing import cast
 
+from fastapi import FastAPI
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -55,6 +56,7 @@ from app.pictures import Attachments, Limits
 from app.store import auditing, dated, directive_list, reports
 from app.store.cars import RegisterFilter
 from app.store.changes import ChangeAbout
+from app.store.db import write_session
 from app.store.derived import ImportRun, Job
 from app.store.directive_list import MatchFilter
 from app.store.field import Report
@@ -103,6 +105,15 @@ def browser_key(role: str, party: str = OWN) -> str:
     return f"key-of-{role}-at-{party}".replace(" ", "-")
 
 
+def fill(app: FastAPI) -> World:
+    """Fill the empty store of a program, and know also its entries in the record of change."""
+    with write_session(app.state.sessions) as db:
+        world = build(db, app.state.attachments)
+    with write_session(app.state.sessions) as db:
+        _add_changes(db, world)
+    return world
+
+
 def build(db: Session, attachments: Attachments) -> World:
     """Fill an empty store."""
     parties = {
@@ -125,7 +136,7 @@ def build(db: Session, attachments: Attachments) -> World:
     return world
 
 
-def add_changes(db: Session, world: World) -> None:
+def _add_changes(db: Session, world: World) -> None:
     """The entries in the record of change about each car, which are there once all is committed."""
     for things in (world.own, world.foreign):
         change = select(ChangeAbout.change_id).where(
