@@ -20,7 +20,8 @@ example:
 The copy is of one moment, however much is recorded meanwhile, and has its name only when it is
 whole and on the disk; what is left of one that was stopped ends in .part. No file is overwritten.
 It holds everything, also of those who may not see each other's cars: only its owner can read it.
-Files in the folder beside an SQLite database that is named like it with .attachments go along.
+Photographs go along, from where ATTACHMENTS or --attachments says; else from the folder beside an
+SQLite database that is named like it with .attachments, or from data/attachments.
 Signed-in browsers do not: after a copy is brought back, people sign in anew.
 
 {STATUSES}"""
@@ -34,14 +35,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_attachments(parser: argparse.ArgumentParser, what: str) -> None:
     parser.add_argument(
-        "--attachments", metavar="FOLDER", type=Path,
-        help=f"the folder {what}, where it is not the one beside an SQLite database",
+        "--attachments", metavar="PLACE",
+        help=f"the folder or object store {what}, where it is another than ATTACHMENTS says",
     )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
-    place = copies.place_of(settings.database_url, args.attachments)
+    place = copies.place_of(settings.database_url, args.attachments or settings.attachments)
     with file_trouble(args.file), store_of_any_version(settings) as engine, Progress() as tell:
         made = copies.keep(engine, place, args.file, moment(), tell)
     print(

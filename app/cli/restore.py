@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     settings = read_settings()
-    place = copies.place_of(settings.database_url, args.attachments)
+    place = copies.place_of(settings.database_url, args.attachments or settings.attachments)
     with file_trouble(args.file), usable(settings), Progress() as tell:
         told = copies.bring_back(place, args.file, tell)
     print(

@@ -69,3 +69,17 @@ def test_they_are_looked_for_where_the_setting_says(
     assert run("verify").status == 0  # nobody asked
     monkeypatch.setenv("ATTACHMENTS", str(place))
     assert run("verify", "--photographs").status == 0
+
+
+def test_a_copy_takes_them_from_where_the_setting_says_and_brings_them_back_there(
+    run: Run, kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place, copy = tmp_path / "elsewhere", str(tmp_path / "copy.zip")
+    kept.parents[2].rename(place)
+    monkeypatch.setenv("ATTACHMENTS", str(place))
+    assert " 2 attachments," in run("backup", copy).text  # with its small picture
+    monkeypatch.setenv("DATABASE_URL", f"sqlite:///{tmp_path / 'again.db'}")
+    assert f"{place} is not empty" in run("restore", copy).err
+    monkeypatch.setenv("ATTACHMENTS", str(tmp_path / "again"))
+    assert run("restore", copy).status == 0
+    assert run("verify", "--photographs").status == 0
