@@ -12,6 +12,7 @@ from functools import reduce
 from pydantic import TypeAdapter
 from sqlalchemy.orm import Session
 
+from app.actions import rulebooks
 from app.actions.checks import LONGEST_WORDS, tidy
 from app.actions.stamp import Stamp
 from app.core.plan.accounts import Accounts, accounts, anew
@@ -173,7 +174,7 @@ def problem_now(
 ) -> Asked:
     """The problem that a selection is today; what the plan `plan_id` planned itself and has not begun is open again."""
     standing = planning.standing(db, plan_id)
-    found = planning.fleet(db, selection, standing)
+    found = planning.fleet(db, selection, standing, rulebooks.again(db))
     own = set(found.keys.values())
     others = [
         visit

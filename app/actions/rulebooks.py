@@ -10,12 +10,14 @@ from sqlalchemy.orm import Session
 
 from app.actions.stamp import Stamp
 from app.core.devices import Whole
+from app.core.mechanical import FIRST_BY_ANOTHER
 from app.core.trial import NOTHING, Change
 from app.errors import Fault, Refused
 from app.rules.edition import BadEdition, Edition, Wrong, read_edition
 from app.rules.overlay import Laid, differences, faults_over, laid
 from app.store import cars, rulebooks
 from app.store.derived import RulebookEdition, RulebookInForce
+from app.store.due import Again
 from app.store.facts import CarRecord
 from app.store.gathering import note
 
@@ -52,6 +54,12 @@ def in_force(db: Session, known_at: datetime | None = None) -> Programme:
     """The rules that every answer for a stored car goes by, now or as they were put in force by a moment."""
     holding = rulebooks.in_force(db, known_at)
     return as_held(db, holding) if holding else Programme(laid(()))
+
+
+def again(db: Session) -> Again:
+    """By item, after how many months at most it falls due again once it is done, where a first time may be farther."""
+    book = in_force(db).everyone.rulebook
+    return {item: book.rule(item).months for item in FIRST_BY_ANOTHER}
 
 
 def as_held(db: Session, holding: Holding) -> Programme:

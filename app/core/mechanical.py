@@ -12,6 +12,9 @@ from app.core.findings import Findings, by_rule
 from app.core.known import Case
 from app.core.owed import Owing
 
+# Items that fall due for the first time by a rule of their own, and from then on by the one of their name.
+FIRST_BY_ANOTHER = ("air_brake",)
+
 
 def air_brake(found: Findings) -> Dated:
     """5 years after the last test; 8 after built or rebuilt when that is later (232.305(c), (d))."""

@@ -13,7 +13,7 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app import web
-from app.actions import plans
+from app.actions import plans, rulebooks
 from app.core.facts import VISIT_ITEMS
 from app.core.plan.basis import Basis
 from app.core.plan.forecast import Need, by_month, ended, left_out, needs
@@ -227,6 +227,7 @@ def _wanted(request: Request, db: Session) -> tuple[Asked, ForecastFilter]:
         owner_id,
         given.owner(owner_id),
         asked.one_of("region", given.regions),
+        rulebooks.again(db),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from dataclasses import replace as replaced
 from datetime import date, timedelta
@@ -17,6 +17,7 @@ from sqlalchemy import (
     delete,
     false,
     func,
+    literal,
     or_,
     select,
 )
@@ -176,6 +177,20 @@ def for_car(db: Session, car_id: int, as_of: date, soon_days: int = 180) -> list
         _columns(db).where(DueRow.car_id == car_id, reach.due_items(db)).order_by(DueRow.item_no)
     )
     return [_shown(row, seen) for row in db.execute(query)]
+
+
+Again = Mapping[str, int]
+
+
+def next_interval(
+    item_no: ColumnElement[int], interval: ColumnElement[Any], again: Again
+) -> ColumnElement[Any]:
+    """Months after which an item falls due again when it is done: what led to its day, or fewer, as `again` says."""
+    sooner = [
+        (and_(item_no == ITEMS.index(item), interval > months), literal(months))
+        for item, months in again.items()
+    ]
+    return case(*sooner, else_=interval) if sooner else interval
 
 
 First = tuple[str, str, date | None]

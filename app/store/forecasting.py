@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, Literal
 
@@ -29,6 +29,7 @@ from app.core.plan.forecast import Falling
 from app.store import due_counts, reach
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRolled, DueRow
+from app.store.due import Again, next_interval
 from app.store.plans import VisitPlan, VisitWork
 from app.store.rolled import LAST_ITEMS
 from app.store.tables import Party
@@ -39,13 +40,14 @@ Grouping = Literal["item", "owner", "region"]
 
 @dataclass(frozen=True, slots=True)
 class ForecastFilter:
-    """Which due items are counted, in groups of what; cars in service only."""
+    """Which due items are counted, in groups of what; cars in service only. `again`: `due.next_interval`."""
 
     by: Grouping = "item"
     item: str | None = None
     owner_id: int | None = None
     owner: str | None = None
     region: str | None = None
+    again: Again = field(default_factory=dict)
 
     def in_words(self) -> str:
         parts = [
@@ -78,7 +80,10 @@ def _cut(db: Session, wanted: ForecastFilter) -> str | None:
 
 def _rolled(db: Session, wanted: ForecastFilter, cut: str) -> list[Falling]:
     group: Any = {"owner": Party.name, "region": DueRolled.region}.get(wanted.by, literal(""))
-    told = DueRolled.item_no, group, DueRolled.day, DueRolled.interval_months
+    interval = next_interval(
+        DueRolled.item_no.expression, DueRolled.interval_months.expression, wanted.again
+    )
+    told = DueRolled.item_no, group, DueRolled.day, interval.label("interval")
     query = select(*told, func.sum(DueRolled.number)).where(
         *due_counts.rows_of(db, cut, wanted.owner_id, wanted.region),
         DueRolled.listed.is_(True),
@@ -188,7 +193,10 @@ def _counted(
     of: FromClause = table_of(DueRow),
     ends: ColumnElement[Any] | None = None,
 ) -> list[Falling]:
-    told = [DueRow.item, _group(wanted), month, DueRow.interval_months]
+    interval = next_interval(
+        DueRow.item_no.expression, DueRow.interval_months.expression, wanted.again
+    )
+    told = [DueRow.item, _group(wanted), month, interval.label("interval")]
     told += [] if ends is None else [ends]
     query: Select[Any] = (
         select(func.count(), *told)

@@ -18,6 +18,7 @@ from app.core.plan.standing import PlannedVisit, Standing
 from app.errors import NotFound
 from app.store import reach, visit_work
 from app.store.derived import DueRow
+from app.store.due import Again, next_interval
 from app.store.plans import (
     Plan,
     PlanAccepted,
@@ -139,15 +140,17 @@ class Found:
     twins: tuple[str, ...]
 
 
-def fleet(db: Session, selection: Selection, standing: Mapping[int, Sequence[Standing]]) -> Found:
+def fleet(
+    db: Session, selection: Selection, standing: Mapping[int, Sequence[Standing]], again: Again
+) -> Found:
     """The session's own cars in service with what is due on them, by mark and number.
 
-    Of the visits `standing`, those of the plan's own that may be replaced are left out.
+    Of the visits `standing`, those of the plan's own that may be replaced are left out. `again`: `due.next_interval`.
     """
     due: dict[int, list[DueItem]] = defaultdict(list)
     names: dict[int, tuple[str, str]] = {}
     for car_id, mark, number, region, item, state, due_on, interval in db.execute(
-        _due(db, selection)
+        _due(db, selection, again)
     ):
         names[car_id] = (f"{mark} {number}", region)
         due[car_id].append(DueItem(item, state, due_on, interval))
@@ -162,7 +165,7 @@ def fleet(db: Session, selection: Selection, standing: Mapping[int, Sequence[Sta
     return Found(tuple(cars), keys, tuple(twins))
 
 
-def _due(db: Session, selection: Selection) -> Select[*tuple[Any, ...]]:
+def _due(db: Session, selection: Selection, again: Again) -> Select[*tuple[Any, ...]]:
     # What falls due within the month after the last is to be done in the last, unless in date to that month's end.
     after = first_day(ordinal(selection.first_month) + selection.months + 1)
     wanted = [
@@ -181,7 +184,8 @@ def _due(db: Session, selection: Selection) -> Select[*tuple[Any, ...]]:
     return (
         select(
             DueRow.car_id, DueRow.mark, DueRow.number, DueRow.region,
-            DueRow.item, DueRow.state, DueRow.due_on, DueRow.interval_months,
+            DueRow.item, DueRow.state, DueRow.due_on,
+            next_interval(DueRow.item_no.expression, DueRow.interval_months.expression, again),
         )
         .where(*wanted)
         .order_by(DueRow.mark, DueRow.number, DueRow.item_no)

@@ -162,7 +162,7 @@ def test_a_visit_that_stands_takes_all_its_days_whatever_the_plan_is_about(plann
     plan = planner.plan("Valves", items=("relief_device",))
     with beforehand(sessions(planner.engine)) as db:
         car = planning.fleet(db, replace(plans.SELECTION.validate_python(
-            {"first_month": "2027-01", "months": 12})), {}).keys["ZQKX 7001"]  # fmt: skip
+            {"first_month": "2027-01", "months": 12})), {}, {}).keys["ZQKX 7001"]  # fmt: skip
         visits.plan(
             db, car, visits.Planning(NORTH, date(2027, 3, 1), ("lining", "visual"), 20), STAMP
         )
@@ -292,7 +292,7 @@ def test_a_plan_of_some_items_knows_the_last_service_day_as_well(planner):
     with beforehand(sessions(planner.engine)) as db:
         add(db, "ZQKX", 7098, date(1980, 6, 1))
         row = planning.plan_or_raise(db, plan)
-        found = planning.fleet(db, plans.selection_of(row), {})
+        found = planning.fleet(db, plans.selection_of(row), {}, {})
     items = {due.item for car in found.cars for due in car.due}
     assert items - NO_WORK == {"relief_device"}
     assert "age_limit" in items

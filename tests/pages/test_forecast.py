@@ -56,10 +56,14 @@ def test_every_dated_item_is_counted_in_its_month_and_again_after_its_interval(
     expected = [row for row in due if row[0] == "visual" and f"{row[1]:%Y-%m}" == "2027-04"]
     assert {row[0]: row[place] for row in rows}["2027-04"] == len(expected) == 1
     # Ten years after April 2027 lies past the forecast; the air brake's interval does not (it is overdue here).
-    brakes = header.index("Air brake")
-    interval = next(row[2] for row in due if row[0] == "air_brake")
-    assert sum(row[brakes] for row in rows) == len(cars) * (1 + (119 // interval))
-    assert rows[0][brakes] == len(cars)  # due already: in the first month
+    brakes = {row[0]: row[header.index("Air brake")] for row in rows}
+    assert {row[2] for row in due if row[0] == "air_brake"} == {
+        96
+    }  # 49 CFR 232.305(d), the first time
+    # Due already, so in the first month; and from then on every 5 years: 49 CFR 232.305(c).
+    assert {month: number for month, number in brakes.items() if number} == {
+        rows[0][0]: len(cars), rows[60][0]: len(cars)
+    }  # fmt: skip
 
 
 def test_the_page_says_in_words_what_it_counts_and_filters_by_owner(client, record, cars):
@@ -82,15 +86,16 @@ def test_a_wrong_filter_counts_nothing_and_says_so(client, cars):
 def test_what_falls_due_from_the_last_service_day_on_is_left_out_and_told(client, record, cars):
     """A car at its age limit within the ten years; what it asks for is counted one item after the other."""
     before = {row[0]: row for row in workbook(client)["Forecast by year"][1:]}
-    car = record(lambda db: add(db, "ZQKX", 9001, date(1982, 6, 1)))
+    car = record(lambda db: add(db, "ZQKX", 9001, date(1980, 6, 1)))
     due = record(lambda db: [(row.item, row.due_on, row.interval_months)
                              for row in db.query(DueRow) if row.car_id == car and row.due_on])  # fmt: skip
     last = min(on for item, on, _ in due if item in NO_WORK)
     begin, end = STAMP.today.replace(day=1), STAMP.today.replace(day=1) + relativedelta(years=10)
     assert begin < last < end
     counted, out = Counter(), Counter()
-    for _, on, months in (each for each in due if each[0] not in NO_WORK):
+    for item, on, months in (each for each in due if each[0] not in NO_WORK):
         day, over = max(on, begin), on >= last
+        months = min(months or 0, 60) if item == "air_brake" else months  # 49 CFR 232.305(c)
         while day < end:
             (out if over else counted)[day.year] += 1
             day = day + relativedelta(months=months) if months else end

@@ -53,7 +53,10 @@ class Selection:
 
 @dataclass(frozen=True, slots=True)
 class DueItem:
-    """A due item: `state` as the calculator has it, `due_on` the last day on which it is in date."""
+    """A due item: `state` as the calculator has it, `due_on` the last day on which it is in date.
+
+    It falls due again `interval_months` after it is done.
+    """
 
     item: str
     state: str
