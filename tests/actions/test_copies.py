@@ -199,10 +199,10 @@ def test_foreign_keys_are_as_strict_afterwards_as_before(
 
 
 def test_a_copy_taken_while_others_write_is_of_one_moment(
-    any_engine: Engine, other_url: str, tmp_path: Path
+    any_engine: Engine, tmp_path: Path
 ) -> None:
     """Between any two tables somebody records a report: none may be half in the copy."""
-    cars = fill(any_engine)
+    cars, other_url = fill(any_engine), f"sqlite:///{tmp_path / 'other.db'}"
     written, wanted, over = threading.Semaphore(0), threading.Semaphore(0), threading.Event()
 
     def write() -> None:
