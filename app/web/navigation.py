@@ -41,10 +41,11 @@ AREAS = (
         Place("/fleet/trial", "Try facts out", "try_out"),
     )),
     Area("Work", (
-        Place("/field", "Field work", "record_work"),
-        Place("/record", "Record for many", "record_work"),
+        # First a page with this head: that of the tablet's program has its own.
         Place("/visits", "Visits", "read"),
         Place("/plans", "Plans", "plan"),
+        Place("/field", "Field work", "record_work"),
+        Place("/record", "Record for many", "record_work"),
         Place("/facilities", "Facilities", "read"),
     )),
     Area("Compliance", (

@@ -43,6 +43,7 @@ const head = (here, waits) => html`
     <p class="shell-who">${here?.name ?? "Nobody signed in"}</p>
     <div class="shell-connection" role="status">${connection()}</div>
     <p class="shell-waits">${told_(waits)}</p>
+    ${now.known && now.why === null ? html`<p class="shell-out"><a href="/">All pages</a></p>` : nothing}
   </div>
   <nav class="shell-places" aria-label="Field work"><ul>${PLACES.map(([address, words]) => placeLink(address, words, waits))}</ul></nav>
   ${notices()}`;
@@ -66,10 +67,11 @@ const SHORT = {
   slow: "asked to wait", busy: "register is busy", too_large: "too large", not_taken: "cannot be read",
 };
 
-const told_ = ({ entries, photographs }) =>
-  entries + photographs
-    ? html`${counted(entries, "entry", "entries")}, ${counted(photographs, "photograph")} ${entries + photographs === 1 ? "waits" : "wait"}`
-    : "nothing waits";
+function told_({ entries, photographs }) {
+  const parts = [entries ? counted(entries, "entry", "entries") : "", photographs ? counted(photographs, "photograph") : ""];
+  const there = parts.filter(Boolean).join(", ");
+  return there ? `${there} ${entries + photographs === 1 ? "waits" : "wait"}` : "nothing waits";
+}
 
 const notices = () => [
   now.why === "signed_out"

@@ -154,7 +154,7 @@ async function taken(ui, desk, all, text) {
   const readings = desk.fold.of("reading");
   const told = odd ? [odd] : judge.unlikely(inches, around(ui.spot, readings), lastAt(desk.car, ui.spot), asks);
   if (told.length) {
-    ui.question = { inches, told };
+    ui.question = { inches, told, odd };
     ui.redraw();
     document.getElementById("right")?.focus();
     return undefined;
@@ -183,7 +183,7 @@ function confirm(ui, desk, all) {
 }
 
 const question = (ui, desk, all) => html`<div class="notice notice-care" role="alert">
-  <p><b>${withUnit(ui.question.inches, "in")}</b>: ${spelled(ui.question.told.join("; "))}. Is it right?</p>
+  <p>${ui.question.odd ? spelled(ui.question.odd) : html`<b>${withUnit(ui.question.inches, "in")}</b>: ${spelled(ui.question.told.join("; "))}. Is it right?`}</p>
   <div class="actions"><button id="right" class="button" type="button" @click=${act(ui, () => ui.question && confirm(ui, desk, all))}>It is right, keep it</button>
   <button class="button button-quiet" type="button" @click=${() => {
     ui.question = "";

@@ -42,7 +42,7 @@ def test_what_is_recorded_without_a_connection_goes_when_there_is_one(
     report = tablet.record()
     head = tablet.page.get_by_role("banner")
     expect(head).to_contain_text("no connection")
-    expect(head).to_contain_text("3 entries, 0 photographs wait")
+    expect(head).to_contain_text("3 entries wait")
     tablet.page.context.set_offline(False)
     tablet.until_sent(report)
     assert [each["place"] for each in register.of_report(report)] == [1, 2, 3]
