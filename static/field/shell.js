@@ -43,7 +43,6 @@ const head = (here, waits) => html`
     <p class="shell-who">${here?.name ?? "Nobody signed in"}</p>
     <div class="shell-connection" role="status">${connection()}</div>
     <p class="shell-waits">${told_(waits)}</p>
-    ${now.known && now.why === null ? html`<p class="shell-out"><a href="/">All pages</a></p>` : nothing}
   </div>
   <nav class="shell-places" aria-label="Field work"><ul>${PLACES.map(([address, words]) => placeLink(address, words, waits))}</ul></nav>
   ${notices()}`;

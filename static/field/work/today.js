@@ -13,7 +13,8 @@ export async function today(ui) {
   return () => html`${head("Today's work", null)}
     ${taken.length ? html`<p class="hint">${counted(taken.length, "car")} on this tablet, last taken ${ago(lastTaken(taken))}. Due dates are as of then.</p>` : nothingTaken()}
     ${open.length ? begun(open, taken) : nothing}
-    ${taken.length ? html`<h2>Cars, overdue and due now first</h2>${carList(taken, ui, new Map(open.map((each) => [each.car_id, each])))}` : nothing}`;
+    ${taken.length ? html`<h2>Cars, overdue and due now first</h2>${carList(taken, ui, new Map(open.map((each) => [each.car_id, each])))}` : nothing}
+    <p class="actions"><a class="button button-quiet" href="/">All pages of the register</a> <span class="hint">need a connection</span></p>`;
 }
 
 const lastTaken = (taken) => taken.map((car) => car.taken_at).sort().at(-1);
