@@ -9,7 +9,7 @@ from tests.browser.keys import MISSED, press, stops
 from tests.browser.sound import CONTRAST, WIDE, found_by_axe
 from tests.browser.test_widths import OVERLAPS, PAGES, WIDEST
 from tests.fixtures.browser import DESK
-from tests.fixtures.server import Loaded, Server
+from tests.fixtures.server import Server
 from tests.length import tries
 
 # A list, a car, a form in a table. In a long run all.
@@ -75,14 +75,14 @@ def test_keys_reach_everything_in_order_and_it_is_seen_where_they_are(
 
 
 def test_keys_alone_do_the_main_job(
-    nobodys_page: Page, demo_server: Server, demo_loaded: Loaded
+    nobodys_page: Page, demo_server: Server, demo_said: str
 ) -> None:
     page = nobodys_page
     page.goto(f"{demo_server.url}/sign-in?next=/")
     press(page, page.get_by_label("Address of mail"), "Home")
     page.keyboard.type(PLANNER)
     press(page, page.get_by_label("Password", exact=True), "Home")
-    [password] = re.findall(r"The password of each.*: (\S+)", demo_loaded.said)
+    [password] = re.findall(r"The password of each.*: (\S+)", demo_said)
     page.keyboard.type(password)
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="What needs action first")).to_be_visible()

@@ -1,4 +1,4 @@
-"""`python -m app demo` loads the fleet once, quickly, and never into a register that has cars."""
+"""`python -m app demo` loads the fleet once, and never into a register that has cars."""
 
 import shutil
 from pathlib import Path
@@ -11,9 +11,7 @@ from app.access.reach import EVERYTHING
 from app.store import imports
 from app.store.db import make_engine, sessions
 from app.store.tables import Car
-from tests.fixtures.server import Loaded, load_demo
-
-BOUND = 20  # seconds of processor time; what else a shared machine does must not fail a test
+from tests.fixtures.server import load_demo
 
 
 def _names(engine: Engine) -> list[tuple[str, int]]:
@@ -23,17 +21,12 @@ def _names(engine: Engine) -> list[tuple[str, int]]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("engine_kind", [pytest.param("postgresql", marks=pytest.mark.postgres)])
-def test_it_loads_into_an_empty_store_in_good_time(migrated_url: str):
-    _in_good_time(load_demo(migrated_url))
+def test_it_loads_into_an_empty_store(migrated_url: str):
+    assert "invented cars" in load_demo(migrated_url)
 
 
-def test_and_so_it_did_into_the_file_that_other_tests_copy(demo_loaded: Loaded):
-    _in_good_time(demo_loaded)
-
-
-def _in_good_time(loaded: Loaded) -> None:
-    assert "invented cars" in loaded.said
-    assert loaded.seconds < BOUND
+def test_and_so_it_did_into_the_file_that_other_tests_copy(demo_said: str):
+    assert "invented cars" in demo_said
 
 
 def test_a_register_with_cars_is_left_as_it_is(demo_template: Path, tmp_path: Path):
@@ -41,7 +34,7 @@ def test_a_register_with_cars_is_left_as_it_is(demo_template: Path, tmp_path: Pa
     engine = make_engine(url)
     before = _names(engine)
 
-    assert "left out" in load_demo(url).said
+    assert "left out" in load_demo(url)
     assert _names(engine) == before
     engine.dispose()
 
