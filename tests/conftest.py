@@ -13,6 +13,7 @@ from tests.length import tries
 # Each before those that import it, so that pytest explains a failing assert in any of them.
 pytest_plugins = (
     "tests.fixtures.browser",
+    "tests.fixtures.log",
     "tests.fixtures.postgres",
     "tests.fixtures.store",
     "tests.fixtures.server",

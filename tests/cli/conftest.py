@@ -45,7 +45,9 @@ Run = Callable[..., Ran]
 
 
 @pytest.fixture
-def run(capsysbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(
+    capsysbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch, log_as_it_was: None
+) -> Run:
     """Runs a command in this process; a wrong argument ends it as it would end the program."""
 
     def running(*args: str, stdin: bytes = b"") -> Ran:

@@ -4,7 +4,6 @@ import io
 import json
 import logging
 import re
-from collections.abc import Iterator
 
 import pytest
 from fastapi import FastAPI
@@ -20,16 +19,11 @@ SECRET = "planted-9f1c"
 
 
 @pytest.fixture
-def told() -> Iterator[io.StringIO]:
+def told(log_as_it_was: None) -> io.StringIO:
     """What is told from now on, as JSON lines at the most talkative level until `tell` says otherwise."""
-    root, ours = logging.getLogger(), logging.getLogger(logs.OURS)
-    handlers, levels = root.handlers[:], (root.level, ours.level)
     stream = io.StringIO()
     tell(stream, "json", "debug")
-    yield stream
-    root.handlers[:] = handlers
-    root.setLevel(levels[0])
-    ours.setLevel(levels[1])
+    return stream
 
 
 def tell(stream: io.StringIO, form: logs.Form, level: logs.Level) -> None:

@@ -9,10 +9,14 @@ import { Fold } from "./fold.js";
 export class Desk {
   /** @param {any} report @param {any} car @param {any} shared @param {import("../database.js").Entry[]} entries */
   constructor(report, car, shared, entries) {
-    this.report = report;
-    this.car = car;
-    this.shared = shared;
+    this.set(report, car, shared, entries);
+  }
+
+  /** What the tablet holds now. What is being recorded meanwhile goes on at the same desk, and so is seen. */
+  set(report, car, shared, entries) {
+    Object.assign(this, { report, car, shared });
     this.take(entries);
+    return this;
   }
 
   take(entries) {
@@ -50,7 +54,11 @@ export class Desk {
 
   /** @param {string} kind @param {any} says @param {string|null} [replaces] @returns {Promise<any>} the entry as written */
   async add(kind, says, replaces = null) {
-    const entry = await database.add(this.key, kind, says, { replaces });
+    return this.hold(await database.add(this.key, kind, says, { replaces }));
+  }
+
+  /** An entry that was written; the tablet may have been read anew since. */
+  hold(entry) {
     this.take([...this.entries.filter((each) => each.place !== entry.place), entry]);
     return entry;
   }
@@ -69,9 +77,7 @@ export class Desk {
   }
 
   async addPicture(blob, says) {
-    const entry = await database.addPicture(this.key, blob, says);
-    this.take([...this.entries, entry]);
-    return entry;
+    return this.hold(await database.addPicture(this.key, blob, says));
   }
 }
 
@@ -80,12 +86,16 @@ export function wordsOf(car, item) {
   return car?.due?.find((each) => each.item === item)?.words ?? item.replaceAll("_", " ");
 }
 
-/** @param {string} key @returns {Promise<Desk|null>} null where this tablet has no such report or its car is gone */
-export async function deskOf(key) {
+/**
+ * @param {string} key @param {Desk|null} [desk] the one that stands, which then holds what was read
+ * @returns {Promise<Desk|null>} null where this tablet has no such report or its car is gone
+ */
+export async function deskOf(key, desk = null) {
   const report = (await database.reports()).find((each) => each.key === key);
   const car = report && (await database.car(report.car_id));
   if (!car) return null;
-  return new Desk(report, car, await database.shared(), await database.entries(key));
+  const held = [report, car, await database.shared(), await database.entries(key)];
+  return desk?.set(...held) ?? new Desk(...held);
 }
 
 /** Reports of a car on this tablet, the latest first. */

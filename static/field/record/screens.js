@@ -47,7 +47,7 @@ export async function show(path, mount) {
   if (fresh) arrive(mount);
 }
 
-const stateOf = (address, mount) => ({ address, mount, whose: null, forms: {}, notice: "", problem: "", asked: null, redraw() {} });
+const stateOf = (address, mount) => ({ address, mount, whose: null, desk: null, forms: {}, notice: "", problem: "", asked: null, redraw() {} });
 
 /** A new screen begins at its heading, for eyes and for readers. */
 function arrive(mount) {
@@ -63,8 +63,9 @@ const DRAWERS = {
     return () => car(found, shared, reports, ui);
   },
   async report([, key, what = "", ...rest], ui) {
-    const desk = await deskOf(key);
+    const desk = await deskOf(key, ui.desk);
     const screen = OF_A_REPORT[what];
+    ui.desk = desk;
     return desk && screen ? () => screen(desk, rest, ui) : null;
   },
 };

@@ -23,6 +23,19 @@ BY_PERSON = (
     " join person p on p.id = r.person_id where e.kind in ('reading', 'photograph', 'lining') group by 1"
 )
 
+# The screen is drawn anew while a reading is written; `turns` of the store lie between the two.
+MEANWHILE = """async ([program, inches, turns]) => {
+  const { changed, entries } = await import(program.replace("main.js", "database.js"));
+  document.activeElement.blur();  // while a field has the focus nothing is drawn anew
+  changed.dispatchEvent(new Event("changed"));
+  for (let turn = 0; turn < turns; turn++) await entries("none");
+  const field = document.querySelector("#number");
+  field.focus();
+  field.value = inches;
+  field.dispatchEvent(new Event("input"));
+  field.form.requestSubmit();
+}"""
+
 
 @pytest.fixture
 def other(yard_server: Server) -> str:
@@ -72,6 +85,19 @@ def test_the_next_person_sees_and_sends_nothing_of_the_first_who_finds_all_of_it
     inspector.at(report, "lining")
     expect(inspector.page.get_by_label("Area")).to_have_value("What the first one types")
     arrived(yard_server, [("Test Other", 1), ("Test Planner", 4)])
+
+
+def test_a_reading_written_while_the_screen_is_drawn_anew_is_seen(
+    tablet: Device, wire: Network
+) -> None:
+    inspector, report = begun(tablet)
+    head_says(inspector, "nothing waits")
+    wire.cut = True
+    inspector.check_gauge(report)
+    program = inspector.page.locator('script[type="module"]').first.get_attribute("src")
+    for turns, inches in enumerate(READINGS[:8]):
+        inspector.page.evaluate(MEANWHILE, [program, inches, turns])
+        expect(inspector.page.locator(".cell:not(.unread)")).to_have_count(turns + 1)
 
 
 def arrived(server: Server, wanted: list[tuple[str, int]]) -> None:
