@@ -16,7 +16,7 @@ from app.store import cars, reach
 from app.store.derived import DueRow
 from app.store.plans import VisitPlan, days_planned
 from app.store.tables import OUT_OF_RECORD, Car, Party, Withdrawal
-from app.store.visit_work import days_of, in_parts, work_of
+from app.store.visit_work import WorkShown, days_of, in_parts, work_of
 from app.store.visits import END, ENDS, Visit, VisitStep, stepped
 
 
@@ -115,10 +115,11 @@ class StepShown:
 
 @dataclass(frozen=True, slots=True)
 class VisitNoted:
-    """A visit with everything ever noted of it, in the order in which it was."""
+    """A visit with everything ever noted of it, in the order in which it was, and the work it is planned for."""
 
     visit: VisitShown
     steps: Sequence[StepShown]
+    work: Sequence[WorkShown]
 
 
 def of_car(db: Session, car_id: int) -> list[VisitShown]:
@@ -136,9 +137,12 @@ def history(db: Session, car_id: int) -> list[VisitNoted]:
         select(VisitStep).where(VisitStep.visit_id.in_(keys)).order_by(VisitStep.id)
     ).all()
     gone = cars.withdrawals(db, "visit_step", [row.id for row in rows if row.superseded_at])
+    work = work_of(db, keys)
     return [
         VisitNoted(
-            each, [StepShown(row, gone.get(row.id)) for row in rows if row.visit_id == each.id]
+            each,
+            [StepShown(row, gone.get(row.id)) for row in rows if row.visit_id == each.id],
+            work.get(each.id, ()),
         )
         for each in visits
     ]

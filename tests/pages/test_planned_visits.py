@@ -69,6 +69,13 @@ def test_a_planned_visit_is_listed_for_the_owner_and_hidden_from_the_shop(shared
     assert NAME not in words(shared.shop, "/visits")
 
 
+def test_the_car_s_page_says_for_which_month_and_work_a_visit_is_planned(shared):
+    planned(shared)
+    assert "Planned for 2027-02: visual inspection, lining" in words(
+        shared.planner, f"/cars/{shared.car}"
+    )
+
+
 def test_a_visit_whose_month_is_past_and_that_is_not_sent_is_late(shared):
     planned(shared, date(2026, 10, 1))
     shown = shared.planner.get("/visits").text
