@@ -209,6 +209,7 @@ def _listing(at: Here, kind: Kind) -> Response:
         problems=seen.asked.problems,
         in_words=f"{seen.filter.in_words()}.",
         found=found,
+        built=cars.built(at.db, {row.car_id for row in found.rows}),
         some_cars=rows.some_cars if rows else True,
         totals=_totals(rows, kind, seen.filter) if rows and at_once else None,
         after=after,

@@ -120,6 +120,14 @@ def by_name(db: Session, mark: str, number: int) -> Car | None:
     ).first()
 
 
+def built(db: Session, car_ids: Collection[int]) -> dict[int, date | None]:
+    """On which day those of these cars that are reached as a whole were built."""
+    of = select(Car.id, Car.built_on).where(
+        Car.id.in_(car_ids), reach.whole(db, Car.owner_id, Car.id)
+    )
+    return {row.id: row.built_on for row in db.execute(of)}
+
+
 def once_named(db: Session, mark: str, number: int) -> Sequence[Car]:
     """Every car that ever bore this name, those out of record among them."""
     named = select(CarName.car_id).where(

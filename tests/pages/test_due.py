@@ -1,15 +1,18 @@
 """The due list and the overdue list: what they hold, in which words, and as files."""
 
 import re
+from datetime import date
 from html import unescape
 from urllib.parse import urlencode
 
 import pytest
 from fastapi.testclient import TestClient
 
+from app.actions import events
+from app.actions.changes import NewEvent
 from tests.fixtures.fleet import Listed
 from tests.fixtures.web import Queries, Record
-from tests.pages.fleet_cast import MARROW, QUILLON, many
+from tests.pages.fleet_cast import MARROW, QUILLON, STAMP, fleet, many
 from tests.pages.reading import Page, csv_rows, xlsx_rows
 
 
@@ -85,8 +88,19 @@ def test_a_mechanical_item_is_told_apart(listed: Listed) -> None:
 def test_a_row_shows_date_days_basis_interval_citation_and_owner(listed: Listed) -> None:
     [row] = asked(listed.client, "/overdue", item="visual").rows
     assert row[:4] == ["ZQKX 1001", "Visual inspection", "overdue", "2026-11-24 1 day past"]
-    assert row[4] == "2016-11-24 + 120 months 49 CFR 180.509(d)"
+    assert row[4] == (
+        "2016-11-24 + 120 months from when it was built: nothing later on record 49 CFR 180.509(d)"
+    )
     assert row[5] == f"{QUILLON} Gulf"
+
+
+def test_what_counts_from_a_test_says_nothing_of_when_the_car_was_built(
+    client: TestClient, record: Record
+) -> None:
+    tested = NewEvent(date(2020, 3, 2), ("visual",), facility="Made-up Shop")
+    record(lambda db: events.record_event(db, fleet(db)["overdue"], tested, STAMP))
+    [row] = asked(client, "/due", item="visual", q="ZQKX 1001").rows
+    assert row[4] == "2020-03-02 + 120 months 49 CFR 180.509(d)"
 
 
 def test_totals_count_every_status_and_lead_to_it(listed: Listed) -> None:
