@@ -139,15 +139,15 @@ def write_session(
 ) -> Iterator[Session]:
     """A session that commits when the block ends and rolls back when it raises.
 
-    Its commit leaves an entry of what `doer` changed in the record of change. Raises Busy when
-    other work holds the database for too long, Away when it cannot be reached or written.
+    Its first statement waits for other writers; what is made ready before it holds nobody up. Its
+    commit leaves an entry of what `doer` changed in the record of change. Raises Busy when other
+    work holds the database for too long, Away when it cannot be reached or written.
     """
     engine = factory.kw["bind"]
     with (
         trouble.as_problem(),
         factory(bind=writing(engine), info={"reach": reach, "doer": doer}) as session,
     ):
-        session.connection()  # waits for the lock here, before anything is read
         yield session
         with trouble.as_problem(storing=True):
             session.commit()

@@ -61,13 +61,15 @@ def test_sqlite_is_set_up_to_lose_nothing(engine, pragma, value):
         assert connection.scalar(text(f"PRAGMA {pragma}")) == value
 
 
-def test_a_locked_database_is_told_in_a_sentence(sqlite_url, monkeypatch):
+def test_a_locked_database_is_told_in_a_sentence_at_the_first_statement(sqlite_url, monkeypatch):
     monkeypatch.setattr(store_db, "PRAGMAS", (*store_db.PRAGMAS, "PRAGMA busy_timeout = 10"))
     engine = store_db.make_engine(sqlite_url)
     with closing(sqlite3.connect(make_url(sqlite_url).database, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
-        with pytest.raises(Busy, match="Try again"), write_session(sessions(engine)):
-            pass
+        with write_session(sessions(engine)):
+            pass  # nothing is asked, so nobody is waited for
+        with pytest.raises(Busy, match="Try again"), write_session(sessions(engine)) as db:
+            db.execute(text("select 1"))
         assert parties(sessions(engine)) == []  # reading goes on meanwhile
         other.execute("ROLLBACK")
     engine.dispose()
