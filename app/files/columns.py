@@ -90,13 +90,13 @@ _CONSTRUCTION = (
             ("specification", names.specification, "As stenciled: DOT 111A100W1"),
         )
     ),
-    *_group(
+    Column(
+        "built_on",
+        "Day or month of original construction: 1998-04-20, 1998-04",
+        days.month_first,
         "construction",
-        (
-            "built_on",
-            days.month_first,
-            "Day or month of original construction: 1998-04-20, 1998-04",
-        ),
+        "built_on",
+        also=("built", "built_date", "date_built"),
     ),
 )
 _OWNER = _group(

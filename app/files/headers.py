@@ -32,22 +32,30 @@ class RowFault:
 
 @dataclass(frozen=True, slots=True)
 class Matched:
-    """The columns of a file in its order; None where the title is empty."""
+    """The columns of a file in its order; None where the title is empty or in brackets."""
 
     columns: tuple[Column | None, ...]
     faults: tuple[RowFault, ...]
 
 
 def matched(kind: Kind, header: Sequence[str], row: int = 1) -> Matched:
-    """Titles matched whatever their capitals, spaces, dashes or underscores; all faults listed."""
+    """Titles matched whatever their capitals, spaces, dashes or underscores; all faults listed.
+
+    A title in brackets is that of a column to be passed over. None is passed over by itself: it may be one of ours
+    with a slip in its title.
+    """
     known = _by_title(kind)
-    columns = tuple(known.get(key(title)) for title in header)
+    columns = tuple(None if _passed_over(title) else known.get(key(title)) for title in header)
     faults = [
         *_unknown(kind, header, columns, row),
         *_twice(columns, row),
         *_missing(kind, columns, row),
     ]
     return Matched(columns, tuple(faults))
+
+
+def _passed_over(title: str) -> bool:
+    return title.strip().startswith("(") and title.strip().endswith(")")
 
 
 def _by_title(kind: Kind) -> dict[str, Column]:
@@ -59,9 +67,14 @@ def _unknown(
 ) -> list[RowFault]:
     names = [column.name for column in COLUMNS[kind]]
     return [
-        RowFault(row, title, title, f"a column of a file of {kind}{nearest(title, names)}")
+        RowFault(
+            row,
+            title,
+            title,
+            f"a column of a file of {kind}{nearest(title, names)}, or ({title}) to pass it over",
+        )
         for title, column in zip(header, columns, strict=True)
-        if title and column is None
+        if title and column is None and not _passed_over(title)
     ]
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Protocol, cast
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -25,6 +27,7 @@ from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.store import car_counts, cars
 from app.store.cars import CarListRow, RegisterFilter
+from app.store.names import read_name
 from app.store.paging import Page
 from app.store.tables import STANDINGS
 
@@ -103,6 +106,17 @@ def register(request: Request, db: web.Db, today: web.Today, settings: web.Confi
         choices=seen.choices,
         standings=STANDING_CHOICES,
     )
+
+
+@router.get("/find")
+@web.may("read")
+def find(request: Request, db: web.Db) -> Response:
+    """The page of the car whose whole mark and number is asked for; else every car that begins so."""
+    text = request.query_params.get("q", "")
+    with suppress(Refused):
+        if car := cars.by_name(db, *read_name(text)):
+            return web.see_other(f"/cars/{car.id}")
+    return web.see_other(f"/fleet?{urlencode({'q': text})}")
 
 
 @router.get("/fleet.csv")

@@ -33,7 +33,7 @@ AREAS = (
     Area("Cars", (
         Place(
             "/fleet", "Fleet", "read",
-            ("/cars", "/events", "/components", "/facts", "/installations", "/reports", "/photographs"),
+            ("/find", "/cars", "/events", "/components", "/facts", "/installations", "/reports", "/photographs"),
         ),
         Place("/loading", "May it load?", "load_check"),
         Place("/fleet/wear", "Wear", "read"),

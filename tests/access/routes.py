@@ -182,6 +182,7 @@ NEEDS: dict[tuple[str, str], str] = {
     ("GET", "/field/manifest.webmanifest"): "everyone",
     ("GET", "/field/today"): "record_work",
     ("GET", "/field/worker.js"): "everyone",
+    ("GET", "/find"): "read",
     ("GET", "/fleet"): "read",
     ("GET", "/fleet.csv"): "read",
     ("GET", "/fleet.json"): "read",

@@ -188,8 +188,12 @@ HEADERS: list[tuple[tuple[str, ...], list[str]]] = [
     (("mark", "number", "specification", "", "owner"), []),  # a column without a title
     (
         ("mark", "number", "specification", "jackted"),
-        ["row 1, jackted: found 'jackted'; want a column of a file of cars (did you mean jacketed?)"],
+        [
+            "row 1, jackted: found 'jackted'; want a column of a file of cars (did you mean jacketed?), "
+            "or (jackted) to pass it over"
+        ],
     ),
+    (("mark", "number", "specification", "(our remarks)", " (built_on) "), []),  # passed over
     (
         ("mark", "number"),
         ["row 1, specification: want the column specification, which must be there"],
@@ -206,6 +210,16 @@ def test_titles_are_matched_and_what_is_wrong_with_them_is_told(
     header: tuple[str, ...], faults: list[str]
 ) -> None:
     assert [str(fault) for fault in matched("cars", header).faults] == faults
+
+
+def test_a_column_in_brackets_is_passed_over_even_with_a_title_of_ours() -> None:
+    found = matched("cars", ("mark", "(number)", "specification", "(our remarks)"))
+    assert [column and column.name for column in found.columns] == [
+        "mark", None, "specification", None,
+    ]  # fmt: skip
+    assert [str(fault) for fault in found.faults] == [
+        "row 1, number: want the column number, which must be there"
+    ]
 
 
 @pytest.mark.parametrize(

@@ -103,6 +103,26 @@ def test_a_search_that_finds_nothing_says_where_else_to_look(listed: Listed) -> 
     assert "No such car" in listed.client.get("/fleet?q=ZQZZ").text
 
 
+@pytest.mark.parametrize(
+    ("typed", "leads_to"),
+    [
+        ("ZQKX 1001", "car"),
+        (" zqkx-001001 ", "car"),
+        ("ZQKX 100", "/fleet?q=ZQKX+100"),  # only how two of them begin
+        ("1001", "/fleet?q=1001"),
+        ("ZQBX 4", "/fleet?q=ZQBX+4"),  # sold: its name may be another's by now
+        ("the blue one", "/fleet?q=the+blue+one"),
+        ("", "/fleet?q="),
+    ],
+)
+def test_the_whole_name_of_a_car_leads_to_it_and_its_beginning_to_the_list(
+    listed: Listed, typed: str, leads_to: str
+) -> None:
+    answer = listed.client.get("/find", params={"q": typed}, follow_redirects=False)
+    car = f"/cars/{listed.keys['overdue']}"
+    assert answer.headers["Location"] == (car if leads_to == "car" else leads_to)
+
+
 def test_a_search_that_cannot_be_read_is_kept_and_told(listed: Listed) -> None:
     answer = listed.client.get("/fleet?q=the+blue+one")
     assert answer.status_code == 422
