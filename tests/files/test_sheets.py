@@ -189,8 +189,10 @@ HEADERS: list[tuple[tuple[str, ...], list[str]]] = [
     (
         ("mark", "number", "specification", "jackted"),
         [
-            "row 1, jackted: found 'jackted'; want a column of a file of cars (did you mean jacketed?), "
-            "or (jackted) to pass it over"
+            (
+                "row 1, jackted: found 'jackted'; want a column of a file of cars"
+                " (did you mean jacketed?), or (jackted) to pass it over"
+            )
         ],
     ),
     (("mark", "number", "specification", "(our remarks)", " (built_on) "), []),  # passed over
