@@ -5,7 +5,7 @@ The one module that sees the whole web side.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from functools import cache
@@ -15,6 +15,7 @@ from typing import Any
 from fastapi import APIRouter, Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.responses import Response
+from starlette.routing import BaseRoute
 from starlette.types import Scope
 
 from app import __version__, api, pages
@@ -23,6 +24,7 @@ from app.store.db import Room, make_engine, sessions
 from app.store.replica import Replica
 from app.web import Guard, answer_problems, keeping
 from app.web.admission import admitted, every_route_says
+from app.web.beginnings import by_beginning
 from app.web.hosts import Forwarded
 from app.web.limits import Limits
 from app.web.logs import Logged
@@ -57,29 +59,25 @@ Overrides = Mapping[Callable[..., Any], Callable[..., Any]]
 
 
 @cache
-def all_routes() -> APIRouter:
+def all_routes() -> Sequence[BaseRoute]:
     """The pages and the API, once a process: what a route asks for is worked out when it is first used."""
     return routes_with({})
 
 
-def routes_with(overrides: Overrides) -> APIRouter:
+def routes_with(overrides: Overrides) -> Sequence[BaseRoute]:
     """The pages and the API with others in the place of some dependencies."""
     provider = SimpleNamespace(dependency_overrides=dict(overrides))
-    routes = APIRouter(dependency_overrides_provider=provider)
-    asked = [Depends(admitted)]
-    # Tried in this order: programs ask oftener than people, and a page is past the API at its first part.
-    routes.include_router(api.router, dependencies=asked)
-    for router in pages.ROUTERS:
-        routes.include_router(router, include_in_schema=False, dependencies=asked)
-    for part in (*pages.ROUTERS, *api.ROUTERS):
-        every_route_says(part.routes)
-    return routes
+    together = APIRouter(dependency_overrides_provider=provider)
+    routers = [(api.ADDRESS, each) for each in api.ROUTERS] + [("", each) for each in pages.ROUTERS]
+    for _, router in routers:
+        every_route_says(router.routes)
+    return by_beginning(together, routers, dependencies=[Depends(admitted)])
 
 
 def create_app(
     settings: Settings | None = None,
     clock: Callable[[], datetime] = _utc_now,
-    routes: APIRouter | None = None,
+    routes: Sequence[BaseRoute] | None = None,
 ) -> FastAPI:
     """The web application; `clock` tells the moment in UTC, and what day it is follows from it.
 
@@ -93,7 +91,7 @@ def create_app(
         redoc_url=None,
         openapi_url=None,  # the API answers its own, with examples
         lifespan=_engine_closed_at_the_end,
-        routes=(routes or all_routes()).routes,
+        routes=list(routes or all_routes()),
     )
     app.state.settings = settings
     app.state.clock = clock
