@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from fastapi import Depends, Path, Request
 from pydantic import BeforeValidator
 from sqlalchemy.orm import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 
 from app.access import Viewer
@@ -65,10 +66,9 @@ class Sessions:
     writing: Callable[[], AbstractContextManager[Session]]
 
 
-def sessions(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> Sessions:
+async def sessions(request: Request, asked: Annotated[Admitted, Depends(admitted)]) -> Sessions:
     """For what reads for long, or keeps something though it only asks."""
     state = request.app.state
-    check_store(request)
 
     def reading() -> AbstractContextManager[Session]:
         return store_db.read_session(state.sessions, asked.reach)
@@ -79,9 +79,10 @@ def sessions(request: Request, asked: Annotated[Admitted, Depends(admitted)]) ->
     return Sessions(reading, writing)
 
 
-def now(request: Request) -> datetime:
+async def now(request: Request) -> datetime:
     """This moment, in UTC; of a change, never before an earlier one's."""
-    return moment(request)
+    known = request.method in READING or hasattr(request.state, "moment")
+    return moment(request) if known else await run_in_threadpool(moment, request)
 
 
 def today(request: Request) -> date:
