@@ -89,7 +89,7 @@ def test_keys_alone_do_the_main_job(
     page.keyboard.press("/")
     page.keyboard.type("ZQTX 107")
     page.keyboard.press("Enter")
-    press(page, page.get_by_role("link", name="ZQTX 107").first)
+    expect(page.get_by_role("heading", level=1)).to_contain_text("ZQTX 107")
     press(page, page.get_by_role("link", name="Record an inspection"))
     press(page, page.get_by_label("Visual inspection").first, "Space")
     press(page, page.get_by_label(re.compile("^Day")), "Home")

@@ -48,9 +48,10 @@ def test_what_is_overdue_comes_first_each_with_a_reason(listed: Listed) -> None:
 
 def test_a_search_in_the_masthead_finds_a_car(listed: Listed) -> None:
     home = listed.client.get("/").text
-    assert '<form class="find" action="/fleet"' in home
+    assert '<form class="find" action="/find"' in home
     assert 'name="q"' in home
-    assert [row[0] for row in Page(listed.client.get("/fleet?q=ZQBX+3").text).rows] == ["ZQBX 3"]
+    assert "ZQBX 3" in Page(listed.client.get("/find?q=ZQBX+3").text).words
+    assert [row[0] for row in Page(listed.client.get("/find?q=ZQBX").text).rows] == ["ZQBX 3"]
 
 
 def test_every_page_says_that_its_dates_are_an_aid(listed: Listed) -> None:

@@ -48,6 +48,15 @@ export class Desk {
     return this.shared?.instructions?.[this.car.instructions?.[item]]?.steps ?? [];
   }
 
+  /**
+   * The name of what is typed for the next entry of a kind. It is another one once that is recorded: that a draft is
+   * gone may reach the disk later than the entry, and after a crash it would be there to be recorded twice.
+   * @param {string} kind
+   */
+  next(kind) {
+    return `next${this.entries.filter((each) => each.kind === kind).length}`;
+  }
+
   entry(key) {
     return this.entries.find((each) => each.key === key) ?? null;
   }

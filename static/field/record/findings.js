@@ -62,7 +62,7 @@ export function leak(desk, [key], ui) {
 /** `defect/new/ITEM` is about an item; `defect/KEY` corrects one. */
 export function defect(desk, [key, item], ui) {
   const old = desk.entry(key);
-  const draft = `${desk.key}-place-${key ?? ""}`;
+  const draft = `${desk.key}-place-${old?.key ?? desk.next("defect")}`;
   const chosen = (ui.place ??= draftOf(ui, draft) ?? (old ? { ...placeOf(old.says), words: old.says.place } : NOWHERE));
   const choose = (place) => {
     ui.place = place;
@@ -99,7 +99,7 @@ function findings(ui, desk, key, kind) {
   return html`${head(old ? `Correct the ${kind.one}` : kind.title, back, `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
     ${cautions(ui, desk, kind.care, kind.job)}
     ${old ? nothing : html`<ul class="cards">${desk.fold.of(kind.kind).map((entry) => card(ui, desk, kind, entry))}</ul>`}
-    ${may ? html`<h2>${old ? "As it should be" : `One more ${kind.one}`}</h2>${form(ui, `${desk.key}-${kind.kind}-${key ?? ""}`, {
+    ${may ? html`<h2>${old ? "As it should be" : `One more ${kind.one}`}</h2>${form(ui, `${desk.key}-${kind.kind}-${key ?? desk.next(kind.kind)}`, {
       fields: kind.fields, values: old?.says, faults: old?.faults, above: kind.above, button: old ? "Keep the correction" : `Keep the ${kind.one}`,
       submit: async (values) => {
         await desk.write(kind.kind, kind.says(values), old);

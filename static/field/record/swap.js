@@ -59,7 +59,7 @@ export const FIELDS = [
 
 function one(ui, desk, part, old) {
   if (!desk.open) return nothing;
-  const id = `${desk.key}-swap-${old?.key ?? part?.installation_id ?? "new"}`;
+  const id = `${desk.key}-swap-${old?.key ?? part?.installation_id ?? desk.next("swap")}`;
   return html`${part ? html`<p>${badge("none", "comes off")} ${[part.maker, part.model, part.position].filter(Boolean).join(", ")}</p>` : nothing}
     ${cautions(ui, desk, CARE, "swap")}
     ${acknowledged(desk, CARE, "swap") ? form(ui, id, {

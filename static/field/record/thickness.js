@@ -16,7 +16,7 @@ export function thickness(desk, _rest, ui) {
   const readings = desk.fold.of("reading");
   ui.rings ??= ringsOf(desk.car, readings);
   const all = spots(ui.rings);
-  if (!ui.spot) goTo(ui, desk, nextFree(all, readings, null), draftOf(ui, typingOf(desk)));
+  if (!ui.spot) goTo(ui, desk, nextFree(all, readings, null), stillTyped(ui, desk, readings));
   return html`${head("Thickness", [desk.at("item/thickness"), capital(desk.words("thickness"))], `${desk.car.mark} ${desk.car.number}`)} ${notice(ui)}
     ${gauge(ui, desk)}
     ${ready(desk) ? html`<div class="reading">
@@ -73,6 +73,17 @@ function nextFree(all, readings, after) {
 /** What is typed for the spot in front: kept through a crash, and let go when another spot is chosen. */
 const typingOf = (desk) => `${desk.key}-reading`;
 
+/**
+ * What was typed when the tablet went off, unless it is recorded by now: the browser writes to disk later that a draft
+ * is gone than the entry itself, and typed over there the next reading would replace the last one.
+ */
+function stillTyped(ui, desk, readings) {
+  const draft = draftOf(ui, typingOf(desk));
+  return draft && (draft.of ?? null) === keyAt(readings, draft.spot) ? draft : null;
+}
+
+const keyAt = (readings, spot) => at(readings, spot)?.key ?? null;
+
 /** Be at a spot; what was typed when the tablet went off is there again, at the spot it was meant for. */
 function goTo(ui, desk, spot, draft = null) {
   if (draft === null) dropDraft(ui, typingOf(desk));
@@ -83,7 +94,7 @@ function goTo(ui, desk, spot, draft = null) {
 function typing(ui, desk) {
   ui.afresh = true;
   const { spot, typed, local, span, apart, more } = ui;
-  keepDraft(ui, typingOf(desk), { spot, typed, local, span, apart, more });
+  keepDraft(ui, typingOf(desk), { of: keyAt(desk.fold.of("reading"), spot), spot, typed, local, span, apart, more });
 }
 
 function entry(ui, desk, all, readings) {

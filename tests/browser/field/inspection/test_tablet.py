@@ -36,6 +36,11 @@ MEANWHILE = """async ([program, inches, turns]) => {
   field.form.requestSubmit();
 }"""
 
+TYPED = "() => JSON.stringify(localStorage)"
+TYPED_AGAIN = """(held) => {
+  for (const [name, value] of Object.entries(JSON.parse(held))) localStorage.setItem(name, value);
+}"""
+
 
 @pytest.fixture
 def other(yard_server: Server) -> str:
@@ -98,6 +103,44 @@ def test_a_reading_written_while_the_screen_is_drawn_anew_is_seen(
     for turns, inches in enumerate(READINGS[:8]):
         inspector.page.evaluate(MEANWHILE, [program, inches, turns])
         expect(inspector.page.locator(".cell:not(.unread)")).to_have_count(turns + 1)
+
+
+def test_a_reading_recorded_just_before_a_crash_is_not_there_to_be_typed_over(
+    tablet: Device, wire: Network
+) -> None:
+    """The browser writes to disk later that what was typed is gone than the reading itself."""
+    inspector, report = begun(tablet)
+    wire.cut = True
+    inspector.check_gauge(report)
+    inspector.readings(report, READINGS[:1])
+    field = inspector.page.get_by_label("Inches", exact=True)
+    field.fill(READINGS[1])
+    held = inspector.page.evaluate(TYPED)
+    field.press("Enter")
+    expect(inspector.page.locator(".cell:not(.unread)")).to_have_count(2)
+    inspector.page.evaluate(TYPED_AGAIN, held)
+    inspector.open(f"report/{report}/thickness")
+    expect(field).to_have_value("")
+    inspector.readings(report, READINGS[2:4])  # each at a spot of its own
+    field.fill(READINGS[4])
+    inspector.open(f"report/{report}/thickness")
+    expect(field).to_have_value(READINGS[4])
+
+
+def test_a_finding_recorded_just_before_a_crash_is_not_there_to_be_recorded_twice(
+    tablet: Device, wire: Network
+) -> None:
+    inspector, report = begun(tablet)
+    wire.cut = True
+    inspector.at(report, "lining")
+    inspector.read_cautions()
+    inspector.fill(Area="Bottom, all of it")
+    held = inspector.page.evaluate(TYPED)
+    inspector.lining(report, "Bottom, all of it")
+    inspector.page.evaluate(TYPED_AGAIN, held)
+    inspector.open(f"report/{report}/lining")
+    expect(inspector.page.locator(".card")).to_have_count(1)
+    expect(inspector.page.get_by_label("Area")).to_have_value("")
 
 
 def arrived(server: Server, wanted: list[tuple[str, int]]) -> None:
