@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     settings = read_settings()
     (migrated if args.migrate else checked)(settings)
     logs.set_up(settings.log_format, settings.log_level)
-    with _listening(settings) as listening:
+    with listen(settings) as listening:
         # uvicorn raises the signal that stopped it once more; the default would end us on the spot,
         # with the worker still running.
         signal.signal(signal.SIGTERM, _end)
@@ -137,16 +137,21 @@ def _announce(listening: socket.socket, first: str | None) -> None:
         print(told(f"http://localhost:{port}{first}"), flush=True)
 
 
-def _listening(settings: Settings) -> socket.socket:
+def listen(settings: Settings) -> socket.socket:
+    """The socket at which it serves. Raises Unusable where the address cannot be had."""
     place = (settings.host, settings.port)
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
     try:
-        return socket.create_server(place, family=family, backlog=2048)
+        listening = socket.create_server(place, family=family, backlog=2048)
     except OSError as wrong:
         raise Unusable(
             f"Cannot serve on {settings.host}, port {settings.port}: {wrong.strerror or wrong}. "
             f"Choose another HOST or PORT, or stop the program that has this one."
         ) from None
+    # Its connections have it from here; asyncio sets it only on those of a socket that it opened by itself. Without it
+    # what an answer holds waits some 40 ms for the other side to acknowledge its head (Nagle's algorithm, RFC 896).
+    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    return listening
 
 
 def _address(listening: socket.socket) -> str:

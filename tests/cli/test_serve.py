@@ -16,6 +16,8 @@ from pathlib import Path
 
 import pytest
 
+from app.cli.serve import listen
+from app.settings import Settings
 from tests.cli.conftest import ROOT, Run
 from tests.fixtures.processes import tied_to_us
 
@@ -183,6 +185,16 @@ def test_it_migrates_an_empty_address_when_asked_to(tmp_path: Path) -> None:
         urllib.request.urlopen(f"{address}/ready", timeout=10) as answer,
     ):
         assert answer.status == 200
+
+
+def test_what_an_answer_holds_does_not_wait_until_its_head_is_acknowledged() -> None:
+    """RFC 896 (Nagle) and RFC 1122, 4.2.3.2 (delayed acknowledgement): together some 40 ms an answer."""
+    with (
+        listen(Settings(host="127.0.0.1", port=0)) as listening,
+        socket.create_connection(listening.getsockname()),
+        listening.accept()[0] as accepted,
+    ):
+        assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def test_an_address_in_use_is_told_with_3(
