@@ -5,14 +5,16 @@ The one module that sees the whole web side.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
 from fastapi import APIRouter, Depends, FastAPI
+from fastapi.openapi.utils import get_openapi
 from fastapi.staticfiles import StaticFiles
 from starlette.responses import Response
 from starlette.routing import BaseRoute
@@ -30,6 +32,7 @@ from app.web.limits import Limits
 from app.web.logs import Logged
 from app.web.rendering import STATIC
 
+TITLE = "Stencilbook"
 KEPT = "public, max-age=31536000, immutable"
 
 
@@ -55,29 +58,44 @@ async def _engine_closed_at_the_end(app: FastAPI) -> AsyncIterator[None]:
         app.state.replica.close()
 
 
-Overrides = Mapping[Callable[..., Any], Callable[..., Any]]
+Overrides = dict[Callable[..., Any], Callable[..., Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Routes:
+    """What an application serves, and what stands in the place of some dependencies meanwhile."""
+
+    routes: Sequence[BaseRoute]
+    overrides: Overrides
 
 
 @cache
-def all_routes() -> Sequence[BaseRoute]:
+def all_routes() -> Routes:
     """The pages and the API, once a process: what a route asks for is worked out when it is first used."""
     return routes_with({})
 
 
-def routes_with(overrides: Overrides) -> Sequence[BaseRoute]:
+def routes_with(overrides: Overrides) -> Routes:
     """The pages and the API with others in the place of some dependencies."""
-    provider = SimpleNamespace(dependency_overrides=dict(overrides))
+    provider = SimpleNamespace(dependency_overrides=overrides)
     together = APIRouter(dependency_overrides_provider=provider)
     routers = [(api.ADDRESS, each) for each in api.ROUTERS] + [("", each) for each in pages.ROUTERS]
     for _, router in routers:
         every_route_says(router.routes)
-    return by_beginning(together, routers, dependencies=[Depends(admitted)])
+    routes = by_beginning(together, routers, dependencies=[Depends(admitted)])
+    return Routes(routes, overrides)
+
+
+@cache
+def _description() -> dict[str, Any]:
+    """Of the API, for programs, from its routes as they are written."""
+    return get_openapi(title=TITLE, version=__version__, routes=api.router.routes)
 
 
 def create_app(
     settings: Settings | None = None,
     clock: Callable[[], datetime] = _utc_now,
-    routes: Sequence[BaseRoute] | None = None,
+    routes: Routes | None = None,
 ) -> FastAPI:
     """The web application; `clock` tells the moment in UTC, and what day it is follows from it.
 
@@ -85,14 +103,15 @@ def create_app(
     """
     settings = settings or read_settings()
     app = FastAPI(
-        title="Stencilbook",
+        title=TITLE,
         version=__version__,
         docs_url=None,  # its page loads code from elsewhere
         redoc_url=None,
         openapi_url=None,  # the API answers its own, with examples
         lifespan=_engine_closed_at_the_end,
-        routes=list(routes or all_routes()),
+        routes=list((routes or all_routes()).routes),
     )
+    app.openapi = _description  # type: ignore[method-assign]
     app.state.settings = settings
     app.state.clock = clock
     room = Room(

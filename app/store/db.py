@@ -69,7 +69,13 @@ def make_engine(url: str, room: Room | None = None) -> Engine:
 
 
 def _pool(room: Room) -> dict[str, Any]:
-    return {"pool_size": room.connections, "max_overflow": 0, "pool_timeout": room.wait}
+    # The last one given back is taken first: few connections do the most, and hold plans and pages ready.
+    return {
+        "pool_size": room.connections,
+        "max_overflow": 0,
+        "pool_timeout": room.wait,
+        "pool_use_lifo": True,
+    }
 
 
 def _patience(address: URL, room: Room) -> dict[str, Any]:
