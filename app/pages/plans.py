@@ -123,7 +123,7 @@ def _form(
     asked = None if problems else actions.problem_now(db, selection, actions.basis_of(db))
     given = choices(request, db)
     return web.page(
-        request, "plans/new.html", status, form=entries, asked=asked, owners=given.owners,
+        request, "plans/new.html", status, form=entries.wrong(problems), asked=asked, owners=given.owners,
         regions=given.regions, parties=facilities.own_parties(db), seconds=SECONDS,
         items=[(item, capitalized(label(item))) for item in VISIT_ITEMS], kept=planning.basis_row(db),
         jobs=sum(len(car.jobs) for car in asked.problem.cars) if asked else 0,

@@ -103,6 +103,14 @@ def test_work_for_which_together_no_month_in_time_has_days_is_parted(room, jobs)
     assert [job.name for job in car.jobs] == jobs
 
 
+def test_a_large_month_among_small_ones_holds_no_work_together_that_these_have_room_for():
+    due = [dated("visual", date(2027, 6, 30)), dated("thickness", date(2027, 6, 30))]
+    small = {f"2027-0{at}": 3 for at in (1, 2, 3, 5, 6)}
+    shop = PlanShop(WORKS, ("tank", "valve"), 30, small | {"2027-04": 9}, 900)
+    car, _ = planned(*due, basis=replace(PLAIN, shops=(shop,)))
+    assert [job.name for job in car.jobs] == ["visual", "thickness"]
+
+
 def test_work_whose_skill_no_shop_has_is_told():
     only = replace(PLAIN, shops=(PlanShop(WORKS, ("valve",), 30, {}, 900),))
     car, kinds = planned(dated("visual", date(2027, 6, 30)), basis=only)

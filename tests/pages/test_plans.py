@@ -91,6 +91,18 @@ def test_a_plan_that_cannot_be_is_refused_with_what_was_typed(at_work: Planner, 
     assert "There is no plan yet." in at_work.client.get("/plans").text
 
 
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [("months=0", "want a number of months"), ("first_month=2026-13", "want a month such as")],
+)
+def test_what_cannot_be_counted_is_told_and_shops_that_are_there_are_not_missed(
+    at_work: Planner, asked: str, told: str
+):
+    page = Page(at_work.client.get(f"/plans/new?{asked}").text).words
+    assert told in page
+    assert "No shop is known yet" not in page
+
+
 def test_without_a_shop_a_plan_is_refused_and_told_where_to_put_one(client, record):
     record(fleet)
     answer = client.post("/plans", data={"name": "A", "first_month": "2027-01", "months": "12"})

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from statistics import median_low
 
 from app.core.plan.basis import DAYS_OF_A_MONTH, Basis, CarFacts, PlanShop
 from app.core.plan.problem import (
@@ -246,7 +247,8 @@ class _Demand:
     def _jobs(self) -> list[Job]:
         """What is due within the months, by skill and month; work of one skill due in one month is one job.
 
-        Where no month in which it could be done has days for that, each item is a job of its own.
+        Where the usual month in which it could be done has not the days for that, each item is a job of its own: few
+        large months must not hold up what the others have room for.
         """
         groups: dict[tuple[str, int], list[DueItem]] = defaultdict(list)
         has_its_visit, last_day = covered(self.of.visits), self._last_day()
@@ -277,9 +279,13 @@ class _Demand:
                 "skill", f"no shop does {skill} work, so it has no visit: give a shop that skill"
             )
         in_time = slice(latest + 1 if latest >= 0 else None)
-        rooms = [max(shop.capacity_days[in_time]) for shop in able if shop.code in move]
+        open_ = [
+            days
+            for shop in able if shop.code in move
+            for days in shop.capacity_days[in_time] if days > 0
+        ]  # fmt: skip
         days = sum(self.basis.standards[each.item].days for each in due)
-        return [due] if days <= max(rooms, default=0.0) else [[each] for each in due]
+        return [due] if open_ and days <= median_low(open_) else [[each] for each in due]
 
     def _latest(self, due: DueItem) -> int | None:
         """The month by which it is to be done, counted from the first; None where nothing is planned for it."""
