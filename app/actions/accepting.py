@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from app.actions import visits
-from app.actions.plans import Opened, fleet_now, opened
+from app.actions.plans import Asked, Opened, fleet_now, opened
 from app.actions.stamp import Stamp
 from app.core.plan.check import faults
 from app.core.plan.demand import in_words, items_of
@@ -46,15 +46,17 @@ def accept(db: Session, version_id: int, instructions: str, stamp: Stamp) -> Acc
     """Make the visits of the cars those of a version.
 
     What has begun, or was planned otherwise than by this plan, stays; its visits not begun are kept where they are
-    wanted just so, else cancelled. Raises InTheWay while the version breaks a rule of the problem, begins before the
-    month it is now, or clashes with a visit that stays.
+    wanted just so, else cancelled. Work that was done since, or no longer falls due, is ordered no more. Raises
+    InTheWay while the version breaks a rule of the problem, begins before the month it is now, or clashes with a
+    visit that stays.
     """
     at = opened(db, version_id)
-    wrong = in_the_way(db, at, stamp)
+    now = fleet_now(db, at)
+    wrong = in_the_way(db, at, stamp, now)
     if wrong:
         raise InTheWay(wrong)
     note(db, "plan.accepted", ("party", at.plan.party_id), leading=True)
-    done = _carry_out(db, at, settled(db, at, instructions), stamp)
+    done = _carry_out(db, at, settled(db, at, instructions, now), stamp)
     db.add(
         PlanAccepted(
             plan_id=at.plan.id,
@@ -66,8 +68,8 @@ def accept(db: Session, version_id: int, instructions: str, stamp: Stamp) -> Acc
     return done
 
 
-def in_the_way(db: Session, at: Opened, stamp: Stamp) -> list[str]:
-    """Why a version cannot be accepted, a sentence with a way on each; empty when it can."""
+def in_the_way(db: Session, at: Opened, stamp: Stamp, now: Asked) -> list[str]:
+    """Why a version cannot be accepted by the fleet as it is `now`, a sentence with a way on each, if any."""
     broken = faults(at.draft.problem, at.draft.visits, in_words)
     found = [f"{told}. Mend it, or solve again." for told in broken]
     first = at.draft.problem.first_month
@@ -77,13 +79,13 @@ def in_the_way(db: Session, at: Opened, stamp: Stamp) -> list[str]:
     found += [
         f"{told}. Take its visits out, or solve anew." for told in planning.out_of_record(db, going)
     ]
-    found += [f"{told}." for told in settled(db, at, "").clashes]
-    return found + list(_by_now(db, at))
+    found += [f"{told}." for told in settled(db, at, "", now).clashes]
+    return found + list(_by_now(at, now))
 
 
-def _by_now(db: Session, at: Opened) -> Iterator[str]:
+def _by_now(at: Opened, asked: Asked) -> Iterator[str]:
     """What the fleet and the standards of today do not let be any more."""
-    planned, visits_, now = at.content.problem, at.draft.visits, fleet_now(db, at).now
+    planned, visits_, now = at.content.problem, at.draft.visits, asked.now
     for shop, told in no_room(planned, visits_, now):
         yield (
             f"{shop} {told}: by the standards and the visits planned since. "
@@ -110,12 +112,12 @@ class AllSettled:
         )  # fmt: skip
 
 
-def settled(db: Session, at: Opened, instructions: str) -> AllSettled:
+def settled(db: Session, at: Opened, instructions: str, now: Asked) -> AllSettled:
     standing = planning.standing(db, at.plan.id)
     keys = at.content.cars
     of_car = {
         name: settle(wanted, standing.get(keys[name], ()))
-        for name, wanted in _wanted(at, instructions).items()
+        for name, wanted in _wanted(at, instructions, now).items()
     }
     in_plan = {keys[name] for name in of_car}
     gone = (
@@ -148,14 +150,16 @@ def _some(told: Sequence[str]) -> str:
     return " ".join(told[:MOST_TOLD]) + more
 
 
-def _wanted(at: Opened, instructions: str) -> dict[str, list[Wanted]]:
-    """By car, what the version wants of it; nothing for a car of the plan without a visit."""
+def _wanted(at: Opened, instructions: str, now: Asked) -> dict[str, list[Wanted]]:
+    """By car, what the version wants of it and still falls due; nothing for a car of the plan without a visit."""
+    due = {car.name: items_of(job.name for job in car.jobs) for car in now.problem.cars}
     found: dict[str, list[Wanted]] = {car.name: [] for car in at.draft.problem.cars}
     for visit in at.draft.visits:
         own = at.draft.notes.get(visit.car, "")
         told = "\n".join(part for part in (instructions.strip(), own) if part)
         month = at.draft.problem.month(visit.month)
-        found[visit.car].append(Wanted(visit.shop, month, items_of(visit.jobs), told))
+        items = tuple(item for item in items_of(visit.jobs) if item in due.get(visit.car, ()))
+        found[visit.car].append(Wanted(visit.shop, month, items, told))
     return found
 
 

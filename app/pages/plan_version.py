@@ -269,7 +269,7 @@ def before_accepting(
     request: Request, version_id: web.Key, db: web.Db, looking: Looking
 ) -> Response:
     at = actions.opened(db, version_id)
-    wrong = accepting.in_the_way(db, at, looking.stamp)
+    wrong = accepting.in_the_way(db, at, looking.stamp, actions.fleet_now(db, at))
     return _accepting(request, db, at, wrong, accepting.instructions_before(db, at))
 
 
@@ -280,7 +280,7 @@ def _accepting(
     return web.page(
         request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.fleet_since(db, at),
         accepted=planning.accepted(db, at.plan.id), wrong=wrong[:MOST_WRONG], wrong_count=len(wrong),
-        does=accepting.settled(db, at, typed).counted(), typed=typed, differ=_differ(db, at),
+        does=accepting.settled(db, at, typed, actions.fleet_now(db, at)).counted(), typed=typed, differ=_differ(db, at),
     )  # fmt: skip
 
 

@@ -126,6 +126,20 @@ def unfit(planner: Planner, version: int) -> list[tuple[str, str]]:
         return plans.unfit(db, plans.opened(db, version))
 
 
+def test_work_that_was_done_since_is_not_ordered_again(planner):
+    version = planner.solve(planner.plan("Year"))
+    wanted = planner.wanted(version)
+    at, (_, work) = next(iter(wanted.items()))
+    done = min(work)
+    with beforehand(sessions(planner.engine)) as db:
+        events.record_event(db, at[0], NewEvent(DAY, (done,), facility=NORTH), STAMP)
+    planner.accept(version)
+    ordered = {place: items for place, (_, _, items) in planner.visits().items()}
+    left = {at: work - {done}} if work != {done} else {}
+    others = {place: items for place, (_, items) in wanted.items() if place != at}
+    assert ordered == others | left
+
+
 def test_visits_that_clash_are_all_told_and_nothing_is_planned(planner):
     version = planner.solve(planner.plan("Year"))
     at = planner.opened(version)
