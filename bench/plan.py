@@ -137,8 +137,8 @@ def _check(asked: Problem, solved: Solved) -> None:
     if len(asked.cars) <= CHECKED:
         proven = lower_bound(asked, solved.prices)
         # Of few cars the solver may have proven more by its own search, which prices cannot show.
-        more = solved.lower_bound - proven if len(asked.cars) < SIZES[0].cars else 0.0
-        if abs(proven + max(0.0, more) - solved.lower_bound) > 1e-6 * proven:
+        short = proven - solved.lower_bound
+        if (short if len(asked.cars) < SIZES[0].cars else abs(short)) > 1e-6 * proven:
             raise RuntimeError(
                 f"the bound was told as {solved.lower_bound}, the prices prove {proven}"
             )

@@ -328,12 +328,7 @@ def fleet_now(db: Session, at: Opened) -> Asked:
 def unfit(db: Session, at: Opened) -> list[tuple[str, str]]:
     """What of the fleet is no longer as a version has it, and which visits cannot be any more."""
     now = fleet_now(db, at)
-    return [*_since(at, now), *_no_longer(at, now)]
-
-
-def fleet_since(db: Session, at: Opened) -> list[tuple[str, str]]:
-    """What of the fleet is no longer as a version has it: a car, and a sentence."""
-    return _since(at, fleet_now(db, at))
+    return [*fleet_since(at, now), *_no_longer(at, now)]
 
 
 def no_longer(db: Session, at: Opened) -> list[tuple[str, str]]:
@@ -341,7 +336,8 @@ def no_longer(db: Session, at: Opened) -> list[tuple[str, str]]:
     return _no_longer(at, fleet_now(db, at))
 
 
-def _since(at: Opened, now: Asked) -> list[tuple[str, str]]:
+def fleet_since(at: Opened, now: Asked) -> list[tuple[str, str]]:
+    """What of the fleet is `now` no longer as a version has it: a car, and a sentence."""
     away = _away(now.remarks) - _away(at.content.remarks)
     return list(differences(at.content.problem, at.draft.visits, now.now, away))
 

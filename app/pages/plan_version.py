@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from app import web
 from app.actions import accepting
 from app.actions import plans as actions
-from app.actions.plans import Opened
+from app.actions.plans import Asked, Opened
 from app.core.plan.accounts import total_cost
 from app.core.plan.contradictions import contradictions
 from app.core.plan.demand import in_words
@@ -269,18 +269,20 @@ def before_accepting(
     request: Request, version_id: web.Key, db: web.Db, looking: Looking
 ) -> Response:
     at = actions.opened(db, version_id)
-    wrong = accepting.in_the_way(db, at, looking.stamp, actions.fleet_now(db, at))
-    return _accepting(request, db, at, wrong, accepting.instructions_before(db, at))
+    now = actions.fleet_now(db, at)
+    wrong = accepting.in_the_way(db, at, looking.stamp, now)
+    return _accepting(request, db, at, now, wrong, accepting.instructions_before(db, at))
 
 
 def _accepting(
-    request: Request, db: Session, at: Opened, wrong: Sequence[str], typed: str, status: int = 200
-) -> Response:
+    request: Request, db: Session, at: Opened, now: Asked,
+    wrong: Sequence[str], typed: str, status: int = 200,
+) -> Response:  # fmt: skip
     """What accepting would do, and what is in its way."""
     return web.page(
-        request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.fleet_since(db, at),
+        request, "plans/accept.html", status, at=at, told=figures(at), unfit=actions.fleet_since(at, now),
         accepted=planning.accepted(db, at.plan.id), wrong=wrong[:MOST_WRONG], wrong_count=len(wrong),
-        does=accepting.settled(db, at, typed, actions.fleet_now(db, at)).counted(), typed=typed, differ=_differ(db, at),
+        does=accepting.settled(db, at, typed, now).counted(), typed=typed, differ=_differ(db, at),
     )  # fmt: skip
 
 
@@ -293,5 +295,6 @@ def accept(
     try:
         accepting.accept(db, version_id, typed, looking.stamp)
     except accepting.InTheWay as found:
-        return _accepting(request, db, actions.opened(db, version_id), found.reasons, typed, 409)
+        at = actions.opened(db, version_id)
+        return _accepting(request, db, at, actions.fleet_now(db, at), found.reasons, typed, 409)
     return web.see_other("/visits?state=planned")

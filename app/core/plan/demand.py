@@ -279,13 +279,13 @@ class _Demand:
                 "skill", f"no shop does {skill} work, so it has no visit: give a shop that skill"
             )
         in_time = slice(latest + 1 if latest >= 0 else None)
-        open_ = [
+        rooms = [
             days
             for shop in able if shop.code in move
             for days in shop.capacity_days[in_time] if days > 0
         ]  # fmt: skip
         days = sum(self.basis.standards[each.item].days for each in due)
-        return [due] if open_ and days <= median_low(open_) else [[each] for each in due]
+        return [due] if rooms and days <= median_low(rooms) else [[each] for each in due]
 
     def _latest(self, due: DueItem) -> int | None:
         """The month by which it is to be done, counted from the first; None where nothing is planned for it."""

@@ -50,11 +50,12 @@ export class Desk {
 
   /**
    * The name of what is typed for the next entry of a kind. It is another one once that is recorded: that a draft is
-   * gone may reach the disk later than the entry, and after a crash it would be there to be recorded twice.
+   * gone may reach the disk later than the entry, and after a crash it would be there to be recorded twice. A
+   * correction of an earlier one leaves it.
    * @param {string} kind
    */
   next(kind) {
-    return `next${this.entries.filter((each) => each.kind === kind).length}`;
+    return `next${this.entries.filter((each) => each.kind === kind && !each.replaces).length}`;
   }
 
   entry(key) {
