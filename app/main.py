@@ -5,8 +5,9 @@ The one module that sees the whole web side.
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator, Callable, Sequence
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -16,13 +17,15 @@ from typing import Any
 from fastapi import APIRouter, Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from fastapi.staticfiles import StaticFiles
+from sqlalchemy.exc import DBAPIError
 from starlette.responses import Response
 from starlette.routing import BaseRoute
 from starlette.types import Scope
 
 from app import __version__, api, pages
+from app.errors import Problem
 from app.settings import Settings, read_settings
-from app.store.db import Room, make_engine, sessions
+from app.store.db import Room, make_engine, read_session, sessions
 from app.store.replica import Replica
 from app.web import Guard, answer_problems, keeping
 from app.web.admission import admitted, every_route_says
@@ -30,6 +33,7 @@ from app.web.beginnings import by_beginning
 from app.web.hosts import Forwarded
 from app.web.limits import Limits
 from app.web.logs import Logged
+from app.web.rehearsing import addresses, rehearse, somebody
 from app.web.rendering import STATIC
 
 TITLE = "Stencilbook"
@@ -51,7 +55,10 @@ def _utc_now() -> datetime:
 
 
 @asynccontextmanager
-async def _engine_closed_at_the_end(app: FastAPI) -> AsyncIterator[None]:
+async def _engine_open_to_the_end(app: FastAPI) -> AsyncIterator[None]:
+    # The connection stays in the pool: none to SQLite can be opened anew once its disk is full.
+    with suppress(DBAPIError):
+        app.state.engine.connect().close()
     yield
     app.state.engine.dispose()
     if app.state.replica:
@@ -108,7 +115,7 @@ def create_app(
         docs_url=None,  # its page loads code from elsewhere
         redoc_url=None,
         openapi_url=None,  # the API answers its own, with examples
-        lifespan=_engine_closed_at_the_end,
+        lifespan=_engine_open_to_the_end,
         routes=list((routes or all_routes()).routes),
     )
     app.openapi = _description  # type: ignore[method-assign]
@@ -133,4 +140,20 @@ def create_app(
     # The last added sees a request first.
     app.add_middleware(Forwarded, settings=settings)
     app.add_middleware(Logged)
+    return app
+
+
+def create_rehearsed_app() -> FastAPI:
+    """The same once it has answered the usual pages, for processes to be forked from this one.
+
+    Nobody listens to the application that answers them, and what it connected to is closed again.
+    """
+    app = create_app()
+    rehearsal = create_app(routes=routes_with({admitted: somebody}))
+    rehearsal.state.engine, rehearsal.state.sessions = app.state.engine, app.state.sessions
+    with suppress(Problem):
+        with read_session(app.state.sessions) as db:
+            asked = addresses(db)
+        asyncio.run(rehearse(rehearsal, asked))
+    app.state.engine.dispose()
     return app

@@ -18,19 +18,18 @@ from contextlib import AsyncExitStack
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
-from fastapi import APIRouter, FastAPI, Request
+from fastapi import FastAPI
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.access import EVERYTHING, Member, Viewer
 from app.core.facts import ITEMS
-from app.main import create_app, routes_with
+from app.main import Routes, create_app, routes_with
 from app.settings import Settings, read_settings
 from app.store.db import make_engine, read_session, sessions
 from app.store.derived import DueRow
-from app.store.signed_in import SignedIn
 from app.store.tables import Car, Party
-from app.web.admission import Admitted, admitted
+from app.web.admission import admitted
+from app.web.rehearsing import somebody, status
 
 TIMES, IN_TURN = 60, 7
 LIMIT_MS, LIMIT_TIMES = 50, 2.0
@@ -89,18 +88,9 @@ def _of_store(
     return found
 
 
-def everybody(request: Request) -> Admitted:
-    """Somebody who may do everything, admitted unseen."""
-    seen = Viewer(1, "bench", (Member(1, "bench", "planner", keeps_register=True),))
-    now = datetime.now(UTC)
-    known = SignedIn(seen, "bench", "", now, now, now, "")
-    request.state.admitted = Admitted(known, EVERYTHING)
-    return Admitted(known, EVERYTHING)
-
-
-def unasked() -> APIRouter:
+def unasked() -> Routes:
     """All routes, each for somebody who may do everything."""
-    return routes_with({admitted: everybody})
+    return routes_with({admitted: somebody})
 
 
 def pages_of(db: Session) -> dict[str, Sequence[str]]:
@@ -225,27 +215,11 @@ async def _measured(app: FastAPI, pages: dict[str, Sequence[str]]) -> list[Timin
 
 async def get(app: FastAPI, address: str, key: str = "") -> tuple[float, float]:
     """Milliseconds of clock and processor from the request to the last byte of a good answer."""
-    path, _, query = address.partition("?")
-    statuses: list[int] = []
-
-    async def receive() -> dict[str, object]:
-        return {"type": "http.request", "body": b"", "more_body": False}
-
-    async def send(message: dict[str, object]) -> None:
-        if message["type"] == "http.response.start":
-            statuses.append(int(str(message["status"])))
-
-    scope = {
-        "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "GET",
-        "scheme": "http", "path": path, "raw_path": path.encode(), "query_string": query.encode(),
-        "root_path": "", "client": ("127.0.0.1", 1),
-        "headers": [(b"host", b"127.0.0.1"), (b"cookie", f"session={key}".encode())],
-        "server": ("127.0.0.1", 80),
-    }  # fmt: skip
+    headers = ((b"host", b"127.0.0.1"), (b"cookie", f"session={key}".encode()))
     started, worked = time.perf_counter(), time.process_time()
-    await app(scope, receive, send)
-    if statuses != [200]:
-        raise RuntimeError(f"{address} answered {statuses}")
+    answered = await status(app, address, headers)
+    if answered != 200:
+        raise RuntimeError(f"{address} answered {answered}")
     return (time.perf_counter() - started) * 1000, (time.process_time() - worked) * 1000
 
 

@@ -15,7 +15,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError
 from app.cli.status import Unusable
 from app.errors import Refused
 from app.settings import Settings
-from app.store import migrate
+from app.store import migrate, trouble
 from app.store.db import Sessions, make_engine, sessions
 
 
@@ -90,6 +90,8 @@ def usable(settings: Settings) -> Iterator[None]:
         ) from None
     except DBAPIError as wrong:
         said = " ".join(str(wrong.orig).split())
+        if trouble.no_room_to_open(wrong):
+            said = "its disk is full. Make room first"
         raise Unusable(f"The database {_named(settings)} cannot be used: {said}.") from wrong
 
 

@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         for lacks in too_few(settings):
             tell(lacks)
         with Worker() as worker, suppress(KeyboardInterrupt):
-            config = _config()
+            config = _config(settings.workers)
             with garbage.loaded_for_good():
                 config.load()
             first = set_up_path(settings)
@@ -92,9 +92,9 @@ def _several(
     crew.end(SECONDS_TO_FINISH + SECONDS_TO_LEAVE)
 
 
-def _config() -> uvicorn.Config:
+def _config(workers: int = 1) -> uvicorn.Config:
     return uvicorn.Config(
-        "app.main:create_app",
+        "app.main:create_app" if workers == 1 else "app.main:create_rehearsed_app",
         factory=True,
         http=Connection,
         ws="none",

@@ -19,10 +19,16 @@ TOOK_TOO_LONG = "57014"
 # SQLite's primary result codes.
 SQLITE_BUSY, SQLITE_LOCKED, SQLITE_READONLY, SQLITE_IOERR = 5, 6, 8, 10
 SQLITE_FULL, SQLITE_CANTOPEN = 13, 14
+# No room for the file by which processes share the log (sqlite.org/rescode.html): nobody else has the store open.
+SQLITE_IOERR_SHMSIZE = SQLITE_IOERR | 19 << 8
 
 FULL = (
     "The disk of the database is full, so nothing more can be recorded. What is in the register can "
     "still be read. Whoever looks after the program has to make room."
+)
+FULL_AND_SHUT = (
+    "The disk of the database is full, so it cannot even be opened. Whoever looks after the program has "
+    "to make room."
 )
 NOT_TO_BE_WRITTEN = (
     "The database cannot be written to, so nothing can be recorded. Whoever looks after the program "
@@ -65,11 +71,20 @@ def said(fault: BaseException | None) -> str:
     return first
 
 
+def no_room_to_open(fault: DBAPIError) -> bool:
+    """Whether SQLite could not open a store because its disk is full."""
+    return getattr(fault.orig, "sqlite_errorcode", None) == SQLITE_IOERR_SHMSIZE
+
+
 def problem_of(fault: DBAPIError, *, storing: bool = False) -> Busy | None:
     """None when it is none of these, so that it shows as the bug that it is."""
     primary = getattr(fault.orig, "sqlite_errorcode", None)
     if primary is not None:
-        return _of_sqlite(primary & 0xFF, storing)
+        return (
+            Away(FULL_AND_SHUT)
+            if primary == SQLITE_IOERR_SHMSIZE
+            else _of_sqlite(primary & 0xFF, storing)
+        )
     state = getattr(fault.orig, "sqlstate", None)
     # Without a state there was nobody to give one: no connection, or none any more.
     nobody = state is None and isinstance(fault, OperationalError)

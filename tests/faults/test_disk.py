@@ -19,6 +19,7 @@ from tests.fixtures.store import at_rest
 CARS = File("cars", 1, 3)
 FULL = "The disk of the database is full, so nothing more can be recorded."
 BROKEN = "The disk of the database does not do what it is asked to"
+SHUT = "cannot be used: its disk is full. Make room first."
 UNSURE = "The database failed just as this was being stored"
 
 
@@ -97,6 +98,18 @@ def test_a_full_disk_is_told_as_such_reading_goes_on_and_room_is_enough_to_go_on
             assert not list(checks.changes(db, notes))
             assert not list(checks.due_rows(db))
             assert not list(checks.database(db))
+
+
+def test_a_store_that_nobody_has_open_cannot_be_opened_on_a_full_disk_and_is_told_as_such(
+    filled: Program, tmp_path: Path
+) -> None:
+    with small_disk(6_000) as disk:
+        program = on(disk, filled, tmp_path)
+        disk.fill()
+        for command in ("refresh-due", "serve"):
+            status, printed = program.run(command)
+            assert (status, printed.count("\n")) == (3, 1), printed
+            assert SHUT in printed
 
 
 @pytest.mark.parametrize("how", ["read-only disk", "somebody else's file"])

@@ -1,0 +1,75 @@
+"""The usual pages once before anybody asks: templates and statements are made then, once for all processes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+
+from fastapi import FastAPI, Request
+from sqlalchemy.orm import Session
+
+from app.access import EVERYTHING, Member, Viewer
+from app.store.cars import highest_key
+from app.store.signed_in import SignedIn
+from app.web.admission import Admitted
+from app.web.logs import untold
+from app.web.rendering import load_templates
+
+USUAL = (
+    "/",
+    "/due",
+    "/overdue",
+    "/fleet",
+    "/forecast",
+    "/morning",
+    "/plans",
+    "/visits",
+    "/changes",
+)
+OF_A_CAR = ("/cars/{}", "/cars/{}/events/new", "/api/v1/field/pack?car={}")
+HEADERS = ((b"host", b"localhost"),)
+
+
+def somebody(request: Request) -> Admitted:
+    """Somebody who may do everything, admitted unseen: only ever in the place of `admitted` where nobody listens."""
+    seen = Viewer(0, "", (Member(0, "", "planner", keeps_register=True),))
+    now = datetime.now(UTC)
+    request.state.admitted = Admitted(SignedIn(seen, "", "", now, now, now, ""), EVERYTHING)
+    found: Admitted = request.state.admitted
+    return found
+
+
+def addresses(db: Session) -> list[str]:
+    """The lists, and what is asked of a car where there is one."""
+    car = highest_key(db)
+    return [*USUAL, *(each.format(car) for each in OF_A_CAR if car)]
+
+
+async def rehearse(app: FastAPI, asked: Iterable[str]) -> list[int]:
+    """The statuses of the answers."""
+    load_templates()
+    with untold():
+        return [await status(app, each) for each in asked]
+
+
+async def status(
+    app: FastAPI, address: str, headers: Iterable[tuple[bytes, bytes]] = HEADERS
+) -> int:
+    """What the application answers with, asked in its own process and to the last byte."""
+    path, _, query = address.partition("?")
+    statuses: list[int] = []
+
+    async def receive() -> dict[str, object]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: dict[str, object]) -> None:
+        if message["type"] == "http.response.start":
+            statuses.append(int(str(message["status"])))
+
+    scope = {
+        "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "GET",
+        "scheme": "http", "path": path, "raw_path": path.encode(), "query_string": query.encode(),
+        "root_path": "", "client": ("127.0.0.1", 1), "server": ("127.0.0.1", 80), "headers": list(headers),
+    }  # fmt: skip
+    await app(scope, receive, send)  # type: ignore[arg-type]
+    return statuses[0]
