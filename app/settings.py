@@ -125,7 +125,7 @@ class Settings(BaseSettings):
     # A streaming replica, from which pages that may lag a little are read; PostgreSQL only, empty: there is none.
     database_url_read: Annotated[str, AfterValidator(_replica)] = ""
     # Of each process that answers; PostgreSQL must take those of all of them, and some for long work.
-    database_connections: Annotated[int, Field(ge=2, le=1000)] = 10
+    database_connections: Annotated[int, Field(ge=2, le=1000)] = 4
     # How long a request waits for one of them to be free, or for a lock of PostgreSQL.
     database_wait_seconds: Annotated[int, Field(ge=1, le=300)] = 5
     # After so long PostgreSQL gives up a statement of a request; 0: never.

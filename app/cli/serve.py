@@ -29,7 +29,7 @@ example:
 HOST (127.0.0.1) and PORT (8000) say where. For other machines put a proxy with HTTPS before it, and
 name it in TRUSTED_PROXIES and the address that people open in PUBLIC_URL: see docs/https.md.
 WORKERS (1) says how many processes answer at that address; one that dies is replaced. Each opens up to
-DATABASE_CONNECTIONS (10) to PostgreSQL; it is told at the start where the database takes fewer.
+DATABASE_CONNECTIONS (4) to PostgreSQL; it is told at the start where the database takes fewer.
 Where nobody has an account yet, a link is printed that makes the first one, on this machine alone.
 GET /health answers while it runs; GET /ready says whether it can serve, or why not. Each request is
 a line on stderr; LOG_FORMAT (text, json) and LOG_LEVEL say how and how much. Stop it with Ctrl+C:

@@ -33,7 +33,7 @@ BESIDE = ("saved",)
 WITHIN, DAYS = 30, (7, 14, 30, 60, 90, 180)
 DAY_CHOICES = tuple((str(days), f"{days} days") for days in DAYS)
 SEEN_CHOICES = (("yes", "with lines set aside"),)
-FEW, PAGE = 8, 50
+FEW, PAGE = 5, 50
 HEADINGS: dict[Part, str] = {
     "passed": "Became overdue",
     "moved": "Moved by what was recorded",
