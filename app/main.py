@@ -10,7 +10,7 @@ from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import cache
+from functools import cache, partial
 from types import SimpleNamespace
 from typing import Any
 
@@ -59,6 +59,8 @@ async def _engine_open_to_the_end(app: FastAPI) -> AsyncIterator[None]:
     # The connection stays in the pool: none to SQLite can be opened anew once its disk is full.
     with suppress(DBAPIError):
         app.state.engine.connect().close()
+    if app.state.make_ready:
+        await app.state.make_ready()
     yield
     app.state.engine.dispose()
     if app.state.replica:
@@ -132,6 +134,7 @@ def create_app(
         Replica(settings.database_url_read, room) if settings.database_url_read else None
     )
     app.state.store_checked = False
+    app.state.make_ready = None
     app.state.attachments = keeping.opened(settings)
     app.mount("/static", KeptFiles(directory=STATIC), name="static")
     answer_problems(app)
@@ -149,11 +152,19 @@ def create_rehearsed_app() -> FastAPI:
     Nobody listens to the application that answers them, and what it connected to is closed again.
     """
     app = create_app()
+    engine, asked = app.state.engine, _usual(app)
     rehearsal = create_app(routes=routes_with({admitted: somebody}))
-    rehearsal.state.engine, rehearsal.state.sessions = app.state.engine, app.state.sessions
-    with suppress(Problem):
-        with read_session(app.state.sessions) as db:
-            asked = addresses(db)
-        asyncio.run(rehearse(rehearsal, asked))
-    app.state.engine.dispose()
+    rehearsal.state.engine, rehearsal.state.sessions = engine, app.state.sessions
+    asyncio.run(rehearse(rehearsal, asked))
+    engine.dispose()
+    if engine.dialect.name == "postgresql":
+        connections = app.state.settings.database_connections
+        app.state.make_ready = partial(rehearse, rehearsal, asked, connections)
     return app
+
+
+def _usual(app: FastAPI) -> list[str]:
+    """None where the store is away just now."""
+    with suppress(Problem), read_session(app.state.sessions) as db:
+        return addresses(db)
+    return []
