@@ -5,14 +5,17 @@ Actions never commit: a write session does, once, when its block ends without a 
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import OperationalError
+from sqlalchemy import URL, Connection, Dialect, Engine, create_engine, event, make_url
+from sqlalchemy.exc import InvalidatePoolError, OperationalError
 from sqlalchemy.orm import Session, sessionmaker
+from sqlalchemy.pool import ConnectionPoolEntry
 
 from app.access import EVERYTHING, Reach
 from app.errors import Away
@@ -30,6 +33,10 @@ PRAGMAS = (
 )
 # KiB of pages that one connection to SQLite keeps; each of a server's many has its own, beside what the system keeps.
 CACHE_ALONE, CACHE_AMONG_MANY = 65_536, 8_192
+
+# A connection to PostgreSQL that was used so lately is not asked whether it is still there.
+SECONDS_TRUSTED = 2.0
+GIVEN_BACK = "given_back"
 
 Sessions = sessionmaker[Session]
 
@@ -59,8 +66,10 @@ def make_engine(url: str, room: Room | None = None) -> Engine:
     """An engine of a program that asks now and then; with `room`, of one that answers many at once."""
     address = parsed(url)
     if address.get_backend_name() != "sqlite":
-        told = {"pool_pre_ping": True} | (_pool(room) | _patience(address, room) if room else {})
-        return create_engine(address, **told)
+        engine = create_engine(address, **(_pool(room) | _patience(address, room) if room else {}))
+        event.listen(engine, "checkin", _given_back)
+        event.listen(engine, "checkout", _asking_when_idle(engine.dialect))
+        return engine
     in_memory = address.database in (None, "", ":memory:")
     engine = create_engine(address, **(_pool(room) if room and not in_memory else {}))
     event.listen(engine, "connect", _preparing(CACHE_AMONG_MANY if room else CACHE_ALONE))
@@ -83,6 +92,29 @@ def _patience(address: URL, room: Room) -> dict[str, Any]:
     given = address.query.get("options", "")
     limits = f"-c lock_timeout={room.wait}s -c statement_timeout={room.statement}s"
     return {"connect_args": {"connect_timeout": room.wait, "options": f"{given} {limits}".strip()}}
+
+
+def _given_back(_connection: Any, record: ConnectionPoolEntry) -> None:
+    record.info[GIVEN_BACK] = time.monotonic()
+
+
+def _asking_when_idle(dialect: Dialect) -> Callable[[Any, ConnectionPoolEntry, Any], None]:
+    """Has a connection opened anew that was lost while nobody used it; what was used just now is taken as it is.
+
+    To ask each time (`pool_pre_ping`) is a tenth of all that a busy program asks.
+    """
+
+    def ask(connection: Any, record: ConnectionPoolEntry, _proxy: Any) -> None:
+        # A new connection was never given back.
+        idle = time.monotonic() - record.info.get(GIVEN_BACK, math.inf)
+        if idle < SECONDS_TRUSTED:
+            return
+        try:
+            dialect.do_ping(connection)
+        except dialect.loaded_dbapi.OperationalError as lost:
+            raise InvalidatePoolError from lost
+
+    return ask
 
 
 def _preparing(cache: int) -> Callable[[Any, Any], None]:

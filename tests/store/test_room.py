@@ -6,8 +6,9 @@ import pytest
 from sqlalchemy import make_url, text
 
 from app.cli.room import too_few
-from app.errors import Busy
+from app.errors import Away, Busy
 from app.settings import Settings
+from app.store import db as store_db
 from app.store.db import Room, make_engine, read_session, sessions
 from app.store.room import room_of
 from tests.fixtures.postgres import fresh_database
@@ -49,6 +50,56 @@ def test_a_statement_that_takes_too_long_and_a_lock_held_too_long_are_told(on_po
         holding.execute(text("LOCK TABLE party"))
         with pytest.raises(Busy, match="busy with other work"), read_session(factory) as db:
             db.execute(text("LOCK TABLE party"))
+    engine.dispose()
+
+
+OTHERS = """
+SELECT pg_terminate_backend(pid) FROM pg_stat_activity
+WHERE datname = current_database() AND pid <> pg_backend_pid()
+"""
+
+
+def lose_all(url):
+    """Ends every other connection to this database, as a restart of the server would."""
+    engine = make_engine(url)
+    with engine.connect() as connection:
+        connection.execute(text(OTHERS))
+    engine.dispose()
+
+
+@pytest.mark.postgres
+def test_a_connection_lost_while_idle_is_opened_anew_and_one_lost_in_use_is_told_once(
+    on_postgres, monkeypatch
+):
+    engine = make_engine(on_postgres, NARROW)
+    factory = sessions(engine)
+
+    def asked():
+        with read_session(factory) as db:
+            return db.scalar(text("SELECT 1"))
+
+    assert asked() == 1
+    lose_all(on_postgres)
+    with pytest.raises(Away):
+        asked()
+    assert asked() == 1
+    monkeypatch.setattr(store_db, "SECONDS_TRUSTED", 0)
+    lose_all(on_postgres)
+    assert asked() == 1
+    engine.dispose()
+
+
+@pytest.mark.postgres
+def test_a_connection_in_use_is_not_asked_whether_it_is_there(on_postgres, monkeypatch):
+    engine = make_engine(on_postgres, NARROW)
+    asked = []
+    monkeypatch.setattr(type(engine.dialect), "do_ping", lambda *_: asked.append(1))
+    for _ in range(3):
+        engine.connect().close()
+    assert not asked
+    monkeypatch.setattr(store_db, "SECONDS_TRUSTED", 0)
+    engine.connect().close()
+    assert asked == [1]
     engine.dispose()
 
 
