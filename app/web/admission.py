@@ -144,6 +144,7 @@ def admitted(request: Request) -> Admitted:
     check_store(request)
     with store_db.read_session(request.app.state.sessions, NOTHING) as db:
         found = _who(db, request, key, token)
+        _take_moment(db, request)
         if found is not None:
             count_person(request, str(found.viewer.person_id))
         if found is not None and needed != "everyone":
@@ -272,9 +273,15 @@ def moment(request: Request) -> datetime:
         return told
     if not hasattr(request.state, "moment"):
         with store_db.read_session(state.sessions, NOTHING) as db:
-            request.state.moment = not_before(db, state.clock())
+            _take_moment(db, request)
     kept: datetime = request.state.moment
     return kept
+
+
+def _take_moment(db: Session, request: Request) -> None:
+    """Of a change, with whatever else is asked before it begins."""
+    if request.method not in READING:
+        request.state.moment = not_before(db, request.app.state.clock())
 
 
 def doer(request: Request, found: Admitted) -> Doer:
