@@ -25,7 +25,7 @@ from starlette.types import Scope
 from app import __version__, api, pages
 from app.errors import Problem
 from app.settings import Settings, read_settings
-from app.store.db import Room, make_engine, read_session, sessions
+from app.store.db import Room, is_there, make_engine, read_session, sessions
 from app.store.replica import Replica
 from app.web import Guard, answer_problems, keeping
 from app.web.admission import admitted, every_route_says
@@ -57,8 +57,9 @@ def _utc_now() -> datetime:
 @asynccontextmanager
 async def _engine_open_to_the_end(app: FastAPI) -> AsyncIterator[None]:
     # The connection stays in the pool: none to SQLite can be opened anew once its disk is full.
-    with suppress(DBAPIError):
-        app.state.engine.connect().close()
+    if is_there(app.state.engine):
+        with suppress(DBAPIError):
+            app.state.engine.connect().close()
     if app.state.make_ready:
         await app.state.make_ready()
     yield

@@ -30,7 +30,7 @@ from app.store.tables import EventRow, ReadingRow
 
 # About as many as fill a page, whose reports and readings are all read.
 CARS_AT_ONCE = 50
-REPORT = "the next inspection of every same type has passed"
+REPORT = "the next inspection of each of its types has passed"
 PAPERS = "the papers of its construction: a year after the ownership ended"
 
 
@@ -115,7 +115,7 @@ def _must_be_free(
                 Fault(str(row.id), "no rule lets it go: it was corrected, or is a change")
             )
         elif day is None or day > today:
-            until = f"until {day}" if day else "until the next inspection of every same type passes"
+            until = f"until {day}" if day else "until the next inspection of each of its types passes"
             faults.append(Fault(str(row.id), f"it has to be kept {until} ({CITATION})"))
     if faults:
         raise Refused.because(faults)

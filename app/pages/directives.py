@@ -51,6 +51,7 @@ class Asking:
     """A page that asks before a directive is changed, and what it wants to know."""
 
     title: str
+    legend: str
     lead: str
     fields: tuple[Field, ...]
     button: str
@@ -58,12 +59,14 @@ class Asking:
 
 TERMS = Asking(
     "Change the due day",
+    "What counts from now on",
     "Another day, or another word about loading, takes the place of what counts. What counted stays on record.",
     (*TERM, OTHER_TERM),
     "Record",
 )
 WITHDRAWING = Asking(
     "Withdraw a directive",
+    "Why",
     "Use this when whoever ordered it withdrew it, or it was recorded by mistake. Nothing is due by it any more; "
     "what was closed stays on record.",
     (fields.WHY,),
@@ -71,6 +74,7 @@ WITHDRAWING = Asking(
 )
 TAKING_BACK = Asking(
     "Take a closing back",
+    "Why",
     "Use this when it was recorded by mistake. It is open again, and the mistake stays on record with your reason.",
     (fields.WHY,),
     "Take it back",
@@ -170,7 +174,7 @@ def term_form(request: Request, directive_id: web.Key, db: web.Db) -> Response:
     directive_list.own_or_raise(db, directive_id)
     row = directive_list.term_of(db, directive_id)
     stated = {name: getattr(row, name) for name in ("due_on", "due_days", "forbids_loading")}
-    return _asked(request, TERMS, forms.filled(stated))
+    return _asked(request, db, TERMS, directive_id, forms.filled(stated))
 
 
 @router.post("/directives/{directive_id}/term")
@@ -180,7 +184,7 @@ def set_term(
 ) -> Response:
     directive_list.own_or_raise(db, directive_id)
     return _answered(
-        request, db, TERMS, posted, f"/directives/{directive_id}?saved=term",
+        request, db, TERMS, directive_id, posted, "term",
         lambda values: actions.set_term(db, directive_id, term_of(values), looking.stamp),
     )  # fmt: skip
 
@@ -189,7 +193,7 @@ def set_term(
 @web.may("record_facts")
 def withdraw_form(request: Request, directive_id: web.Key, db: web.Db) -> Response:
     directive_list.own_or_raise(db, directive_id)
-    return _asked(request, WITHDRAWING, Entries())
+    return _asked(request, db, WITHDRAWING, directive_id, Entries())
 
 
 @router.post("/directives/{directive_id}/withdraw")
@@ -199,7 +203,7 @@ def withdraw(
 ) -> Response:
     directive_list.own_or_raise(db, directive_id)
     return _answered(
-        request, db, WITHDRAWING, posted, f"/directives/{directive_id}?saved=withdrawn",
+        request, db, WITHDRAWING, directive_id, posted, "withdrawn",
         lambda values: actions.withdraw(db, directive_id, values["reason"], looking.stamp),
     )  # fmt: skip
 
@@ -207,8 +211,8 @@ def withdraw(
 @router.get("/closings/{closing_id}/take-back")
 @web.may("record_work")
 def take_back_form(request: Request, closing_id: web.Key, db: web.Db) -> Response:
-    directive_list.closing_or_raise(db, closing_id)
-    return _asked(request, TAKING_BACK, Entries())
+    directive_id = directive_list.closing_or_raise(db, closing_id)
+    return _asked(request, db, TAKING_BACK, directive_id, Entries())
 
 
 @router.post("/closings/{closing_id}/take-back")
@@ -218,7 +222,7 @@ def take_back(
 ) -> Response:
     directive_id = directive_list.closing_or_raise(db, closing_id)
     return _answered(
-        request, db, TAKING_BACK, posted, f"/directives/{directive_id}?saved=back",
+        request, db, TAKING_BACK, directive_id, posted, "back",
         lambda values: actions.take_back(db, closing_id, values["reason"], looking.stamp),
     )  # fmt: skip
 
@@ -293,28 +297,38 @@ def _cells(name: str, found: Sequence[MatchShown]) -> Iterator[Sequence[Value]]:
         )  # fmt: skip
 
 
-def _asked(request: Request, asking: Asking, entries: Entries, status: int = 200) -> Response:
+def _asked(
+    request: Request,
+    db: Session,
+    asking: Asking,
+    directive_id: int,
+    entries: Entries,
+    status: int = 200,
+) -> Response:
     """The page that asks; it is sent to the address at which it is."""
     form = FactForm(
-        asking.title, asking.lead, request.url.path, (Group(asking.title, asking.fields),), entries,
+        asking.title, asking.lead, request.url.path, (Group(asking.legend, asking.fields),), entries,
         asking.button, None, "",
     )  # fmt: skip
-    return web.page(request, "directives/confirm.html", status, car=None, form=form)
+    about = (directive_id, directive_list.name_of(db, directive_id))
+    return web.page(request, "directives/confirm.html", status, car=None, form=form, about=about)
 
 
 def _answered(
     request: Request,
     db: Session,
     asking: Asking,
+    directive_id: int,
     posted: web.Sent,
-    then: str,
+    saved: str,
     change: Callable[[dict[str, Any]], object],
 ) -> Response:
     """Make the change and go on; a faulty form is shown again."""
     values, entries = forms.read(asking.fields, forms.typed(posted))
     if entries.problems:
-        return _asked(request, asking, entries, 422)
+        return _asked(request, db, asking, directive_id, entries, 422)
     made = kept(db, lambda: change(values))
     if isinstance(made, Problem):
-        return _asked(request, asking, entries.wrong(forms.beside(faults_of(made), values)), 422)
-    return web.see_other(then)
+        wrong = entries.wrong(forms.beside(faults_of(made), values))
+        return _asked(request, db, asking, directive_id, wrong, 422)
+    return web.see_other(f"/directives/{directive_id}?saved={saved}")

@@ -182,14 +182,14 @@ LADING = (
     _of(
         "cars",
         "vapor_pressure_psig_115f",
-        "Vapor pressure at 115 F, psig",
+        "Vapor pressure at 115 °F, psig",
         "number",
         hint="For the test pressure; 0 when below the atmosphere",
     ),
     _of(
         "cars",
         "vapor_pressure_psig_105f",
-        "Vapor pressure at 105 F, psig",
+        "Vapor pressure at 105 °F, psig",
         "number",
         hint="Counts for an insulated car",
     ),
@@ -298,7 +298,7 @@ APPROVAL = (
         hint="An approval not yet on the stencil changes no date",
     ),
 )
-WHY = Field("reason", "Reason", cells.notes, "What was wrong with it", "notes", (), True)
+WHY = Field("reason", "Reason", cells.notes, "It stays on record with this", "notes", (), True)
 STANDING = (
     Field(
         "standing",

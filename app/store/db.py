@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Dialect, Engine, create_engine, event, make_url
@@ -75,6 +76,12 @@ def make_engine(url: str, room: Room | None = None) -> Engine:
     event.listen(engine, "connect", _preparing(CACHE_AMONG_MANY if room else CACHE_ALONE))
     event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def is_there(engine: Engine) -> bool:
+    """False for an SQLite file that connecting to would make; whether a server answers is not asked."""
+    file = engine.url.database
+    return engine.dialect.name != "sqlite" or file in (None, "", ":memory:") or Path(file).exists()
 
 
 def _pool(room: Room) -> dict[str, Any]:

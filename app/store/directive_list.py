@@ -93,6 +93,11 @@ def own_or_raise(db: Session, directive_id: int) -> Directive:
     return found
 
 
+def name_of(db: Session, directive_id: int) -> str:
+    """What a directive is cited by, for whoever was found to reach it."""
+    return db.get_one(Directive, directive_id).name
+
+
 def on_record(db: Session, party_id: int, orderer: str, number: str) -> bool:
     """Whether a party has an order of this name that counts."""
     query = select(Directive.id).where(

@@ -42,11 +42,11 @@ class VisitFilter:
     def in_words(self) -> str:
         """What the list holds, for people to read."""
         what = {"in_shop": "Cars in a shop", "sent": "Cars on their way to a shop"}.get(
-            self.state or "", f"{(self.state or 'all').capitalize()} visits"
+            self.state or "", f"{(self.state or 'all open').capitalize()} visits"
         )
         to = f" to {self.shop}" if self.shop else ""
         month = f", planned for {self.month:%Y-%m}" if self.month else ""
-        return f"{what}{to}{month}; those released in the last {LATELY_DAYS} days"
+        return f"{what}{to}{month}, and those released in the last {LATELY_DAYS} days"
 
     @property
     def states(self) -> Sequence[str]:

@@ -81,7 +81,7 @@ def _make_the_first_account(page: Page, fresh: Fresh) -> None:
     must_be_sound(page)
     page.get_by_label("Company").fill(COMPANY)
     page.get_by_label("Your name").fill("Ada Example")
-    page.get_by_label("Address of mail").fill(EMAIL)
+    page.get_by_label("Email address").fill(EMAIL)
     page.get_by_label("New password").fill("password1234")
     page.get_by_label("The same again").fill("password1234")
     page.get_by_role("button", name="Make the account").click()
@@ -98,7 +98,7 @@ def _make_the_first_account(page: Page, fresh: Fresh) -> None:
 
 def _invite(page: Page) -> str:
     page.get_by_role("link", name="Invite somebody").click()
-    page.get_by_label("Address of mail").fill(OTHER_EMAIL)
+    page.get_by_label("Email address").fill(OTHER_EMAIL)
     page.get_by_label("Inspector:").check()
     must_be_sound(page)
     page.get_by_role("button", name="Make the link").click()
@@ -117,7 +117,7 @@ def _join_without_javascript(page: Page, link: str) -> None:
     page.get_by_role("button", name="Make the account").click()
     expect(page.get_by_role("heading", name="Ida Example")).to_be_visible()
     page.get_by_role("banner").get_by_role("button", name="Sign out").click()
-    page.get_by_label("Address of mail").fill(OTHER_EMAIL)
+    page.get_by_label("Email address").fill(OTHER_EMAIL)
     page.get_by_label("Password").fill(OTHER_PASSWORD)
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("banner")).to_contain_text("Ida Example")
@@ -180,7 +180,7 @@ def _set_up_codes(page: Page) -> pyotp.TOTP:
 def _sign_in_by_code(tablet: Page, fresh: Fresh, code: pyotp.TOTP) -> None:
     tablet.goto(f"{fresh.url}/account")
     must_be_sound(tablet)
-    tablet.get_by_label("Address of mail").fill(EMAIL)
+    tablet.get_by_label("Email address").fill(EMAIL)
     tablet.get_by_label("Password").fill(PASSWORD)
     tablet.get_by_role("button", name="Sign in").tap()
     expect(tablet.get_by_role("heading", name="One more thing")).to_be_visible()
@@ -269,7 +269,7 @@ def test_a_password_alone_leads_to_a_page_that_asks_for_a_second_secret(
 
 def _make_the_account(page: Page) -> None:
     for label, value in (
-        ("Company", COMPANY), ("Your name", "Ada Example"), ("Address of mail", EMAIL),
+        ("Company", COMPANY), ("Your name", "Ada Example"), ("Email address", EMAIL),
         ("New password", PASSWORD), ("The same again", PASSWORD),
     ):  # fmt: skip
         page.get_by_label(label).fill(value)

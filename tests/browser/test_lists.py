@@ -92,7 +92,7 @@ def test_axe_finds_nothing_where_people_sign_in(
     page.set_viewport_size({"width": size[0], "height": size[1]})
     page.goto(f"{demo_server.url}/sign-in")
     must_be_sound(page)
-    page.get_by_label("Address of mail").fill("nobody@people.invalid")
+    page.get_by_label("Email address").fill("nobody@people.invalid")
     page.get_by_label("Password").fill("not the one")
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("alert").last).to_be_visible()

@@ -79,7 +79,7 @@ def test_keys_alone_do_the_main_job(
 ) -> None:
     page = nobodys_page
     page.goto(f"{demo_server.url}/sign-in?next=/")
-    press(page, page.get_by_label("Address of mail"), "Home")
+    press(page, page.get_by_label("Email address"), "Home")
     page.keyboard.type(PLANNER)
     press(page, page.get_by_label("Password", exact=True), "Home")
     [password] = re.findall(r"The password of each.*: (\S+)", demo_said)

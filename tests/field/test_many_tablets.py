@@ -169,7 +169,7 @@ def each_report_is_whole_and_signed(every: list[Work], server: Server) -> None:
         for (number,) in stored.asked(server, "select id from report"):
             page = client.get(f"/reports/{number}").text
             assert f"Signed by {SIGNED['name']}" in page
-            assert "Lacks:" not in page
+            assert "Missing:" not in page
 
 
 def half_of_the_requests_broke(every: list[Work]) -> None:

@@ -22,7 +22,7 @@ from app.actions.stamp import Stamp
 from app.errors import Refused
 from app.files.columns import Kind
 from app.files.sheets import Sheet
-from app.store import cars, digests, imports, indexes, reach
+from app.store import cars, digests, imports, indexes, reach, rolled
 from app.store import due as due_rows
 from app.store.derived import ImportRun
 from app.store.gathering import note
@@ -111,6 +111,9 @@ def _go_through(
 
 def _refresh(db: Session, car_ids: list[int], stamp: Stamp, tell: Tell) -> None:
     many = len(car_ids) >= due.MANY and 2 * len(car_ids) >= cars.highest_key(db)
+    if many:
+        # Quicker than to count the cars of the file before and after.
+        rolled.recount(db)
     with indexes.made_afterwards(db, due_rows.TABLE, when=many):
         for first in range(0, len(car_ids), due.MANY):
             tell("Working out due dates", first, len(car_ids))
