@@ -115,7 +115,9 @@ def _must_be_free(
                 Fault(str(row.id), "no rule lets it go: it was corrected, or is a change")
             )
         elif day is None or day > today:
-            until = f"until {day}" if day else "until the next inspection of each of its types passes"
+            until = (
+                f"until {day}" if day else "until the next inspection of each of its types passes"
+            )
             faults.append(Fault(str(row.id), f"it has to be kept {until} ({CITATION})"))
     if faults:
         raise Refused.because(faults)
