@@ -69,6 +69,39 @@ def _required(*columns: Column) -> tuple[Column, ...]:
     )
 
 
+# What sheets call a column besides its name (common practice, no source). Only what can be meant in one way, and
+# nothing that leaves a unit open.
+_CALLED: Mapping[str, tuple[str, ...]] = {
+    "mark": ("car_mark", "reporting_mark", "car_initial", "initial"),
+    "number": ("car_number", "car_no"),
+    "specification": ("spec", "car_specification", "dot_specification", "dot_spec"),
+    "built_on": ("built", "built_date", "date_built", "build_date", "construction_date"),
+    "owner": ("car_owner", "owner_name"),
+    "commodity": ("lading", "product"),
+    "un": ("un_number", "un_no", "identification_number"),
+    "packing_group": ("pg",),
+    "material": ("tank_material",),
+    "jacketed": ("jacket",),
+    "insulated": ("insulation",),
+    "relief_device_kind": ("relief_device", "relief_device_type", "prd", "prd_type"),
+    "relief_device_set_psig": ("prd_set_psig",),
+    "relief_device_tested_on": ("relief_device_test_date", "prd_test_date", "prd_tested_on"),
+    "on": ("date", "event_date", "inspection_date"),
+    "items": ("item",),
+    "facility": ("shop",),
+    "reference": ("report", "report_number", "report_no"),
+    "notes": ("remarks", "comments"),
+    "sent_on": ("sent", "date_sent"),
+    "arrived_on": ("arrived", "date_arrived"),
+    "released_on": ("released", "date_released"),
+}
+
+
+def titles(column: Column) -> tuple[str, ...]:
+    """All that a sheet may call it, whatever its capitals, spaces, dashes or underscores."""
+    return (column.name, *column.also, *_CALLED.get(column.name, ()))
+
+
 _psig = measures.above_zero("a pressure in psig", at_most=10_000)
 _pressure = measures.zero_or_more("a pressure in psig, 0 or more")
 _head_shape = cells.one_of(("2:1", "3:1"), "the shape of the heads")
@@ -96,7 +129,6 @@ _CONSTRUCTION = (
         days.month_first,
         "construction",
         "built_on",
-        also=("built", "built_date", "date_built"),
     ),
 )
 _OWNER = _group(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.files.cells import key, nearest
-from app.files.columns import COLUMNS, Column, Kind
+from app.files.columns import COLUMNS, Column, Kind, titles
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ def _passed_over(title: str) -> bool:
 
 
 def _by_title(kind: Kind) -> dict[str, Column]:
-    return {key(title): column for column in COLUMNS[kind] for title in (column.name, *column.also)}
+    return {key(title): column for column in COLUMNS[kind] for title in titles(column)}
 
 
 def _unknown(

@@ -287,7 +287,7 @@ FAULTS: list[tuple[str, str]] = [
     ),
     (
         "mark,number,specification\nZQKX,1,DOT 111A100W1\nZQKX,0001,DOT 117R100W\n",
-        "row 3: want one row for each car; row 2 says otherwise of it",
+        "row 3: found 'ZQKX 1'; want one row for each car; row 2 says otherwise of it",
     ),
     (
         "mark,number,specification\nZQKX,1,DOT 111A100W1,more\n",

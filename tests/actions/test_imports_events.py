@@ -159,7 +159,7 @@ FAULTS: list[tuple[str, str]] = [
     ),
     (
         HEAD + "ZQKX,1,2018-03-15,visual,pass,S,,,,\nZQKX,1,2018-03-15,visual,fail,S,,,,\n",
-        "row 3: want one row for each car, day, items and facility; row 2 says otherwise of it",
+        "row 3: found 'ZQKX 1'; want one row for each car, day, items and facility; row 2 says otherwise of it",
     ),
 ]  # fmt: skip
 

@@ -132,6 +132,12 @@ class Repeats:
         return earlier[0], earlier[1] == stated.digest
 
 
+def _named(row: Stated) -> str:
+    """The car that a row is about, where it is about one."""
+    name = row.about("name")
+    return f"{name['mark']} {name['number']}" if name else ""
+
+
 def is_repeated(key: Any, stated: Stated, known_by: str, repeats: Repeats, report: Report) -> bool:
     """Count or refuse a row whose key an earlier row of the file has; False for the first of a key."""
     earlier = repeats.of(key, stated)
@@ -141,9 +147,6 @@ def is_repeated(key: Any, stated: Stated, known_by: str, repeats: Repeats, repor
     if same:
         report.repeated += 1
     else:
-        report.faults.append(
-            RowFault(
-                stated.row, "", "", f"one row for each {known_by}; row {row} says otherwise of it"
-            )
-        )
+        wanted = f"one row for each {known_by}; row {row} says otherwise of it"
+        report.faults.append(RowFault(stated.row, "", _named(stated), wanted))
     return True
