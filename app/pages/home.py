@@ -45,12 +45,14 @@ def home(
 ) -> Response:
     seen = DueFilter(as_of=today, soon_days=settings.soon_days)
     empty = not cars.highest_key_reached(db)
+    urgent = _urgent(db, seen)
     return web.page(
         request,
         "home/empty.html" if empty else "home/show.html",
         fleet=_standings(db),
         counts=_due_counts(db, seen),
-        urgent=_urgent(db, seen),
+        urgent=urgent,
+        built=cars.built(db, {row.car_id for row in urgent}),
         working=jobs.unfinished(db),
         titles=TITLES,
         runs=imports.runs(db, LATEST),

@@ -44,6 +44,7 @@ def test_what_is_overdue_comes_first_each_with_a_reason(listed: Listed) -> None:
     visual = next(row for row in rows if row[0] == "ZQKX 1001 Visual inspection")
     assert visual[1] == "overdue"
     assert "at least every 10 years" in visual[3]
+    assert visual[3].endswith("from when it was built: nothing later on record")
 
 
 def test_a_search_in_the_masthead_finds_a_car(listed: Listed) -> None:
