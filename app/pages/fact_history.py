@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from app.core.words import label
+from app.core.words import capitalized, label
 from app.pages import fields
 from app.pages.forms import Field
 from app.store.cars import Histories, Recorded
@@ -78,6 +78,15 @@ KINDS: tuple[tuple[str, str, str, tuple[Field, ...]], ...] = (
     ("standing", "Standing", "standings", fields.STANDING),
     ("hold", "Hold", "holds", fields.HOLD),
 )  # fmt: skip
+
+
+_TITLES = {rows.removesuffix("s"): title for _, title, rows, _ in KINDS}
+
+
+def called(table: str, row: Any) -> str:
+    """What a row of a table of facts, an event or a component is called where somebody is asked about it."""
+    title = _TITLES.get(table, capitalized(label(table)))
+    return f"{title}, recorded on {row.recorded_at:%Y-%m-%d %H:%M} UTC by {row.recorded_by}."
 
 
 def sections(histories: Histories) -> list[Section]:

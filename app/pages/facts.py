@@ -17,6 +17,7 @@ from app.errors import NotFound
 from app.pages import fields, forms
 from app.pages.changing import Done, Looking, Seen, attempt, changed
 from app.pages.fact_forms import FACTS, Fact
+from app.pages.fact_history import called
 from app.pages.fields import Group
 from app.pages.forms import Entries
 from app.store import car_counts, cars, ladings
@@ -88,8 +89,8 @@ def record_fact(
 @router.get("/facts/{table}/{row_id}/withdraw")
 @web.may("record_facts")
 def withdrawal_form(request: Request, table: str, row_id: web.Key, db: web.Db) -> HTMLResponse:
-    car = cars.car_or_raise(db, fact_or_raise(db, table, row_id).car_id)
-    return _withdrawing(request, car, f"/facts/{table}/{row_id}/withdraw", Entries())
+    row = fact_or_raise(db, table, row_id)
+    return _withdrawing(request, db, table, row, Entries())
 
 
 @router.post("/facts/{table}/{row_id}/withdraw")
@@ -97,10 +98,11 @@ def withdrawal_form(request: Request, table: str, row_id: web.Key, db: web.Db) -
 def withdraw(
     request: Request, table: str, row_id: web.Key, posted: web.Posted, db: web.Db, looking: Looking
 ) -> HTMLResponse:
-    car = cars.car_or_raise(db, fact_or_raise(db, table, row_id).car_id)
+    row = fact_or_raise(db, table, row_id)
+    car = cars.car_or_raise(db, row.car_id)
     values, entries = forms.read((fields.WHY,), forms.typed(posted))
     if entries.problems:
-        return _withdrawing(request, car, request.url.path, entries, 422)
+        return _withdrawing(request, db, table, row, entries, 422)
     made = attempt(
         db,
         car.id,
@@ -109,13 +111,13 @@ def withdraw(
     )
     if isinstance(made, list):
         entries = entries.wrong(forms.beside(made, values))
-        return _withdrawing(request, car, request.url.path, entries, 422)
+        return _withdrawing(request, db, table, row, entries, 422)
     sentence = "What was recorded no longer counts; what was before it holds again."
     return changed(request, db, car.id, Done("Withdrawn", sentence, made.moved))
 
 
 def _withdrawing(
-    request: Request, car: Car, action: str, entries: Entries, status: int = 200
+    request: Request, db: Session, table: str, row: CarFact, entries: Entries, status: int = 200
 ) -> HTMLResponse:
     lead = (
         "Use this when it should never have been recorded, or from another day. It stays in the "
@@ -123,14 +125,15 @@ def _withdrawing(
     )
     form = FactForm(
         "Withdraw a fact",
-        lead,
-        action,
+        f"{called(table, row)} {lead}",
+        request.url.path,
         (Group("Why", (fields.WHY,)),),
         entries,
         "Withdraw",
         None,
         "",
     )
+    car = cars.car_or_raise(db, row.car_id)
     return web.page(request, "facts/form.html", status, car=car, form=form)
 
 

@@ -18,6 +18,7 @@ from app.errors import Refused
 from app.files import cells
 from app.pages import fields, forms
 from app.pages.changing import Done, Looking, Seen, attempt, changed
+from app.pages.fact_history import called
 from app.pages.facts import FactForm
 from app.pages.fields import Group
 from app.pages.forms import Entries, Field
@@ -48,7 +49,7 @@ ASKED = tuple(field for group in OTHER_CAR for field in group.fields)
 @router.get("/events/{event_id}/bring-back")
 @web.may("record_work")
 def event_form(request: Request, event_id: web.Key, db: web.Db) -> HTMLResponse:
-    return _asking(request, db, event_actions.changeable_or_raise(db, event_id).car_id)
+    return _asking(request, db, "event", event_actions.changeable_or_raise(db, event_id))
 
 
 @router.post("/events/{event_id}/bring-back")
@@ -56,15 +57,17 @@ def event_form(request: Request, event_id: web.Key, db: web.Db) -> HTMLResponse:
 def bring_event_back(
     request: Request, event_id: web.Key, db: web.Db, looking: Looking, posted: web.Posted
 ) -> HTMLResponse:
-    car_id = event_actions.changeable_or_raise(db, event_id).car_id
+    row = event_actions.changeable_or_raise(db, event_id)
     act = event_actions.bring_back_event
-    return _done(request, db, car_id, looking, posted, lambda: act(db, event_id, looking.stamp))
+    return _done(
+        request, db, "event", row, looking, posted, lambda: act(db, event_id, looking.stamp)
+    )
 
 
 @router.get("/facts/{table}/{row_id}/bring-back")
 @web.may("record_facts")
 def fact_form(request: Request, table: str, row_id: web.Key, db: web.Db) -> HTMLResponse:
-    return _asking(request, db, fact_or_raise(db, table, row_id).car_id)
+    return _asking(request, db, table, fact_or_raise(db, table, row_id))
 
 
 @router.post("/facts/{table}/{row_id}/bring-back")
@@ -72,17 +75,18 @@ def fact_form(request: Request, table: str, row_id: web.Key, db: web.Db) -> HTML
 def bring_fact_back(
     request: Request, table: str, row_id: web.Key, db: web.Db, looking: Looking, posted: web.Posted
 ) -> HTMLResponse:
-    car_id = fact_or_raise(db, table, row_id).car_id
+    row = fact_or_raise(db, table, row_id)
     act = car_actions.bring_back_fact
     return _done(
-        request, db, car_id, looking, posted, lambda: act(db, table, row_id, looking.stamp)
+        request, db, table, row, looking, posted, lambda: act(db, table, row_id, looking.stamp)
     )
 
 
 @router.get("/installations/{installation_id}/bring-back")
 @web.may("record_work")
 def installation_form(request: Request, installation_id: web.Key, db: web.Db) -> HTMLResponse:
-    return _asking(request, db, components.installation_or_raise(db, installation_id).car_id)
+    row = components.installation_or_raise(db, installation_id)
+    return _asking(request, db, "component", row)
 
 
 @router.post("/installations/{installation_id}/bring-back")
@@ -94,11 +98,12 @@ def bring_installation_back(
     looking: Looking,
     posted: web.Posted,
 ) -> HTMLResponse:
-    car_id = components.installation_or_raise(db, installation_id).car_id
+    row = components.installation_or_raise(db, installation_id)
     act = component_actions.bring_back
     return _done(
-        request, db, car_id, looking, posted, lambda: act(db, installation_id, looking.stamp)
-    )
+        request, db, "component", row, looking, posted,
+        lambda: act(db, installation_id, looking.stamp),
+    )  # fmt: skip
 
 
 @router.get("/installations/{installation_id}/other-car")
@@ -146,25 +151,30 @@ def _named(db: Session, text: str) -> Car:
 
 
 def _done(
-    request: Request, db: Session, car_id: int, looking: Seen, posted: web.Sent,
+    request: Request, db: Session, table: str, row: Any, looking: Seen, posted: web.Sent,
     act: Callable[[], object],
 ) -> HTMLResponse:  # fmt: skip
-    made = attempt(db, car_id, looking, act)
+    made = attempt(db, row.car_id, looking, act)
     if isinstance(made, list):
         entries = Entries(forms.typed(posted)).wrong(forms.beside(made, ()))
-        return _asking(request, db, car_id, entries, 422)
+        return _asking(request, db, table, row, entries, 422)
     done = Done("Brought back", "It counts again; both records stay in the history.", made.moved)
-    return changed(request, db, car_id, done)
+    return changed(request, db, row.car_id, done)
 
 
 def _asking(
-    request: Request, db: Session, car_id: int, entries: Entries | None = None, status: int = 200
+    request: Request,
+    db: Session,
+    table: str,
+    row: Any,
+    entries: Entries | None = None,
+    status: int = 200,
 ) -> HTMLResponse:
     form = FactForm(
-        "Bring back what was withdrawn", BRINGING, request.url.path, (), entries or Entries(),
+        "Bring back what was withdrawn", f"{called(table, row)} {BRINGING}", request.url.path, (), entries or Entries(),
         "Bring it back", None, "",
     )  # fmt: skip
-    car, _ = cars.part_or_raise(db, car_id)
+    car, _ = cars.part_or_raise(db, row.car_id)
     return web.page(request, "facts/form.html", status, car=car, form=form)
 
 

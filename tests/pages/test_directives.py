@@ -206,6 +206,9 @@ def test_its_due_day_can_be_changed_and_it_can_be_withdrawn(compliance):
     )
     term = {"due_on": "2027-05-01", "reason": "Extended by letter."}
     assert compliance.post(f"{address}/term", data=term).status_code == 200
+    for asked in ("term", "withdraw"):
+        shown = compliance.get(f"{address}/{asked}").text
+        assert f'<a href="{address}">Back to the directive, recording nothing</a>' in shown
     page = words(compliance, address)
     assert "2027-05-01 ; once overdue, the loading answer asks for a look" in page
     assert "Extended by letter." in page

@@ -14,30 +14,37 @@ def two_cars(record):
 
 
 @pytest.mark.parametrize(
-    ("do", "undo", "address"),
+    ("do", "undo", "address", "called"),
     [
         (
             lambda db: events.record_event(db, 1, visual(), stamp()),
             lambda db: events.withdraw_event(db, 1, "by mistake", stamp(1)),
             "/events/1/bring-back",
+            "Event",
         ),
         (
             lambda db: cars.mark_stencil(db, 1, NewStencil(visual="2031-01"), stamp()),
             lambda db: cars.withdraw_fact(db, "stencil", 1, "by mistake", stamp(1)),
             "/facts/stencil/1/bring-back",
+            "Stencil on the car",
         ),
         (
             lambda db: components.install(db, 1, relief_valve(), stamp()),
             lambda db: components.withdraw(db, 1, "by mistake", stamp(1)),
             "/installations/1/bring-back",
+            "Component",
         ),
     ],
 )
-def test_what_was_withdrawn_is_brought_back_once(client, record, two_cars, do, undo, address):
+def test_what_was_withdrawn_is_brought_back_once(
+    client, record, two_cars, do, undo, address, called
+):
     record(do)
     record(undo)
     assert f'href="{address}"' in client.get("/cars/1").text
-    assert client.get(address).status_code == 200
+    asked = client.get(address)
+    assert asked.status_code == 200
+    assert f"{called}, recorded on 20" in asked.text
     assert client.post(address).status_code == 200
     again = client.post(address)
     assert again.status_code == 422
