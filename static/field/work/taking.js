@@ -14,7 +14,7 @@ const LISTS = [
   { query: "status=due_now", words: "All that is due now" },
   { query: "status=soon", words: "All that is due soon" },
 ];
-const NO_LIST = "This is not the address of a list. Open the list in the register, copy its address, and put it here.";
+const NO_LIST = "This is not the address of a list. Open the list in the register, copy its address, and put it here. One car is found by its mark or number, above.";
 
 // Cars without the program cannot be opened out of reach.
 const NOT_KEPT = "The program itself is not on this tablet yet: keep this page open with a connection for a while, then take them again.";
@@ -27,6 +27,8 @@ export async function taking(ui, [kind, given]) {
     ${notice(ui)}
     ${ui.way ? way(ui.way) : nothing}
     ${here(ui, held, taken)}
+    <h2>One car</h2>
+    <p class="shell-offer"><span>By its mark or number, or part of these</span> <a class="button" href="#/find">Find a car</a></p>
     <h2>A shop or a visit</h2>${visits(ui)}
     <h2>A list</h2>${lists(ui)}`;
 }
