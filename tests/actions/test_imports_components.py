@@ -127,7 +127,7 @@ FAULTS: list[tuple[str, str]] = [
     (one("maker", "x", kind="releif valve"), "row 2, kind: found 'releif valve'; want a kind"),
     (
         one("set_psig", "75") + "ZQKX,1,relief_valve,Top,RV-1,80\n",
-        "row 3: want one row for each car, kind, position, serial and day put on; row 2 says",
+        "row 3: found 'ZQKX 1'; want one row for each car, kind, position, serial and day put on; row 2 says",
     ),
 ]  # fmt: skip
 
