@@ -36,8 +36,11 @@ def test_a_signed_report_tells_the_eight_fields_and_all_that_was_found(desk: Des
     ):
         assert told in words, told
     assert 'aria-label="Drawn signature of I. Nobody"' in text
-    assert "Lacks" not in words
-    assert "0.61" not in words  # what was taken back is told only where the order is
+    assert "Missing:" not in words
+    stands, _, recorded = words.partition("As it was recorded:")
+    assert "0.61" not in stands  # what was taken back is told only where the order is
+    assert "1 other that the inspector replaced or took back before signing stands under" in stands
+    assert "0.61 in" in recorded
     assert f"/photographs/{shots.sum_of(PICTURE)}/small" in text
 
 
