@@ -176,7 +176,7 @@ def _alike(car: Car, rule: str | None, today: date) -> dict[str, str]:
 OTHERS = (
     "/audits", "/audits/findings", "/changes", "/directives", "/facilities",
     "/imports", "/instructions", "/ladings", "/loading/asked", "/loading/held", "/morning/lists", "/people",
-    "/plans", "/record", "/retention", "/visits", "/visits/orders",
+    "/plans", "/record", "/retention", "/visits",
 )  # fmt: skip
 
 
