@@ -222,7 +222,9 @@ def test_the_work_orders_of_a_shop_and_month_are_printed_together(shared):
     planned(shared, date(2027, 4, 1), OTHER_SHOP)
     shop = f"shop={SHOP.replace(' ', '+')}"
     assert "2 work orders" in words(shared.planner, f"/visits/orders?{shop}")
-    assert "Work order " in words(shared.planner, f"/visits/orders?{shop}&month=2027-03")
+    one = words(shared.planner, f"/visits/orders?{shop}&month=2027-03")
+    assert one.count(f": {NAME}") == 1
+    assert "work orders, each" not in one
     assert "No work orders" in words(shared.planner, f"/visits/orders?{shop}&month=2028-03")
     assert shared.planner.get("/visits/orders").status_code == 422
 
