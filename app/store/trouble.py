@@ -81,9 +81,7 @@ def problem_of(fault: DBAPIError, *, storing: bool = False) -> Busy | None:
     primary = getattr(fault.orig, "sqlite_errorcode", None)
     if primary is not None:
         return (
-            Away(FULL_AND_SHUT)
-            if primary == SQLITE_IOERR_SHMSIZE
-            else _of_sqlite(primary & 0xFF, storing)
+            Away(FULL_AND_SHUT) if no_room_to_open(fault) else _of_sqlite(primary & 0xFF, storing)
         )
     state = getattr(fault.orig, "sqlstate", None)
     # Without a state there was nobody to give one: no connection, or none any more.

@@ -22,13 +22,14 @@ from app.web.admission import Admitted
 from app.web.logs import untold
 from app.web.rendering import load_templates
 
+# None that takes seconds on a large register, as the forecast and the morning list do: a start would wait for them.
 USUAL = (
     "/",
     "/due",
     "/overdue",
     "/fleet",
-    "/forecast",
-    "/morning",
+    "/directives",
+    "/imports",
     "/plans",
     "/visits",
     "/changes",
@@ -42,8 +43,8 @@ def somebody(request: Request) -> Admitted:
     """Somebody who may do everything, admitted unseen: only ever in the place of `admitted` where nobody listens."""
     seen = Viewer(0, "", (Member(0, "", "planner", keeps_register=True),))
     now = datetime.now(UTC)
-    request.state.admitted = Admitted(SignedIn(seen, "", "", now, now, now, ""), EVERYTHING)
-    found: Admitted = request.state.admitted
+    found = Admitted(SignedIn(seen, "", "", now, now, now, ""), EVERYTHING)
+    request.state.admitted = found
     return found
 
 
