@@ -6,6 +6,7 @@ Actions never commit: a write session does, once, when its block ends without a 
 from __future__ import annotations
 
 import math
+import select
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -106,15 +107,16 @@ def _given_back(_connection: Any, record: ConnectionPoolEntry) -> None:
 
 
 def _asking_when_idle(dialect: Dialect) -> Callable[[Any, ConnectionPoolEntry, Any], None]:
-    """Has a connection opened anew that was lost while nobody used it; what was used just now is taken as it is.
+    """Has a connection opened anew that was lost while nobody used it.
 
-    To ask each time (`pool_pre_ping`) is a tenth of all that a busy program asks.
+    To ask each time (`pool_pre_ping`) is a tenth of all that a busy program asks. One used just now
+    is asked only where its server has said something since, as one does that stops.
     """
 
     def ask(connection: Any, record: ConnectionPoolEntry, _proxy: Any) -> None:
         # A new connection was never given back.
         idle = time.monotonic() - record.info.get(GIVEN_BACK, math.inf)
-        if idle < SECONDS_TRUSTED:
+        if idle < SECONDS_TRUSTED and not _was_told(connection):
             return
         try:
             dialect.do_ping(connection)
@@ -122,6 +124,13 @@ def _asking_when_idle(dialect: Dialect) -> Callable[[Any, ConnectionPoolEntry, A
             raise InvalidatePoolError from lost
 
     return ask
+
+
+def _was_told(connection: Any) -> bool:
+    """Whether something has come in on a connection that waits for nothing; its end counts as well."""
+    coming = select.poll()
+    coming.register(connection.fileno(), select.POLLIN)
+    return bool(coming.poll(0))
 
 
 def _preparing(cache: int) -> Callable[[Any, Any], None]:
