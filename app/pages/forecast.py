@@ -16,7 +16,7 @@ from app import web
 from app.actions import plans, rulebooks
 from app.core.facts import VISIT_ITEMS
 from app.core.plan.basis import Basis
-from app.core.plan.forecast import Need, by_month, ended, left_out, needs
+from app.core.plan.forecast import MONTHS, YEARS, Falling, Need, by_month, ended, left_out, needs
 from app.core.plan.problem import month_text
 from app.core.words import capitalized, label
 from app.errors import NotFound
@@ -33,7 +33,6 @@ from app.store.forecasting import ForecastFilter, Grouping, LastDay
 router = APIRouter()
 Rows = list[Sequence[Value]]
 
-YEARS = 10
 GROUPINGS = (("item", "item"), ("owner", "owner"), ("region", "region"))
 ITEM_CHOICES = tuple((item, capitalized(label(item))) for item in VISIT_ITEMS)
 VISITS = (("with", "as planned"),)
@@ -71,7 +70,7 @@ class Forecast:
 
     @property
     def months(self) -> range:
-        return range(self.first, self.first + 12 * YEARS)
+        return range(self.first, self.first + MONTHS)
 
     @property
     def years(self) -> list[int]:
@@ -109,12 +108,13 @@ def forecast(
     most: int | None = None,
 ) -> Forecast:
     """What falls due, and of the last service days the first `most`."""
-    first, months = today.year * 12 + today.month - 1, 12 * YEARS
-    until = date(today.year + YEARS, today.month, 1)
-    ending = forecasting.ending(db, wanted, until, months)
-    falling = ended(forecasting.falling(db, wanted), ending)
-    due, visits = forecasting.moved_by_plan(db, wanted, until)
-    counted = by_month(falling, first, months)
+    start = today.replace(day=1)
+    first, months = today.year * 12 + today.month - 1, MONTHS
+    # What a month asks for is the same in whatever groups; its work is that of the kinds of items.
+    falling, gone = _falling(db, replace(wanted, by="item"), start)
+    grouped = falling if wanted.by == "item" else _falling(db, wanted, start)[0]
+    due, visits = forecasting.moved_by_plan(db, wanted, start)
+    counted = by_month(grouped, first, months)
     if moved:
         counted = _moved(counted, by_month(due, first, months), by_month(visits, first, months))
     sizes: dict[str, int] = defaultdict(int)
@@ -130,10 +130,18 @@ def forecast(
     whichever = replace(wanted, item=None)
     return Forecast(
         first, sorted(sizes, key=lambda group: (-sizes[group], group)), counted, plain, planned,
-        capacity, forecasting.last_days(db, whichever, until, most),
-        forecasting.count_last_days(db, whichever, until), forecasting.cars_by_last_year(db, whichever, until),
-        bool(visits), moved, left_out(ending, first, months),
+        capacity, forecasting.last_days(db, whichever, start, most),
+        forecasting.count_last_days(db, whichever, start), forecasting.cars_by_last_year(db, whichever, start),
+        bool(visits), moved, left_out(gone, first, months),
     )  # fmt: skip
+
+
+def _falling(
+    db: Session, wanted: ForecastFilter, start: date
+) -> tuple[list[Falling], list[Falling]]:
+    """What falls due while its car is in service; and what would after that."""
+    gone = forecasting.gone(db, wanted, start)
+    return ended(forecasting.falling(db, wanted, start), gone), gone
 
 
 Counted = Mapping[tuple[str, int], int]

@@ -94,6 +94,32 @@ class DueRolled(Base):
     number: Mapped[int] = mapped_column(Integer)
 
 
+class DueEnding(Base):
+    """How many due items whose car comes to its last service day are alike; as `due_rolled`, of cars in service.
+
+    Of those that the ten years of a forecast may ask for (`store.rolled.ENDING`).
+    """
+
+    __tablename__ = "due_ending"
+    cut: Mapped[str] = mapped_column(String(6), primary_key=True)
+    owner_id: Mapped[int] = mapped_column(Key, primary_key=True, autoincrement=False)
+    region: Mapped[Words] = mapped_column(primary_key=True)
+    month: Mapped[int] = mapped_column(
+        Integer, primary_key=True, autoincrement=False, comment="counted from year 0"
+    )
+    item_no: Mapped[int] = mapped_column(SmallInteger, primary_key=True, autoincrement=False)
+    interval_months: Mapped[int] = mapped_column(
+        SmallInteger, primary_key=True, autoincrement=False, comment="0: none"
+    )
+    ends: Mapped[int] = mapped_column(
+        Integer,
+        primary_key=True,
+        autoincrement=False,
+        comment="the month from which on it falls due no more; 0: it never does",
+    )
+    number: Mapped[int] = mapped_column(Integer)
+
+
 class CarRolled(Base):
     """How many cars of an owner are alike in one thing; derived with `car`, as `due_rolled` is with `due`."""
 

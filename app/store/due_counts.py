@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from app.core.facts import ITEMS, Status
 from app.store import due, reach, rolled
 from app.store.columns import BEGINNING
-from app.store.derived import STATES, DueRolled, DueRow
+from app.store.derived import STATES, DueEnding, DueRolled, DueRow
 from app.store.due import DAY, STATUSES, DueFilter
 from app.store.names import EVERY_NAME
 from app.store.tables import Party
@@ -178,12 +178,16 @@ def cut_of(db: Session, owner_id: int | None, region: str | None) -> str | None:
 
 
 def rows_of(
-    db: Session, cut: str, owner_id: int | None = None, region: str | None = None
+    db: Session,
+    cut: str,
+    owner_id: int | None = None,
+    region: str | None = None,
+    of: type[DueRolled | DueEnding] = DueRolled,
 ) -> list[ColumnElement[bool]]:
     """Its rows of this owner and region (None: of all that the session owns, in all of them)."""
-    owner = DueRolled.owner_id
-    conditions = [DueRolled.cut == cut]
-    if cut not in ("owner", "rule"):
+    owner = of.owner_id
+    conditions = [of.cut == cut]
+    if cut not in ("owner", "rule", "last"):
         conditions.append(owner == 0)
     elif owner_id is None:
         # One by one, so that the rows of each are looked up.
@@ -191,7 +195,7 @@ def rows_of(
     else:
         conditions += [owner == owner_id, reach.owned(db, owner)]
     if region is not None or cut != "region":
-        conditions.append(DueRolled.region == (region or ""))
+        conditions.append(of.region == (region or ""))
     return conditions
 
 

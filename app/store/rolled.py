@@ -18,15 +18,20 @@ from typing import Any
 from sqlalchemy import (
     ColumnElement,
     Date,
+    FromClause,
+    Integer,
     Table,
     and_,
     case,
+    cast,
     delete,
     event,
     exists,
+    extract,
     func,
     literal,
     literal_column,
+    or_,
     select,
     tuple_,
 )
@@ -35,10 +40,12 @@ from sqlalchemy.orm import Session, SessionTransaction, object_session, sessionm
 from sqlalchemy.sql.functions import FunctionElement
 
 from app.core.facts import ITEMS as CORE_ITEMS
+from app.core.mechanical import FIRST_BY_ANOTHER
 from app.core.plan.demand import NO_WORK
+from app.core.plan.forecast import MONTHS
 from app.store.bulk import insert_or_add
 from app.store.columns import BEGINNING, table_of
-from app.store.derived import CarRolled, DueRolled, DueRow
+from app.store.derived import CarRolled, DueEnding, DueRolled, DueRow
 from app.store.tables import Car
 
 AT_ONCE = 5_000
@@ -82,17 +89,51 @@ STANDS = (DUE.c.listed, DUE.c.state)
 LAST_ITEMS = tuple(CORE_ITEMS.index(item) for item in sorted(NO_WORK))
 
 
-def _last_month() -> ColumnElement[date]:
-    """The month of the first last service day of a car, on that item alone."""
+def is_last_day(of: FromClause) -> ColumnElement[bool]:
+    """Whether it is the item by which its car first comes to a last service day."""
     other = DUE.alias("other")
     earlier = exists().where(
-        other.c.car_id == DUE.c.car_id,
+        other.c.car_id == of.c.car_id,
         other.c.item_no.in_(LAST_ITEMS),
-        tuple_(other.c.due_on, other.c.item_no) < tuple_(DUE.c.due_on, DUE.c.item_no),
+        tuple_(other.c.due_on, other.c.item_no) < tuple_(of.c.due_on, of.c.item_no),
     )
-    return case((and_(DUE.c.item_no.in_(LAST_ITEMS), ~earlier), MONTH), else_=NEVER)
+    return and_(of.c.item_no.in_(LAST_ITEMS), ~earlier)
 
 
+def month_no(day: Any) -> ColumnElement[int]:
+    """The month of a day, counted from year 0."""
+    return cast(extract("year", day) * 12 + extract("month", day) - 1, Integer)
+
+
+def month_of_end(due: ColumnElement[Any], last: ColumnElement[Any]) -> ColumnElement[int]:
+    """The first month in which an item that falls due on this day of a month does so on the last day or after it."""
+    return month_no(last) + case((extract("day", due) < extract("day", last), 1), else_=0)
+
+
+def ends_with(due: FromClause, last: FromClause) -> ColumnElement[bool]:
+    """Whether a due item is of the car of a last service day."""
+    return and_(due.c.car_id == last.c.car_id, is_last_day(last), last.c.due_on.is_not(None))
+
+
+# What is due often and overdue for longer is rare; a forecast reads it as it is.
+YEARS_LATE = 5
+LAST = DUE.alias("last")
+
+
+def due_often(item_no: ColumnElement[int], interval: ColumnElement[Any]) -> ColumnElement[bool]:
+    """Whether an item falls due twice in the ten years of a forecast; one done once in ten years does not."""
+    sooner = item_no.in_([CORE_ITEMS.index(item) for item in FIRST_BY_ANOTHER])
+    return and_(interval > 0, or_(interval < MONTHS, sooner))
+
+
+def may_end() -> ColumnElement[bool]:
+    """Whether the end of its car, `LAST`, takes anything from an item in ten years from a day near its own."""
+    often = due_often(DUE.c.item_no, DUE.c.interval_months)
+    near = month_no(LAST.c.due_on) - month_no(DUE.c.due_on) <= MONTHS + 12 * YEARS_LATE
+    return or_(DUE.c.due_on >= LAST.c.due_on, and_(often, near))
+
+
+LAST_MONTH = case((is_last_day(DUE), MONTH), else_=NEVER)
 CAR_STANDS = (CAR.c.owner_id, CAR.c.standing)
 
 Columns = tuple[ColumnElement[Any], ...]
@@ -103,13 +144,14 @@ WITHOUT_CAR = itemgetter(slice(1, None))
 class Kind:
     """One of the two: where its numbers are, what they are of, and by cut the columns that each counts by.
 
-    In the order of the table's key. A cut of `per_car` counts cars, another rows.
+    In the order of the table's key. A cut of `per_car` counts cars, another rows; `among`: of these rows alone.
     """
 
     table: Table
     car: ColumnElement[int]
     cuts: Mapping[str, Columns]
     per_car: Collection[str] = ()
+    among: Sequence[ColumnElement[bool]] = ()
 
     @property
     def key(self) -> list[str]:
@@ -141,7 +183,8 @@ class Kind:
     def now(self, db: Session, car_ids: Collection[int]) -> Numbers:
         """How these cars, or their items, count now."""
         found: Numbers = Counter()
-        query = select(*(column.label(f"c{at}") for at, column in enumerate(self.columns)))
+        told = (column.label(f"c{at}") for at, column in enumerate(self.columns))
+        query = select(*told).where(*self.among)
         for some in in_parts(car_ids):
             read = db.connection().execute(query.where(self.car.in_(some)))
             rows = list(map(tuple, read))
@@ -168,10 +211,28 @@ ITEMS = Kind(
         "month": (NOBODY, NOWHERE, *STANDS, MONTH, *WORK),
         "owner": (DUE.c.owner_id, NOWHERE, *STANDS, MONTH, *WORK),
         "region": (NOBODY, DUE.c.region, *STANDS, MONTH, *WORK),
-        "last": (DUE.c.owner_id, DUE.c.region, *STANDS, _last_month(), NOBODY, NOWHERE, NOBODY),
+        "last": (DUE.c.owner_id, NOWHERE, *STANDS, LAST_MONTH, NOBODY, NOWHERE, NOBODY),
         "rule": (DUE.c.owner_id, NOWHERE, *STANDS, NEVER, NOBODY, DUE.c.rule, NOBODY),
     },
     per_car=("rule",),
+)
+FALLS = month_no(DUE.c.due_on), DUE.c.item_no, func.coalesce(DUE.c.interval_months, 0)
+# Those that are over before they fall due are alike, whenever it was.
+ENDS = case((DUE.c.due_on >= LAST.c.due_on, 0), else_=month_of_end(DUE.c.due_on, LAST.c.due_on))
+ENDING = Kind(
+    table_of(DueEnding),
+    LAST.c.car_id,
+    {
+        "month": (NOBODY, NOWHERE, *FALLS, ENDS),
+        "owner": (DUE.c.owner_id, NOWHERE, *FALLS, ENDS),
+        "region": (NOBODY, DUE.c.region, *FALLS, ENDS),
+    },
+    among=(
+        ends_with(DUE, LAST),
+        DUE.c.item_no.not_in(LAST_ITEMS),
+        DUE.c.listed.is_(True),
+        may_end(),
+    ),
 )
 CARS = Kind(
     table_of(CarRolled),
@@ -183,7 +244,7 @@ CARS = Kind(
         "commodity": (*CAR_STANDS, CAR.c.commodity),
     },
 )
-KINDS = (ITEMS, CARS)
+KINDS = (ITEMS, ENDING, CARS)
 
 
 # Keeping it so ---------------------------------------------------------------------------------------------------
@@ -201,6 +262,7 @@ class Before:
 def items_change(db: Session, car_ids: Collection[int]) -> None:
     """The due items of these cars are about to be written."""
     _change(db, ITEMS, car_ids)
+    _change(db, ENDING, car_ids)
 
 
 def cars_change(db: Session, car_ids: Collection[int]) -> None:

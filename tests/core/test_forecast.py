@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.core.plan.basis import Basis, Standard
-from app.core.plan.forecast import Falling, Need, by_month, ended, left_out, needs
+from app.core.plan.forecast import Falling, Need, by_month, ended, left_out, lost, needs
 
 FIRST, MONTHS = 2026 * 12 + 10, 120
 BASIS = Basis({"visual": Standard("tank", 2, 100), "lining": Standard("lining", 8, 900)})
@@ -65,9 +65,10 @@ def test_days_and_costs_are_those_of_the_standards_for_every_item_counted(fallin
 @given(st.lists(SOME, max_size=6), st.lists(SOME, max_size=6))
 def test_what_is_counted_and_what_is_left_out_are_together_all_that_falls_due(others, ending):
     never = [replace(each, ends=None) for each in ending]
-    kept = by_month(ended([*others, *never], ending), FIRST, MONTHS)
+    gone = [each for each in (lost(one, FIRST) for one in ending) if each]
+    kept = by_month(ended([*others, *never], gone), FIRST, MONTHS)
     assert kept == by_month([*others, *ending], FIRST, MONTHS)
-    out = left_out(ending, FIRST, MONTHS)
+    out = left_out(gone, FIRST, MONTHS)
     assert all(number > 0 for number in out.values())
     every = by_month([*others, *never], FIRST, MONTHS)
     assert sum(kept.values()) + sum(out.values()) == sum(every.values())

@@ -298,7 +298,9 @@ def test_a_directive_is_planned_by_its_standard_and_its_visit_is_accepted(at_wor
     standard = BASIS.standards["directive"]
     assert (job.name, job.skill, job.days) == ("directive", standard.skill, standard.days)
     assert at.draft.problem.month(job.latest) == "2027-05"
-    falling = record(lambda db: forecasting.falling(db, ForecastFilter(item="directive")))
+    falling = record(
+        lambda db: forecasting.falling(db, ForecastFilter(item="directive"), date(2026, 11, 1))
+    )
     need = Need(1, standard.days, standard.cost)
     assert needs(falling, BASIS, ordinal("2026-11"), 120) == {ordinal("2027-05"): need}
     page = Page(at_work.page(version)).words

@@ -40,6 +40,7 @@ from app.store.paging import Cursor
 from app.store.visit_lists import VisitFilter
 from tests.store.cast import TODAY
 
+FIRST = date(2026, 11, 1)
 SEEN = DueFilter(TODAY)
 SOME, WHOSE = 7, change_list.Whose(1, None, frozenset(), settings=True)
 NAME = read_prefix("ZQKX 12")
@@ -82,11 +83,12 @@ def _fleet(**wanted):
 
 def _forecast(**wanted):
     asked = ForecastFilter(**wanted)
-    until = date(2036, 11, 1)
 
     def ask(db):
-        forecasting.falling(db, asked)
-        forecasting.cars_by_last_year(db, asked, until)
+        forecasting.falling(db, asked, FIRST)
+        forecasting.gone(db, asked, FIRST)
+        forecasting.cars_by_last_year(db, asked, FIRST)
+        forecasting.last_days(db, asked, FIRST, 500)
 
     return ask
 
@@ -153,8 +155,7 @@ QUESTIONS = {
     "forecast by owner": _forecast(by="owner"),
     "forecast by region": _forecast(by="region"),
     "forecast of an owner": _forecast(owner_id=SOME),
-    "forecast, planned visits": lambda db: forecasting.moved_by_plan(db, ForecastFilter(), TODAY),
-    "forecast, what ends": lambda db: forecasting.ending(db, ForecastFilter(), TODAY, 120),
+    "forecast, planned visits": lambda db: forecasting.moved_by_plan(db, ForecastFilter(), FIRST),
     "rulebook, cars by rule": rulebooks.governed,
     "change_list.page": _changes(),
     "change_list.page, of a car": _changes(car_id=SOME),
@@ -184,7 +185,6 @@ KNOWN = {
     "retention": "sorts the keys of the cars that are gone, from an index that has them",
     "due_before.moved": "sorts by name what was written since a day",
     "due_before, how many moved": "reads what was written since a day, here a thirtieth of all",
-    "forecast, what ends": "reads the items of every car that comes to its last service day",
 }
 STOCK = (
     "INSERT INTO party (name, time_zone) SELECT 'Invented ' || n, '' FROM generate_series(1, 20) n",

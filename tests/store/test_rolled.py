@@ -14,7 +14,7 @@ from app.access import EVERYTHING, Reach
 from app.actions.people import new_person
 from app.actions.verifying import Asked, verify
 from app.core.plan.demand import NO_WORK, after_service
-from app.core.plan.forecast import Falling, by_month, ended
+from app.core.plan.forecast import MONTHS, Falling, by_month, ended
 from app.store import car_counts, cars, due, due_counts, forecasting, rolled, rulebooks
 from app.store.db import sessions
 from app.store.derived import DueRolled, DueRow
@@ -29,8 +29,9 @@ from tests.store.due_rows import row
 
 OWNERS = ("First Invented Owner", "Second Invented Owner", "Third Invented Owner")
 REGIONS = ("north", "south", "")
+AGAIN = {"air_brake": 48}
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
-FIRST, MONTHS, UNTIL = 2026 * 12 + 10, 120, date(2036, 11, 1)
+FIRST, START, UNTIL = 2026 * 12 + 10, date(2026, 11, 1), date(2036, 11, 1)
 
 
 @dataclass(frozen=True)
@@ -56,11 +57,13 @@ days = st.one_of(
     st.dates(date(2026, 9, 28), date(2027, 1, 3)),
     st.dates(date(2027, 5, 1), date(2027, 6, 2)),
     st.sampled_from((date(1999, 2, 28), date(2040, 12, 31), date(2024, 2, 29))),
+    # Where those begin that are overdue for so long that a forecast reads them one by one.
+    st.sampled_from((date(2021, 10, 31), date(2021, 11, 1), date(2031, 5, 14), date(2036, 10, 31))),
 )
 dated = st.tuples(st.sampled_from(("owed", "dated")), days)
 undated = st.tuples(st.sampled_from(due.UNDATED), st.none())
 item = st.tuples(
-    st.sampled_from(("visual", "lining", "age_limit", "service_end", "directive")),
+    st.sampled_from(("visual", "lining", "air_brake", "age_limit", "service_end", "directive")),
     dated | undated,
     st.sampled_from((None, 60, 120)),
     st.sampled_from(("", "visual_rule", "lining_rule")),
@@ -220,24 +223,20 @@ def lists_agree(db, wanted):
 def forecasts_agree(db, owner_id):
     for by in ("item", "owner", "region"):
         for region in (None, "north"):
-            wanted = ForecastFilter(by, owner_id=owner_id, region=region)
+            wanted = ForecastFilter(by, owner_id=owner_id, region=region, again=AGAIN)
             for each in (wanted, replace(wanted, item="visual")):
                 assert forecasting.cars_by_last_year(
-                    db, each, UNTIL
-                ) == forecasting.cars_by_last_year_one_by_one(db, each, UNTIL)
-                told = forecasting.falling(db, each)
-                assert sorted(told, key=str) == sorted(
-                    forecasting.falling_one_by_one(db, each), key=str
+                    db, each, START
+                ) == forecasting.cars_by_last_year_one_by_one(db, each, START)
+                assert by_month(forecasting.falling(db, each, START), FIRST, MONTHS) == by_month(
+                    forecasting.falling_one_by_one(db, each, START), FIRST, MONTHS
                 )
-                found = forecasting.ending(db, each, UNTIL, MONTHS)
+                ending = ending_one_by_one(db, each)
+                never = [replace(one, ends=None, number=-one.number) for one in ending]
                 # By group and month, how many fall due less: of what is not asked for none does.
-                assert by_month(ended((), found), FIRST, MONTHS) == by_month(
-                    ended((), ending_one_by_one(db, each)), FIRST, MONTHS
-                )
-
-
-NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
-FIRST, MONTHS, UNTIL = 2026 * 12 + 10, 120, date(2036, 11, 1)
+                assert by_month(
+                    ended((), forecasting.gone(db, each, START)), FIRST, MONTHS
+                ) == by_month([*never, *ending], FIRST, MONTHS)
 
 
 def ending_one_by_one(db, wanted):
@@ -256,7 +255,10 @@ def ending_one_by_one(db, wanted):
             ends = on.year * 12 + on.month - 1 + (row_.due_on.day < on.day)
             assert after_service(row_.due_on, on) == (month >= ends)
             group = {"item": row_.item, "owner": owner, "region": row_.region}[wanted.by]
-            found[row_.item, group, month, row_.interval_months, ends] += 1
+            interval = row_.interval_months
+            if interval and row_.item in AGAIN:
+                interval = min(interval, AGAIN[row_.item])
+            found[row_.item, group, month, interval, ends] += 1
     return [Falling(*alike, number, ends) for (*alike, ends), number in found.items()]
 
 
@@ -298,14 +300,38 @@ def test_a_car_with_two_last_service_days_counts_once_in_the_year_of_the_first(
         ends = [("service_end", date(2029, 5, 1)), ("age_limit", date(2030, 1, 1))]
         due.replace(db, [first.id], [row(first, item, "dated", day) for item, day in ends])
         due.replace(db, [second.id], [row(second, "age_limit", "dated", date(2020, 1, 1))])
-        before = forecasting.cars_by_last_year(db, ForecastFilter(), UNTIL)
+        before = forecasting.cars_by_last_year(db, ForecastFilter(), START)
         db.commit()
-        assert forecasting.cars_by_last_year(db, ForecastFilter(), UNTIL) == before
+        assert forecasting.cars_by_last_year(db, ForecastFilter(), START) == before
         assert before[2029] == before[2020] == 1
         assert 2030 not in before
         due.replace(db, [first.id, second.id], [])
         db.commit()
-        assert forecasting.cars_by_last_year(db, ForecastFilter(), UNTIL).keys().isdisjoint(before)
+        assert forecasting.cars_by_last_year(db, ForecastFilter(), START).keys().isdisjoint(before)
+
+
+# By car: when an item is due, each how many months, and when its service ends.
+ENDING = (
+    (date(1999, 2, 28), 24, date(2030, 5, 14)),
+    (date(2021, 10, 31), 60, date(2011, 12, 31)),
+    (date(2021, 10, 31), 60, date(2033, 10, 31)),
+    (date(2021, 11, 1), 60, date(2033, 10, 31)),
+    (date(2026, 10, 15), 60, date(2026, 11, 10)),
+    (date(2012, 1, 1), 120, date(2030, 5, 14)),
+)
+
+
+@pytest.mark.parametrize("region", [None, "north"])
+def test_what_is_due_often_ends_with_its_car_however_late_it_is(stocked_engine, stocked, region):
+    with asking(stocked_engine, EVERYTHING) as db:
+        for key, (day, interval, end) in zip(stocked.told.cars, ENDING, strict=True):
+            car = db.get(Car, key)
+            often = row(car, "visual", "dated", day, interval_months=interval)
+            due.replace(db, [key], [often, row(car, "service_end", "dated", end)])
+        db.commit()
+        forecasts_agree(db, None)
+        gone = forecasting.gone(db, ForecastFilter(region=region), START)
+        assert sum(by_month(gone, FIRST, MONTHS).values()) > 0
 
 
 def test_a_session_that_wrote_counts_what_it_wrote_before_it_commits(stocked_engine, stocked):

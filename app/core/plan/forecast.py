@@ -7,16 +7,20 @@ Months are counted from year 0 (`problem.ordinal`).
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from app.core.plan.basis import Basis
+
+YEARS = 10
+MONTHS = 12 * YEARS
 
 
 @dataclass(frozen=True, slots=True)
 class Falling:
     """So many due items of one kind and group that fall due in one month, and again each `interval` months.
 
+    Where kinds are not told apart `item` is empty.
     From the month `ends` on they fall due no more, since their car is in service no longer; None: never.
     """
 
@@ -43,18 +47,33 @@ def months_of(falling: Falling, first: int, months: int) -> Iterator[int]:
         month += falling.interval
 
 
-def ended(falling: Iterable[Falling], ending: Sequence[Falling]) -> list[Falling]:
-    """All that falls due, and of `ending`, which is among it, only what does so before its end."""
-    less = (replace(each, ends=None, number=-each.number) for each in ending)
-    return [*falling, *less, *ending]
+def lost(falling: Falling, first: int) -> Falling | None:
+    """What its end takes of all that would fall due from a month on: it begins with the first time that is over.
+
+    None: nothing.
+    """
+    month, interval = max(falling.month, first), falling.interval or 0
+    if falling.ends is None:
+        return None
+    if not falling.over_by(falling.month):
+        if not interval:
+            return None
+        # What is late is due once, though its end may have passed.
+        month += interval * max(1, -((month - falling.ends) // interval))
+    return replace(falling, month=month, ends=None)
 
 
-def left_out(ending: Sequence[Falling], first: int, months: int) -> dict[int, int]:
-    """How many of them would fall due by month after their end, where there are any."""
+def ended(falling: Iterable[Falling], gone: Iterable[Falling]) -> list[Falling]:
+    """All that falls due, without what is `lost` of it."""
+    return [*falling, *(replace(each, number=-each.number) for each in gone)]
+
+
+def left_out(gone: Iterable[Falling], first: int, months: int) -> dict[int, int]:
+    """How many of what is `lost` would fall due by month, where there are any."""
     found: dict[int, int] = defaultdict(int)
-    for (_, month), number in by_month(ended((), ending), first, months).items():
-        found[month] -= number
-    return {month: number for month, number in found.items() if number}
+    for (_, month), number in by_month(gone, first, months).items():
+        found[month] += number
+    return dict(found)
 
 
 def by_month(falling: Iterable[Falling], first: int, months: int) -> dict[tuple[str, int], int]:
