@@ -25,12 +25,12 @@ from sqlalchemy import (
 )  # fmt: skip
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import Session
-from sqlalchemy.types import NullType
 
 from app.bulk.days import WrittenDays
 from app.bulk.rows import FITTING, LINING, STENCIL, FleetRows
 from app.store import facts as crossing
 from app.store.asked import Standpoint, counted, stated
+from app.store.bulk import among, plain_rows
 from app.store.columns import CarFact
 from app.store.derived import DueRow
 from app.store.directives import DirectiveMatch
@@ -91,10 +91,7 @@ def read(
 
 
 class AskedPlainly:
-    """Which cars, on which day, as known when (None: now).
-
-    Keys that follow one another are asked for as a range, which costs least.
-    """
+    """Which cars, on which day, as known when (None: now)."""
 
     def __init__(
         self, db: Session, car_ids: Sequence[int], as_of: date, known_at: datetime | None = None
@@ -104,15 +101,11 @@ class AskedPlainly:
         self.as_of, self.known_at = as_of, known_at
 
     def among(self, column: ColumnElement[Any]) -> ColumnElement[bool]:
-        ids = self.car_ids
-        if ids and ids[-1] - ids[0] + 1 == len(ids):
-            return column.between(ids[0], ids[-1])
-        return column.in_(ids)
+        return among(column, self.car_ids)
 
     def rows(self, query: AnySelect) -> list[AnyRow]:
         """The driver's own rows."""
-        plain = query.with_only_columns(*(_plain(each) for each in query.selected_columns))
-        return list(self.connection.execute(plain).cursor.fetchall())
+        return plain_rows(self.connection, query)
 
     def in_force(self, table: type[CarFact], query: AnySelect) -> list[AnyRow]:
         """In the order in which a later row replaces an earlier."""
@@ -127,11 +120,6 @@ class AskedPlainly:
         """The row in force of each car: its key and these columns."""
         query = select(table.car_id, *(getattr(table, name) for name in names))
         return list({row[0]: row for row in self.in_force(table, query)}.values())
-
-
-def _plain(column: ColumnElement[Any]) -> ColumnElement[Any]:
-    """Without the conversion of its type."""
-    return type_coerce(column, NullType())
 
 
 def _distinct(rows: Iterable[AnyRow]) -> tuple[list[AnyRow], list[int]]:

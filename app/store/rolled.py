@@ -43,7 +43,7 @@ from app.core.facts import ITEMS as CORE_ITEMS
 from app.core.mechanical import FIRST_BY_ANOTHER
 from app.core.plan.demand import NO_WORK
 from app.core.plan.forecast import MONTHS
-from app.store.bulk import insert_or_add
+from app.store.bulk import among, insert_or_add, plain_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import CarRolled, DueEnding, DueRolled, DueRow
 from app.store.tables import Car
@@ -181,13 +181,12 @@ class Kind:
             db.connection().execute(select(func.count()).select_from(rows.subquery()))
 
     def now(self, db: Session, car_ids: Collection[int]) -> Numbers:
-        """How these cars, or their items, count now."""
+        """How these cars, or their items, count now, in the driver's own values."""
         found: Numbers = Counter()
         told = (column.label(f"c{at}") for at, column in enumerate(self.columns))
         query = select(*told).where(*self.among)
         for some in in_parts(car_ids):
-            read = db.connection().execute(query.where(self.car.in_(some)))
-            rows = list(map(tuple, read))
+            rows = plain_rows(db.connection(), query.where(among(self.car, some)))
             for cut, key in self.keys.items():
                 keys = map(key, rows)
                 if cut in self.per_car:
@@ -373,5 +372,5 @@ def first_wrong(db: Session) -> str | None:
 
 
 def _stored(db: Session, kind: Kind) -> Numbers:
-    rows = db.connection().execute(select(kind.table))
+    rows = plain_rows(db.connection(), select(kind.table))
     return Counter({tuple(key): number for *key, number in rows})
