@@ -233,7 +233,7 @@ def _zone(scale: ZoneScale) -> Told:
         "line_d_in": exact(zone.line_d_in),
         "line_e_in": exact(zone.line_e_in),
         "reading_in": exact(zone.reading_in),
-        "measured_on": day(zone.measured_on),
+        "measured_on": day(zone.measured_on, zone.measured_month_only),
         "extent": zone.extent or "",
         "reasons": _reasons(zone.reasons),
         "drawn": {

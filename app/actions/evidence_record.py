@@ -90,7 +90,7 @@ def recorded(row: Any, withdrawal: Withdrawal | None) -> Told:
 def event(each: EventShown) -> Told:
     row = each.row
     return {
-        "happened_on": row.happened_on.isoformat()[: 7 if row.month_only else 10],
+        "happened_on": day(row.happened_on, row.month_only),
         "items": list(each.items),
         "title": capitalized(", ".join(map(label, each.items))),
         "outcome": each.outcome or "",
@@ -149,7 +149,6 @@ def components(seen: CarSeen) -> list[Told]:
 
 def _component(each: Mounted, on_car: bool) -> Told:
     put_on, component = each.installation, each.component
-    installed = put_on.installed_on.isoformat() if put_on.installed_on else None
     return {
         "on_car": on_car,
         "kind": component.kind,
@@ -159,7 +158,7 @@ def _component(each: Mounted, on_car: bool) -> Told:
         "lot": component.lot,
         "serial": component.serial,
         "position": put_on.position,
-        "installed_on": installed[:7] if installed and put_on.installed_month_only else installed,
+        "installed_on": day(put_on.installed_on, put_on.installed_month_only),
         "removed_on": day(each.removed_on),
         "tested_on": day(put_on.tested_on),
         **{name: _figure(put_on, name) for name in bench.VALUES},

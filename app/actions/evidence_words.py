@@ -27,8 +27,8 @@ def exact(value: Fraction | Decimal | None) -> str | None:
     return f"{Decimal(repr(rounded(Fraction(value)))).normalize():f}"
 
 
-def day(value: date | None) -> str | None:
-    return value.isoformat() if value else None
+def day(value: date | None, month_only: bool = False) -> str | None:
+    return value.isoformat()[: 7 if month_only else 10] if value else None
 
 
 def moment(value: datetime) -> str:

@@ -308,7 +308,10 @@ class Required:
 
 @dataclass(frozen=True, slots=True)
 class ZoneThickness:
-    """A zone against its lines, in inches. Lines are None where nothing gives a required thickness."""
+    """A zone against its lines, in inches. Lines are None where nothing gives a required thickness.
+
+    With `measured_month_only`, `measured_on` is the first of the only month that is known.
+    """
 
     zone: str
     verdict: Verdict
@@ -321,6 +324,7 @@ class ZoneThickness:
     extent: Extent | None = None
     reasons: tuple[Reason, ...] = ()
     sources: tuple[Required, ...] = ()
+    measured_month_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,6 +52,7 @@ class Measured(NamedTuple):
     on: date
     reading: Reading
     full: bool
+    month_only: bool = False
 
 
 def inches(value: Fraction) -> str:
@@ -249,7 +250,7 @@ def measured(events: Iterable[Event]) -> dict[str, list[Measured]]:
     for event in events:
         for reading in event.readings:
             taken.setdefault(reading.zone, []).append(
-                Measured(event.on, reading, "thickness" in event.items)
+                Measured(event.on, reading, "thickness" in event.items, event.month_only)
             )
     return {zone: _latest(readings) for zone, readings in taken.items()}
 
@@ -290,7 +291,8 @@ def _shown(
         return ZoneThickness(zone, verdict, *lines, reasons=told, sources=line.sources)
     read = measured.reading
     return ZoneThickness(
-        zone, verdict, *lines, read.inches, measured.on, extent or read.extent, told, line.sources
+        zone, verdict, *lines, read.inches, measured.on, extent or read.extent, told, line.sources,
+        measured.month_only,
     )  # fmt: skip
 
 

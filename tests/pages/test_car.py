@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from decimal import Decimal
 from html import unescape
 
 import pytest
@@ -9,7 +10,7 @@ from sqlalchemy import select
 
 from app.actions import cars, components, events
 from app.actions.car_seen import specification
-from app.actions.changes import NewEvent, NewName, NewService, NewStanding
+from app.actions.changes import NewEvent, NewName, NewReading, NewService, NewStanding
 from app.core.due import due_dates
 from app.core.facts import ITEMS
 from app.core.words import capitalized, label
@@ -216,3 +217,18 @@ def test_a_zone_that_was_not_measured_says_so_once(client, record):
     read = text(client.get(f"/cars/{record(plain_car)}")).lower()
     assert "not measured" in read
     assert not re.search(r"not measured\W+not measured", read)
+
+
+def test_a_reading_of_a_month_is_told_as_of_that_month_wherever_it_stands(client, record, acid):
+    """A day that nobody stated would be a wrong date."""
+    later = NewEvent(
+        date(2022, 7, 1),
+        ("thickness",),
+        readings=(NewReading("shell_bottom", Decimal("0.401")),),
+        month_only=True,
+    )
+    record(lambda db: events.record_event(db, acid, later, STAMP))
+    for page in (f"/cars/{acid}", f"/cars/{acid}/worked-out"):
+        told = text(client.get(page))
+        assert "2022-07 general" in told
+        assert "2022-07-01 general" not in told
