@@ -97,9 +97,11 @@ def lines(
     return replace(found, rows=tuple(told(db, found.rows, looked.seen.as_of)))
 
 
-def moved(db: Session, looked: View, after: str | None = None, limit: int = 50) -> Page[Moved]:
-    """A page of what moved by what was recorded."""
-    return due_before.moved(db, looked.seen, looked.since, after, limit)
+def moved(
+    db: Session, looked: View, count: int, after: str | None = None, limit: int = 50
+) -> Page[Moved]:
+    """A page of what moved by what was recorded, of which there are so many."""
+    return due_before.moved(db, looked.seen, looked.since, count, after, limit)
 
 
 def every_line(db: Session, looked: View, part: Listed) -> Iterator[DueListRow]:

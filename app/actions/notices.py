@@ -152,7 +152,7 @@ def _changes(db: Session, looked: View, changed: dict[Part, int], site: str) -> 
             yield f"  {row.name}, {words(row.item)}, due {row.due_on}"
             yield f"    {site}/cars/{row.car_id}#{row.item}"
         yield from _more(changed["passed"], "passed", site)
-    moves = morning.moved(db, looked, limit=LINES).rows
+    moves = morning.moved(db, looked, changed["moved"], limit=LINES).rows
     if moves:
         yield "Moved by what was recorded:"
         for move in moves:

@@ -209,7 +209,7 @@ def _shown(at: Wanted, part: Part, after: str | None, limit: int) -> PartShown:
 
 
 def _moved(at: Wanted, count: int, after: str | None, limit: int) -> PartShown:
-    moves = morning.moved(at.db, at.view, after, limit)
+    moves = morning.moved(at.db, at.view, count, after, limit)
     return _part(at, "moved", count, moves, moves.rows)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from dataclasses import replace as replaced
 from datetime import date, timedelta
@@ -36,6 +36,8 @@ from app.store.tables import Party
 TABLE = table_of(DueRow)
 STATUSES: tuple[Status, ...] = get_args(Status)
 DAY = timedelta(days=1)
+# How a condition asks a column.
+At = Callable[[Any], ColumnElement[Any]]
 UNDATED = ("by_event", "unknown", "not_required")
 IN_WORDS = {
     "due_now": "due now",
@@ -210,8 +212,11 @@ def first(db: Session, car_ids: Sequence[int]) -> dict[int, First]:
 
 
 def kept_by(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
-    """What a filter asks of an item beside its status and its car's standing."""
-    return conditions(db, replaced(wanted, listed_only=False))
+    """What a filter asks of items that are found by their cars, beside their status and the cars' standing."""
+    # PostgreSQL knows what an index would save, as long as it is asked of the column itself.
+    lite = db.get_bind().dialect.name == "sqlite"
+    at = _starts_elsewhere if lite else reach.as_it_is
+    return conditions(db, replaced(wanted, listed_only=False), at)
 
 
 def cars_listed(db: Session, wanted: DueFilter) -> Select[int]:
@@ -310,9 +315,11 @@ def _narrowed(wanted: DueFilter) -> DueFilter:
     )
 
 
-def conditions(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
+def conditions(
+    db: Session, wanted: DueFilter, at: At = reach.as_it_is
+) -> list[ColumnElement[bool]]:
     """All of the filter but which statuses are meant."""
-    return [*common(db, wanted), *_days(wanted)]
+    return [*common(db, wanted, at), *_days(wanted)]
 
 
 def _days(wanted: DueFilter) -> list[ColumnElement[bool]]:
@@ -324,13 +331,10 @@ def _days(wanted: DueFilter) -> list[ColumnElement[bool]]:
     return found
 
 
-def common(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
+def common(db: Session, wanted: DueFilter, at: At = reach.as_it_is) -> list[ColumnElement[bool]]:
     """All of the filter but which statuses and days are meant."""
-    at = _starts_elsewhere if wanted.aside else _as_it_is
-    found = [
-        reach.due_items(db),
-        matches(wanted.search, DueRow.mark.expression, DueRow.number.expression),
-    ]
+    at = _starts_elsewhere if wanted.aside else at
+    found = [reach.due_items(db, at), matches(wanted.search, at(DueRow.mark), at(DueRow.number))]
     if wanted.listed_only:
         found.append(DueRow.listed.is_(True))
     if wanted.owner_id is not None:
@@ -340,19 +344,19 @@ def common(db: Session, wanted: DueFilter) -> list[ColumnElement[bool]]:
     if wanted.rule is not None:
         found.append(at(DueRow.rule) == wanted.rule)
     if wanted.region is not None:
-        whole = reach.whole(db, DueRow.owner_id, DueRow.car_id)
+        whole = reach.whole(db, at(DueRow.owner_id), at(DueRow.car_id))
         found += [at(DueRow.region) == wanted.region, whole]
     if wanted.aside is not None:
         set_aside = aside.is_aside(db, wanted.as_of)
         found += [aside.any_aside(db, wanted.as_of), set_aside] if wanted.aside else [~set_aside]
     if wanted.lists is not None:
-        each_list = [and_(*conditions(db, each)) for each in wanted.lists]
+        each_list = [and_(*conditions(db, each, at)) for each in wanted.lists]
         found.append(or_(false(), *each_list))
     return found
 
 
 def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
-    at = _starts_elsewhere if wanted.aside else _as_it_is
+    at = _starts_elsewhere if wanted.aside else reach.as_it_is
     # The order of a list without dates must not hang on a column that is null throughout.
     if wanted.undated:
         return [at(DueRow.state) == wanted.status, at(DueRow.due_on).is_(None)]
@@ -363,11 +367,6 @@ def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
         # What is owed became so on its date or later, so its date has passed as well.
         past = or_(DueRow.state == "owed", DueRow.due_on < wanted.as_of)
         found += [past, DueRow.due_on <= wanted.as_of]
-    return found
-
-
-def _as_it_is(column: Any) -> ColumnElement[Any]:
-    found: ColumnElement[Any] = column
     return found
 
 

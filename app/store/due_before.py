@@ -13,7 +13,6 @@ from typing import Any
 
 from sqlalchemy import (
     ColumnElement,
-    CompoundSelect,
     Row,
     Select,
     Subquery,
@@ -26,7 +25,7 @@ from sqlalchemy import (
     or_,
     select,
     true,
-    union_all,
+    tuple_,
 )
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session, aliased
@@ -34,11 +33,11 @@ from sqlalchemy.orm import Session, aliased
 from app.core.due import state_on
 from app.core.facts import Status
 from app.core.status import days_left
-from app.store import due
+from app.store import cars, due
 from app.store.columns import table_of
 from app.store.derived import DueRow
 from app.store.due import DueFilter
-from app.store.paging import Page, Value, page_of
+from app.store.paging import Cursor, Page, Value, page_of, read_cursor
 from app.store.tables import Car, Party
 from app.store.watch import NO_ITEM, DueBefore
 
@@ -116,47 +115,55 @@ def kept_from(db: Session) -> date | None:
 
 # What moved ------------------------------------------------------------------------------------------------------
 
+# From so many lines on they are not sorted by name, but looked for in that order until the page is full.
+MANY = 1_000
+KINDS = (str, int, int)
+
 
 def moved(
-    db: Session, wanted: DueFilter, since: date, after: str | None = None, limit: int = 50
+    db: Session,
+    wanted: DueFilter,
+    since: date,
+    count: int,
+    after: str | None = None,
+    limit: int = 50,
 ) -> Page[Moved]:
     """Items that stand otherwise than when the day `since` began, by mark and number.
 
-    Of those only what is or was overdue, due now, due within the filter's days, or unknown.
+    Of those only what is or was overdue, due now, due within the filter's days, or unknown. `count` is how
+    many there are, as `count_moved` tells; it says how they are best looked for.
     """
-    query, keys = _in_order(db, wanted, since)
+    cursor = read_cursor(after, KINDS) if after else None
+    if not count:
+        return Page(())
+    many = count >= MANY
+    found = _by_name(db, wanted, since, cursor) if many else _written(since)
+    name: Any = found.c if many else DueRow
+    keys = [name.mark, name.number, DueRow.item_no.expression]
 
     def make(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], Moved]:
         return (row.mark, row.number, row.item_no), _shown(row, wanted, since)
 
-    return page_of(db, query, keys, (str, int, int), after, limit, make)
+    return page_of(db, _moved(db, wanted, since, found), keys, KINDS, after, limit, make)
 
 
 def each_moved(db: Session, wanted: DueFilter, since: date) -> list[Moved]:
     """All of them, in the same order."""
-    query, keys = _in_order(db, wanted, since)
-    return [_shown(row, wanted, since) for row in db.execute(query.order_by(*keys))]
+    query = _moved(db, wanted, since, _written(since))
+    ordered = query.order_by(DueRow.mark, DueRow.number, DueRow.item_no)
+    return [_shown(row, wanted, since) for row in db.execute(ordered)]
 
 
 def count_moved(db: Session, wanted: DueFilter, since: date, most: int) -> int:
     """How many there are; `most` where there are as many or more."""
-    found = _moved(db, wanted, since).subquery()
-    some = select(found.c.car_id).limit(most).subquery()
+    some = _moved(db, wanted, since, _written(since)).limit(most).subquery()
     return db.scalar(select(func.count()).select_from(some)) or 0
 
 
-def _in_order(
-    db: Session, wanted: DueFilter, since: date
-) -> tuple[Select[*tuple[Any, ...]], list[ColumnElement[Any]]]:
-    """What moved, with the owner's name, and the keys of its order."""
-    found = _moved(db, wanted, since).subquery()
-    query = select(found, Party.name).join(Party, Party.id == found.c.owner_id)
-    return query, [found.c.mark, found.c.number, found.c.item_no]
-
-
-def _moved(db: Session, wanted: DueFilter, since: date) -> CompoundSelect[*tuple[Any, ...]]:
-    """What is in view now, and what was and is no more: so that of most items nothing before is looked up."""
-    first = _first_kept(since)
+def _moved(
+    db: Session, wanted: DueFilter, since: date, first: Subquery
+) -> Select[*tuple[Any, ...]]:
+    """What moved of these cars, each given with the first day since of which its items are kept."""
     before = aliased(DueBefore)
     same = and_(
         before.car_id == first.c.car_id,
@@ -171,26 +178,55 @@ def _moved(db: Session, wanted: DueFilter, since: date) -> CompoundSelect[*tuple
     )
     is_in_view = _in_view(DueRow, wanted.as_of, wanted.soon_days)
     was_in_view = _in_view(before, since, wanted.soon_days)
-    columns = (
-        DueRow.car_id, DueRow.mark, DueRow.number, DueRow.owner_id, DueRow.region, DueRow.item, DueRow.item_no,
-        DueRow.state, DueRow.due_on, DueRow.listed, before.car_id.label("before"),
-        before.state.label("was_state"), before.due_on.label("was_due_on"),
-        before.listed.label("was_listed"),
+    return (
+        select(
+            DueRow.car_id, DueRow.mark, DueRow.number, Party.name, DueRow.region, DueRow.item, DueRow.item_no,
+            DueRow.state, DueRow.due_on, DueRow.listed, before.car_id.label("before"),
+            before.state.label("was_state"), before.due_on.label("was_due_on"),
+            before.listed.label("was_listed"),
+        )
+        .select_from(first)
+        .join(DueRow, DueRow.car_id == first.c.car_id)
+        .join(Party, Party.id == DueRow.owner_id)
+        .outerjoin(before, same)
+        .where(differs, or_(is_in_view, was_in_view), *due.kept_by(db, wanted))
     )  # fmt: skip
-    asked = select(*columns).select_from(first).join(DueRow, DueRow.car_id == first.c.car_id)
-    kept = differs, *due.kept_by(db, wanted)
-    return union_all(
-        asked.outerjoin(before, same).where(is_in_view, *kept),
-        asked.join(before, same).where(was_in_view, ~is_in_view, *kept),
+
+
+def _written(since: date) -> Subquery:
+    """The cars that were written since, each by the first of its rows that are kept from then on."""
+    row, earlier = aliased(DueBefore), aliased(DueBefore)
+    is_later = exists().where(
+        earlier.car_id == row.car_id,
+        earlier.day >= since,
+        tuple_(earlier.day, earlier.item_no) < tuple_(row.day, row.item_no),
     )
+    query = select(_unindexed(row.car_id), row.day)
+    return query.where(row.day >= since, ~is_later).subquery()
 
 
-def _first_kept(since: date) -> Subquery:
-    """By car that was written since, the first day from then on of which its items are kept."""
-    # The sum keeps SQLite from going through the whole table in the order of its key.
-    by_car = DueBefore.car_id + 0
-    query = select(DueBefore.car_id, func.min(DueBefore.day).label("day"))
-    return query.where(DueBefore.day >= since).group_by(by_car, DueBefore.car_id).subquery()
+def _by_name(db: Session, wanted: DueFilter, since: date, cursor: Cursor | None) -> Subquery:
+    """The same cars, found among all that the filter keeps, in the order of their names from the cursor on."""
+    day = (
+        select(func.min(DueBefore.day))
+        .where(DueBefore.car_id == Car.id, DueBefore.day >= since)
+        .scalar_subquery()
+    )
+    asked = cars.RegisterFilter(
+        search=wanted.search, owner_id=wanted.owner_id, region=wanted.region, standing="all"
+    )
+    query = select(_unindexed(Car.id), Car.mark, Car.number, day.label("day"))
+    query = query.where(day.is_not(None), *cars.conditions(db, asked))
+    if cursor:
+        name, place = tuple_(Car.mark, Car.number), cursor.key[:2]
+        query = query.where(name <= place if cursor.backwards else name >= place)
+    return query.subquery()
+
+
+def _unindexed(key: Any) -> ColumnElement[int]:
+    """A car's key as no index knows it: what keeps SQLite from beginning with the items."""
+    sum_: ColumnElement[int] = key + 0
+    return sum_.label("car_id")
 
 
 def _in_view(row: Any, day: date, days: int) -> ColumnElement[bool]:

@@ -6,7 +6,7 @@ finds nothing and raises.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any, cast
@@ -140,16 +140,22 @@ def since_sent(db: Session, car_id: int) -> date | None:
     )
 
 
-def due_items(db: Session) -> Condition:
+def as_it_is(column: Any) -> ColumnElement[Any]:
+    """A column as its index knows it."""
+    found: ColumnElement[Any] = column
+    return found
+
+
+def due_items(db: Session, at: Callable[[Any], ColumnElement[Any]] = as_it_is) -> Condition:
     """Due items that may be found: of whole cars, and those that a lining's or equipment's owner answers for."""
     reach = of(db)
-    condition = whole(db, DueRow.owner_id, DueRow.car_id)
+    condition = whole(db, at(DueRow.owner_id), at(DueRow.car_id))
     if reach.parties is None or not reach.partial:
         return condition
     parts = [
         and_(
-            DueRow.car_id.in_(_shared(reach, (kind,))),
-            DueRow.item_no.in_([ITEMS.index(item) for item in sorted(ITEMS_OF[kind])]),
+            at(DueRow.car_id).in_(_shared(reach, (kind,))),
+            at(DueRow.item_no).in_([ITEMS.index(item) for item in sorted(ITEMS_OF[kind])]),
         )
         for kind in sorted(reach.partial)
     ]

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from app.access import Reach
 from app.actions import cars, events, looking_back
 from app.actions import due as rebuild
 from app.actions.changes import NewEvent, NewStanding
@@ -12,7 +13,10 @@ from app.actions.stamp import Stamp
 from app.store import due, due_before
 from app.store.asked import Standpoint
 from app.store.due import DueFilter
+from app.store.names import read_prefix
+from app.store.tables import Car
 from tests.store.cast import TODAY, add_car, new_car
+from tests.store.counting import statements
 
 YESTERDAY = TODAY - timedelta(days=1)
 DAYS = 60
@@ -84,7 +88,8 @@ def fleet(any_db):
     events.record_event(any_db, made["twice"], replace(inspected, items=("visual",)), at(YESTERDAY))
     failed = NewEvent(YESTERDAY, ("visual",), outcome="fail", facility="Made-up Shop One")
     events.record_event(any_db, made["twice"], failed, at(TODAY))
-    made["new"] = cars.add_car(any_db, new_car(99), at(TODAY)).id
+    others = new_car(99, owner="Another Invented Owner", region="south")
+    made["new"] = cars.add_car(any_db, others, at(TODAY)).id
     any_db.flush()
     return made
 
@@ -129,6 +134,51 @@ def test_what_is_kept_is_forgotten_after_some_weeks(any_db, fleet):
     due_before.clear_up(any_db, TODAY + due_before.KEPT_FOR)
     assert due_before.kept_from(any_db) == TODAY
     assert now(any_db)
+
+
+def paged(db, seen, since, count, limit=2):
+    """What moved page by page, on to the end and back again."""
+    there = [due_before.moved(db, seen, since, count, None, limit)]
+    while after := there[-1].next_after:
+        there.append(due_before.moved(db, seen, since, count, after, limit))
+    back = there[-1:]
+    while before := back[0].previous:
+        back.insert(0, due_before.moved(db, seen, since, count, before, limit))
+    rows = [row for each in there for row in each.rows]
+    assert [row for each in back for row in each.rows] == rows
+    return rows
+
+
+NARROWED = ({}, {"item": "visual"}, {"region": "south"}, {"search": read_prefix("ZQKX 9")})
+
+
+@pytest.mark.parametrize("wanted", NARROWED, ids=str)
+@pytest.mark.parametrize("days", [0, 1, 30])
+def test_much_that_moved_is_found_by_name_as_little_is_by_what_was_written(
+    any_db, fleet, days, wanted
+):
+    seen, since = DueFilter(TODAY, DAYS, **wanted), TODAY - timedelta(days=days)
+    every = due_before.each_moved(any_db, seen, since)
+    assert paged(any_db, seen, since, 1) == every
+    assert paged(any_db, seen, since, due_before.MANY) == every
+    assert due_before.count_moved(any_db, seen, since, 1_000) == len(every)
+
+
+def test_who_reaches_some_cars_finds_of_much_what_moved_of_these(any_db, fleet):
+    owner = any_db.get_one(Car, fleet["new"]).owner_id
+    everywhere, theirs = DueFilter(TODAY, DAYS), DueFilter(TODAY, DAYS, owner_id=owner)
+    told = paged(any_db, theirs, YESTERDAY, due_before.MANY)
+    assert {row.car_id for row in told} == {fleet["new"]}
+    any_db.info["reach"] = Reach(frozenset((owner,)))
+    for count in (1, due_before.MANY):
+        assert paged(any_db, everywhere, YESTERDAY, count) == told
+    assert due_before.each_moved(any_db, everywhere, YESTERDAY) == told
+
+
+def test_where_nothing_moved_nothing_is_looked_for(any_db):
+    with statements(any_db) as sent:
+        assert due_before.moved(any_db, DueFilter(TODAY, DAYS), TODAY, 0).rows == ()
+    assert sent == []
 
 
 def test_a_count_stops_where_it_is_told_to(any_db, fleet):

@@ -135,7 +135,8 @@ QUESTIONS = {
     "due by owner, without what is set aside": lambda db: due_counts.by_owner(
         db, [replace(SEEN, status=status, aside=False) for status in STATUSES]
     ),
-    "due_before.moved": lambda db: due_before.moved(db, SEEN, TODAY),
+    "due_before.moved": lambda db: due_before.moved(db, SEEN, TODAY, 1),
+    "due_before.moved, many": lambda db: due_before.moved(db, SEEN, TODAY, due_before.MANY),
     "due_before, how many moved": lambda db: due_before.count_moved(db, SEEN, TODAY, 10_000),
     "cars.register": _fleet(),
     "cars.register, all": _fleet(standing="all"),

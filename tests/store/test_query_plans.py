@@ -2,13 +2,17 @@
 
 import ast
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from app import store
+from app.store import due_before
+from app.store.paging import Cursor
+from tests.store.cast import TODAY
 from tests.store.counting import statements
-from tests.store.list_questions import KNOWN, LARGE, QUESTIONS, stock
+from tests.store.list_questions import KNOWN, LARGE, NAME, QUESTIONS, SEEN, SOME, stock
 
 # Rows by the planner's estimate; what is sorted or read beyond it is no page.
 FEW = 1_000
@@ -53,6 +57,47 @@ def _reads_whole(statement, plan):
     begins_large = any(table in LARGE and "(rowid=?)" not in how for _, table, *how in steps[:1])
     # A table that is scanned by its key is in that order, and left as soon as the page is full.
     return (scanned and (sorts or "LIMIT" not in statement)) or (sorts and begins_large)
+
+
+NARROWED = {
+    "all": {},
+    "of an owner": {"owner_id": SOME},
+    "of an item": {"item": "lining"},
+    "in a region": {"region": "region 1"},
+    "by name": {"search": NAME},
+    "of saved lists": {"lists": (replace(SEEN, owner_id=SOME), replace(SEEN, rule="visual"))},
+    "without what is set aside": {"aside": False},
+}
+
+
+NAMES = {"of an owner": "ix_car_owner_register", "in a region": "ix_car_region_register"}
+
+
+@pytest.mark.parametrize("narrowed", NARROWED)
+def test_what_moved_begins_with_what_was_written_since(kept_db, narrowed):
+    """Whatever else it asks: on most days that is little, and a register large."""
+    seen = replace(SEEN, **NARROWED[narrowed])
+    with statements(kept_db) as sent:
+        due_before.moved(kept_db, seen, TODAY, 1)
+        due_before.each_moved(kept_db, seen, TODAY)
+        due_before.count_moved(kept_db, seen, TODAY, 10)
+    assert len(sent) == 3
+    for each in sent:
+        first = next(line for line in _sqlite_plan(kept_db, *each) if line.startswith("S"))
+        assert first.endswith("USING INDEX ix_due_before_day (day>?)")
+
+
+@pytest.mark.parametrize("narrowed", NARROWED)
+def test_much_that_moved_is_looked_for_in_the_order_of_names(kept_db, narrowed):
+    seen = replace(SEEN, **NARROWED[narrowed])
+    with statements(kept_db) as sent:
+        for after in (None, *(Cursor(("ZQKX", 1100, 2), back) for back in (False, True))):
+            due_before.moved(kept_db, seen, TODAY, due_before.MANY, after and after.as_text())
+    assert len(sent) == 3
+    for each in sent:
+        plan = _sqlite_plan(kept_db, *each)
+        assert f" car USING COVERING INDEX {NAMES.get(narrowed, 'ix_car_register')}" in plan[0]
+        assert "USE TEMP B-TREE FOR ORDER BY" not in plan
 
 
 @pytest.mark.postgres
