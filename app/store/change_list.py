@@ -234,20 +234,37 @@ def _number_of(kind: str) -> ColumnElement[int]:
 
 
 def _visible(seen: Whose) -> ColumnElement[bool]:
+    """What somebody did, or what is about somebody or something of theirs; each way by its own index.
+
+    An entry of a file is about thousands of cars, which are gone through last, and not for whom none can count.
+    """
     mine = sorted(map(str, seen.administers | (seen.cars or frozenset())))
     ways = [
-        and_(ChangeAbout.kind == "person", _person_seen(seen, _number_of("person"))),
-        and_(
-            ChangeAbout.kind == "party",
-            true() if seen.cars is None else ChangeAbout.key.in_(mine),
-        ),
-        and_(ChangeAbout.kind == "car", _car_seen(seen)),
+        and_(ChangeAbout.kind == "person", ChangeAbout.key == str(seen.person_id)),
+        and_(ChangeAbout.kind == "person", ChangeAbout.key.in_(_people_of(seen))),
+        and_(ChangeAbout.kind == "party", ChangeAbout.key.in_(mine)),
     ]
-    if seen.settings:
-        ways.append(ChangeAbout.kind == "setting")
+    kinds = {
+        "setting": seen.settings and true(),
+        "party": seen.cars is None and true(),
+        "car": seen.cars != frozenset() and _car_seen(seen),
+    }
+    whole = [and_(ChangeAbout.kind == kind, of) for kind, of in kinds.items() if of is not False]
+    if whole:
+        ways.append(or_(*whole))
+    return or_(Change.person_id == seen.person_id, *map(_is_about, ways))
+
+
+def _is_about(condition: ColumnElement[bool]) -> ColumnElement[bool]:
     # One row, not whether any exists: PostgreSQL would make a table of all that there are first.
-    about = select(ChangeAbout.change_id).where(ChangeAbout.change_id == Change.id, or_(*ways))
-    return or_(Change.person_id == seen.person_id, about.limit(1).scalar_subquery().is_not(None))
+    about = select(ChangeAbout.change_id).where(ChangeAbout.change_id == Change.id, condition)
+    return about.limit(1).scalar_subquery().is_not(None)
+
+
+def _people_of(seen: Whose) -> Select[str]:
+    """The people of the parties that the viewer administers, as keys."""
+    key = cast(Membership.person_id, ChangeAbout.key.type)
+    return select(key).where(Membership.party_id.in_(sorted(seen.administers)))
 
 
 def _car_seen(seen: Whose) -> ColumnElement[bool]:
@@ -272,6 +289,8 @@ def _shown(
     db: Session, seen: Whose, found: Collection[Change], also: int | None = None
 ) -> tuple[Listed, ...]:
     """Entries as the viewer may see them; `also` is a car that they reach by another way."""
+    if not found:
+        return ()
     ids = [entry.id for entry in found]
     reached = _car_seen(seen) if also is None else ChangeAbout.key == str(also)
     told = select(ChangeAbout.change_id, func.count(), func.sum(case((reached, 1), else_=0)))
@@ -282,8 +301,10 @@ def _shown(
     }
     few = [entry for entry, (every, _) in counted.items() if every <= MOST_CARS_NAMED]
     cars, others = defaultdict(list), defaultdict(list)
-    named = select(ChangeAbout.change_id, ChangeAbout.key).where(*of_cars, reached)
-    for entry, key in db.execute(named.where(ChangeAbout.change_id.in_(few))):
+    named = select(ChangeAbout.change_id, ChangeAbout.key).where(
+        ChangeAbout.change_id.in_(few), ChangeAbout.kind == "car", reached
+    )
+    for entry, key in db.execute(named) if few else ():
         cars[entry].append(int(key))
     rest = select(ChangeAbout.change_id, ChangeAbout.kind, ChangeAbout.key)
     for entry, kind, key in db.execute(

@@ -97,10 +97,10 @@ def _loading(**wanted):
     return lambda db: loading.page(db, loading.Wanted(**wanted), None)
 
 
-def _changes(**wanted):
+def _changes(whose=WHOSE, **wanted):
     def ask(db):
-        change_list.page(db, WHOSE, change_list.Wanted(**wanted), None, 50)
-        change_list.page(db, WHOSE, change_list.Wanted(**wanted), Cursor((500,)).as_text(), 50)
+        change_list.page(db, whose, change_list.Wanted(**wanted), None, 50)
+        change_list.page(db, whose, change_list.Wanted(**wanted), Cursor((500,)).as_text(), 50)
 
     return ask
 
@@ -160,6 +160,12 @@ QUESTIONS = {
     "rulebook, cars by rule": rulebooks.governed,
     "change_list.page": _changes(),
     "change_list.page, of a car": _changes(car_id=SOME),
+    "change_list.page, of some parties": _changes(
+        change_list.Whose(1, frozenset((SOME,)), frozenset((SOME,)), settings=False)
+    ),
+    "change_list.page, of nobody": _changes(
+        change_list.Whose(1, frozenset(), frozenset(), settings=False)
+    ),
     "loading.page": _loading(),
     "loading.page, of a day": _loading(day=TODAY),
     "loading, held": lambda db: holding.on_hold(db, TODAY),
