@@ -31,7 +31,7 @@ from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
 from app.store.names import EVERY_NAME, NamePrefix, matches
 from app.store.paging import Cursor, Page, Value, page_of, read_cursor
-from app.store.tables import Party
+from app.store.tables import Car, Party
 
 TABLE = table_of(DueRow)
 STATUSES: tuple[Status, ...] = get_args(Status)
@@ -333,8 +333,8 @@ def _days(wanted: DueFilter) -> list[ColumnElement[bool]]:
 
 def common(db: Session, wanted: DueFilter, at: At = reach.as_it_is) -> list[ColumnElement[bool]]:
     """All of the filter but which statuses and days are meant."""
-    at = _starts_elsewhere if wanted.aside else at
-    found = [reach.due_items(db, at), matches(wanted.search, at(DueRow.mark), at(DueRow.number))]
+    at = _starts_elsewhere if _begins_with_few(wanted) else at
+    found = [reach.due_items(db, at), _named(wanted.search, at)]
     if wanted.listed_only:
         found.append(DueRow.listed.is_(True))
     if wanted.owner_id is not None:
@@ -355,8 +355,21 @@ def common(db: Session, wanted: DueFilter, at: At = reach.as_it_is) -> list[Colu
     return found
 
 
+def _begins_with_few(wanted: DueFilter) -> bool:
+    """Whether the list is to begin with few cars, rather than with the index that has its order."""
+    return bool(wanted.aside) or wanted.search.few
+
+
+def _named(search: NamePrefix, at: At) -> ColumnElement[bool]:
+    if search.few:
+        # No index of items begins with the name.
+        named = matches(search, Car.mark.expression, Car.number.expression)
+        return DueRow.car_id.in_(select(Car.id).where(named))
+    return matches(search, at(DueRow.mark), at(DueRow.number))
+
+
 def _kind_conditions(wanted: DueFilter) -> list[ColumnElement[bool]]:
-    at = _starts_elsewhere if wanted.aside else reach.as_it_is
+    at = _starts_elsewhere if _begins_with_few(wanted) else reach.as_it_is
     # The order of a list without dates must not hang on a column that is null throughout.
     if wanted.undated:
         return [at(DueRow.state) == wanted.status, at(DueRow.due_on).is_(None)]

@@ -24,6 +24,11 @@ class NamePrefix:
     mark: str = ""
     digits: str = ""
 
+    @property
+    def few(self) -> bool:
+        """Whether hardly more than a thousand names begin so: those of a mark with three digits or more."""
+        return bool(self.mark) and len(self.digits) > 2
+
 
 EVERY_NAME = NamePrefix()
 

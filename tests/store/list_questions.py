@@ -43,7 +43,7 @@ from tests.store.cast import TODAY
 FIRST = date(2026, 11, 1)
 SEEN = DueFilter(TODAY)
 SOME, WHOSE = 7, change_list.Whose(1, None, frozenset(), settings=True)
-NAME = read_prefix("ZQKX 12")
+NAME, LONGER = read_prefix("ZQKX 12"), read_prefix("ZQKX 123")
 # Tables that grow with the fleet or with what is recorded of it. Of visits and their steps, a few a car in its
 # life, the lists still ask all: nothing on a visit says that it ended.
 LARGE = frozenset(
@@ -122,6 +122,14 @@ QUESTIONS = {
     "due.page, in a region": _due(region="region 1"),
     "due.page, of an owner in a region": _due(owner_id=SOME, region="region 1"),
     "due.page, by name": _due(search=NAME),
+    "due.page, by a longer name": _due(search=LONGER),
+    "due.page, by a longer name, further on": _later(search=LONGER),
+    "due.page, by a longer name, overdue": _due(search=LONGER, overdue=True),
+    "due.page, by a longer name, unknown": _due(search=LONGER, status="unknown"),
+    "due.page, by a longer name, of an item of an owner": _due(
+        search=LONGER, item="lining", owner_id=SOME
+    ),
+    "due totals by a longer name": _counts(search=LONGER),
     "due.page, between days": _due(due_from=TODAY, due_to=TODAY + timedelta(days=90)),
     "due.page, without what is set aside": _due(status="overdue", aside=False),
     "due.page, of saved lists": _due(lists=(replace(SEEN, owner_id=SOME),)),
@@ -189,6 +197,11 @@ QUESTIONS = {
 
 # What sorts or reads much by its nature, and why that may be.
 KNOWN = {
+    **{
+        name: "sorts the items of the few cars of a name"
+        for name in QUESTIONS
+        if name.startswith("due.page, by a longer name")
+    },
     "cars.register, by name": "sorts the cars that a name begins with, where SQLite was told how few they are",
     "due_before.moved": "sorts by name what was written since a day",
     "due_before, how many moved": "reads what was written since a day, here a thirtieth of all",

@@ -10,7 +10,7 @@ from app.core.facts import ITEMS
 from app.errors import Refused
 from app.store import due, due_counts
 from app.store.due import DueFilter
-from app.store.names import read_prefix
+from app.store.names import begins, read_prefix
 from tests.store.cast import TODAY, add_car
 from tests.store.counting import plan, statements
 from tests.store.due_rows import row
@@ -46,6 +46,49 @@ def fleet(any_db):
 
 def shown(db, wanted):
     return [(row.number, row.item, row.status) for row in due.page(db, wanted).rows]
+
+
+NAMES = (
+    ("ZQKX", 104),
+    ("ZQKX", 1049),
+    ("ZQKX", 104_999),
+    ("ZQKX", 105),
+    ("ZQK", 104),
+    ("ZQKY", 1040),
+)
+ASKED = ({}, {"status": "overdue"}, {"status": "unknown"}, {"overdue": True}, {"owner_id": 1}, {"item": "visual"},
+         {"region": "north"}, {"aside": False}, {"listed_only": False})  # fmt: skip
+
+
+@pytest.fixture
+def named(any_db):
+    """Cars whose names begin alike, the items of each on other days."""
+    for days, (mark, number) in enumerate(NAMES):
+        car = add_car(any_db, number, mark=mark)
+        rows = [
+            row(car, "visual", "dated", TODAY - timedelta(days=days)),
+            row(car, "thickness", "dated", TODAY + timedelta(days=days)),
+            row(car, "leakage", "unknown"),
+        ]
+        due.replace(any_db, [car.id], rows)
+    return any_db
+
+
+@pytest.mark.parametrize("asked", ASKED, ids=str)
+@pytest.mark.parametrize(
+    "text", ["ZQKX 104", "ZQKX 1049", "ZQK 104", "ZQKX 10", "ZQKX", "ZQ", "104", "ZQKY 999"]
+)
+def test_a_search_finds_what_of_the_whole_list_begins_so(named, asked, text):
+    prefix = read_prefix(text)
+    whole = [
+        each
+        for each in due.each(named, replace(SEEN, **asked))
+        if begins(prefix, each.mark, each.number)
+    ]
+    wanted = replace(SEEN, **asked, search=prefix)
+    assert list(due.each(named, wanted)) == whole
+    assert list(due.page(named, wanted).rows) == whole
+    assert due_counts.count(named, wanted) == len(whole)
 
 
 def test_the_list_is_soonest_first_then_number_as_a_number(fleet):

@@ -100,6 +100,16 @@ def test_cars_that_are_gone_are_found_by_their_standing(lite):
     assert plan[0] == "SEARCH car USING INTEGER PRIMARY KEY (rowid=?)"
 
 
+@pytest.mark.parametrize("name", [name for name in QUESTIONS if "by a longer name" in name])
+def test_few_names_are_looked_up_before_their_items(lite, name):
+    with statements(lite) as sent:
+        QUESTIONS[name](lite)
+    for each in sent:
+        plan = _sqlite_plan(lite, *each)
+        items = [line for line in plan if " due " in line]
+        assert set(items) == {"SEARCH due USING INDEX sqlite_autoindex_due_1 (car_id=?)"}
+
+
 NAMES = {"of an owner": "ix_car_owner_register", "in a region": "ix_car_region_register"}
 
 
