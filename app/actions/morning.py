@@ -5,7 +5,7 @@ Its parts are due lists by another filter, and what moved by what was recorded (
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import islice
@@ -19,6 +19,7 @@ from app.store import due, due_before, due_counts, watching
 from app.store.due import DueFilter, DueListRow
 from app.store.due_before import Moved
 from app.store.paging import Page
+from app.store.watching import ListShown
 
 Listed = Literal["passed", "nearing", "overdue", "due_now", "within", "unknown"]
 Part = Literal["passed", "moved", "nearing", "overdue", "due_now", "within", "unknown"]
@@ -80,7 +81,8 @@ def counts(db: Session, looked: View) -> tuple[dict[Part, int], int]:
 
 def first_lines(db: Session, looked: View, limit: int) -> dict[Listed, Page[DueListRow]]:
     """The first lines of every part but what moved, with their reasons."""
-    pages = {part: due.page(db, looked.of(part), None, limit) for part in LISTED}
+    first = due.first_pages(db, [looked.of(part) for part in LISTED], limit)
+    pages = dict(zip(LISTED, first, strict=True))
     every = [row for page in pages.values() for row in page.rows]
     rows = iter(told(db, every, looked.seen.as_of))
     return {
@@ -123,22 +125,21 @@ def by_owner(db: Session, looked: View) -> list[tuple[int, str, Counts]]:
     ]
 
 
-def by_person(db: Session, looked: View) -> list[tuple[int, str, Counts]]:
-    """The same by who answers for it, as saved lists say; a line may have several."""
-    people = {
-        each.row.answers_id: each.answers for each in watching.lists(db) if each.row.answers_id
-    }
-    found = []
-    for key, name in sorted(people.items(), key=lambda each: (each[1] or "", each[0] or 0)):
-        assert key is not None
-        mine = replace(looked, seen=answered_by(db, looked.seen, key))
-        found.append((key, name or "", {part: count(db, mine, part) for part in STANDING}))
-    return found
+def by_person(
+    db: Session, looked: View, lists: Sequence[ListShown]
+) -> list[tuple[int, str, Counts]]:
+    """The same by who answers for it, as these saved lists say; a line may have several."""
+    answering = {(each.answers or "", each.row.answers_id or 0) for each in lists}
+    people = sorted(each for each in answering if each[1])
+    views = [replace(looked, seen=answered_by(looked.seen, key, lists)) for _, key in people]
+    asked = [mine.of(part) for mine in views for part in STANDING]
+    numbers = iter(due_counts.counts(db, asked) if asked else ())
+    return [(key, name, {part: next(numbers) for part in STANDING}) for name, key in people]
 
 
-def answered_by(db: Session, seen: DueFilter, person_id: int) -> DueFilter:
+def answered_by(seen: DueFilter, person_id: int, lists: Sequence[ListShown]) -> DueFilter:
     """What the filter keeps of what this person answers for."""
-    return replace(seen, lists=watching.answered_for(db, person_id, _bare(seen)))
+    return replace(seen, lists=watching.answered_for(lists, person_id, _bare(seen)))
 
 
 def on_list(db: Session, seen: DueFilter, list_id: int) -> DueFilter:

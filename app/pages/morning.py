@@ -21,10 +21,12 @@ from app.pages.due import ITEM_CHOICES, cells
 from app.pages.exports import Table, as_asked
 from app.pages.filters import Asked
 from app.pages.morning_kept import SAVED
-from app.pages.morning_lines import lines
-from app.store import cars, due_before, holding, told_orders, watching
-from app.store.due import DueFilter
+from app.pages.morning_lines import Line, lines
+from app.store import due_before, mornings, told_orders, watching
+from app.store.due import DueFilter, DueListRow
+from app.store.mornings import Beside
 from app.store.paging import Page
+from app.store.watching import ListShown
 
 router = APIRouter()
 
@@ -60,19 +62,22 @@ LEADS: dict[Part, str] = {
 
 @dataclass
 class Wanted:
-    """What is asked of the morning list: the fields as typed, what is looked at, the choices given."""
+    """What is asked of the morning list: the fields as typed, what is looked at, the choices given, what there is."""
 
     request: Request
     db: Session
     asked: Asked
     view: View
     choices: dict[str, Any]
+    lists: Sequence[ListShown]
+    beside: Beside
 
 
 def wanted(request: Request, db: web.Db, today: web.Today) -> Wanted:
     asked = Asked.of(request.query_params, NAMES, BESIDE)
     given = choices(request, db)
-    mine = [(str(each.row.id), each.row.name) for each in watching.lists(db)]
+    lists, beside = watching.lists(db), mornings.beside(db, today)
+    mine = [(str(each.row.id), each.row.name) for each in lists]
     people = [(str(key), name) for key, name in watching.colleagues(db)]
     owner_id = asked.key("owner", given.owners)
     days = asked.one_of("within", DAY_CHOICES)
@@ -84,26 +89,21 @@ def wanted(request: Request, db: web.Db, today: web.Today) -> Wanted:
         item=asked.one_of("item", ITEM_CHOICES),
         region=asked.one_of("region", given.regions),
         search=asked.prefix("q"),
-        aside=None if asked.one_of("seen", SEEN_CHOICES) else False,
+        aside=None if asked.one_of("seen", SEEN_CHOICES) or not beside.some_aside else False,
     )
-    seen = _narrowed(db, asked, seen, asked.key("list", mine), asked.key("answers", people))
+    list_id, person_id = asked.key("list", mine), asked.key("answers", people)
+    if list_id is not None and person_id is not None:
+        asked.problems["list"] = "Choose a saved list, or a person who answers, not both."
+    elif list_id is not None:
+        seen = morning.on_list(db, seen, list_id)
+    elif person_id is not None:
+        seen = morning.answered_by(seen, person_id, lists)
     view = morning.view(seen, _since(asked, today))
     offered = {"owners": given.owners, "regions": given.regions, "lists": mine, "people": people}
-    return Wanted(request, db, asked, view, offered)
+    return Wanted(request, db, asked, view, offered, lists, beside)
 
 
 Seen = Annotated[Wanted, Depends(wanted)]
-
-
-def _narrowed(
-    db: Session, asked: Asked, seen: DueFilter, list_id: int | None, person_id: int | None
-) -> DueFilter:
-    if list_id is not None and person_id is not None:
-        asked.problems["list"] = "Choose a saved list, or a person who answers, not both."
-        return seen
-    if list_id is not None:
-        return morning.on_list(db, seen, list_id)
-    return seen if person_id is None else morning.answered_by(db, seen, person_id)
 
 
 def _since(asked: Asked, today: date) -> date | None:
@@ -128,11 +128,9 @@ def morning_list(at: Seen) -> Response:
         standing=[asked[part] for part in STANDING if part in asked],
         aside=aside,
         owners=[] if wrong else morning.by_owner(at.db, at.view),
-        people=[] if wrong else morning.by_person(at.db, at.view),
+        people=[] if wrong else morning.by_person(at.db, at.view, at.lists),
         told_orders=[] if wrong else told_orders.waiting(at.db),
-        some_cars=bool(cars.highest_key_reached(at.db)),
-        kept_from=due_before.kept_from(at.db),
-        on_hold=holding.count(at.db, at.view.seen.as_of),
+        beside=at.beside,
         saved=SAVED.get(at.request.query_params.get("saved", "")),
     )
 
@@ -192,7 +190,7 @@ def _parts(at: Wanted) -> tuple[dict[Part, PartShown], int]:
     counts, aside = morning.counts(at.db, at.view)
     pages = morning.first_lines(at.db, at.view, FEW)
     every = [row for page in pages.values() for row in page.rows]
-    made = iter(lines(at.db, every, at.view.seen.as_of))
+    made = iter(_lines(at, every))
     found = {
         part: _part(at, part, counts[part], page, tuple(islice(made, len(page.rows))))
         for part, page in pages.items()
@@ -205,7 +203,12 @@ def _shown(at: Wanted, part: Part, after: str | None, limit: int) -> PartShown:
     if part == "moved":
         return _moved(at, count, after, limit)
     found = morning.lines(at.db, at.view, part, after, limit)
-    return _part(at, part, count, found, lines(at.db, found.rows, at.view.seen.as_of))
+    return _part(at, part, count, found, _lines(at, found.rows))
+
+
+def _lines(at: Wanted, rows: Sequence[DueListRow]) -> list[Line]:
+    aside = at.beside.some_aside and at.view.seen.aside is None
+    return lines(at.db, rows, at.view.seen.as_of, aside=aside)
 
 
 def _moved(at: Wanted, count: int, after: str | None, limit: int) -> PartShown:

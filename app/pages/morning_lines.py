@@ -10,7 +10,8 @@ from sqlalchemy.orm import Session
 
 from app.core.facts import EVENT_ITEMS
 from app.core.orders import ITEM as ORDERED
-from app.store import aside, visiting, watching
+from app.store import aside as set_aside
+from app.store import visiting, watching
 from app.store.due import DueListRow
 from app.store.visiting import VisitShown
 from app.store.watch import DueSeen
@@ -45,11 +46,13 @@ class Line:
     aside: DueSeen | None = None
 
 
-def lines(db: Session, rows: Sequence[DueListRow], today: date) -> list[Line]:
-    """These rows as lines."""
+def lines(
+    db: Session, rows: Sequence[DueListRow], today: date, *, aside: bool = True
+) -> list[Line]:
+    """These rows as lines; without `aside` none of them is set aside."""
     keys = sorted({each.car_id for each in rows})
     visits, own = visiting.working_on(db, keys), watching.own_cars(db, keys)
-    seen = aside.latest(db, keys, today)
+    seen = set_aside.latest(db, keys, today) if aside else {}
     found = []
     for row in rows:
         key = (row.car_id, row.item)

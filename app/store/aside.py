@@ -37,6 +37,11 @@ def any_aside(db: Session, today: date) -> ColumnElement[bool]:
     return DueRow.car_id.in_(seen)
 
 
+def any_at_all(db: Session, today: date) -> ColumnElement[bool]:
+    """Whether anything is; where nothing is, no line need be asked."""
+    return exists().where(DueSeen.party_id.in_(_mine(db)), DueSeen.until_on > today)
+
+
 def latest(db: Session, car_ids: list[int], today: date) -> dict[tuple[int, str], DueSeen]:
     """By car and item what set it aside, for those that are set aside on this day."""
     rows = db.scalars(

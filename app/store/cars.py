@@ -351,6 +351,11 @@ def newest(db: Session) -> tuple[int | None, ...]:
     return tuple(db.execute(select(*latest)).one())
 
 
+def any_reached(db: Session) -> ColumnElement[bool]:
+    """Whether the session reaches any car at all."""
+    return select(Car.id).where(reach.some(db, Car.owner_id, Car.id)).exists()
+
+
 def highest_key_reached(db: Session) -> int:
     """As `highest_key`; 0 when the session reaches no car at all."""
     mine = select(Car.id).where(reach.some(db, Car.owner_id, Car.id)).limit(1)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from dataclasses import replace as replaced
 from datetime import date, timedelta
+from functools import partial
 from typing import Any, get_args
 
 from sqlalchemy import (
@@ -20,6 +21,7 @@ from sqlalchemy import (
     literal,
     or_,
     select,
+    union_all,
 )
 from sqlalchemy.orm import Session
 
@@ -30,7 +32,7 @@ from app.store.bulk import insert_ready, insert_rows
 from app.store.columns import BEGINNING, table_of
 from app.store.derived import DueRow
 from app.store.names import EVERY_NAME, NamePrefix, matches
-from app.store.paging import Cursor, Page, Value, page_of, read_cursor
+from app.store.paging import Cursor, Page, Value, page_among, page_of, read_cursor
 from app.store.tables import Car, Party
 
 TABLE = table_of(DueRow)
@@ -139,20 +141,46 @@ def page(
     db: Session, wanted: DueFilter, after: str | None = None, limit: int = 50
 ) -> Page[DueListRow]:
     """Soonest first, then mark, number, item; `after` is an earlier page's cursor."""
-
-    def make(row: Row[*tuple[Any, ...]]) -> tuple[tuple[Value, ...], DueListRow]:
-        shown = _shown(row, wanted)
-        dated = () if wanted.undated else (shown.due_on,)
-        return (*dated, shown.mark, shown.number, shown.item_no), shown
-
-    kinds: tuple[type, ...] = (str, int, int) if wanted.undated else (date, str, int, int)
+    kinds = _kinds(wanted)
     cursor = read_cursor(after, kinds) if after else None
-    query = _rows(db, _within(wanted, cursor) if cursor else wanted)
-    if wanted.undated:
-        # None has a day; so PostgreSQL sees that an index has them in this order.
-        day = DueRow.due_on.desc() if cursor and cursor.backwards else DueRow.due_on
-        query = query.order_by(day)
+    query = _paged(db, _within(wanted, cursor) if cursor else wanted, cursor)
+    make = partial(_keyed, wanted=wanted)
     return page_of(db, query, _keys(wanted), kinds, after, limit, make)
+
+
+def first_pages(db: Session, lists: Sequence[DueFilter], limit: int = 50) -> list[Page[DueListRow]]:
+    """The first page of each of these lists, in one query."""
+    each = [
+        _paged(db, wanted).order_by(*_keys(wanted)).limit(limit + 1).subquery() for wanted in lists
+    ]
+    numbered = [select(literal(place).label("place"), rows) for place, rows in enumerate(each)]
+    found: list[list[tuple[tuple[Value, ...], DueListRow]]] = [[] for _ in lists]
+    for row in db.execute(union_all(*numbered)):
+        found[row.place].append(_keyed(row, lists[row.place]))
+    return [
+        page_among(keyed, _kinds(wanted), None, limit)
+        for wanted, keyed in zip(lists, found, strict=True)
+    ]
+
+
+def _paged(
+    db: Session, wanted: DueFilter, cursor: Cursor | None = None
+) -> Select[*tuple[Any, ...]]:
+    query = _rows(db, wanted)
+    if not wanted.undated:
+        return query
+    # None has a day; so PostgreSQL sees that an index has them in this order.
+    return query.order_by(DueRow.due_on.desc() if cursor and cursor.backwards else DueRow.due_on)
+
+
+def _keyed(row: Row[*tuple[Any, ...]], wanted: DueFilter) -> tuple[tuple[Value, ...], DueListRow]:
+    shown = _shown(row, wanted)
+    dated = () if wanted.undated else (shown.due_on,)
+    return (*dated, shown.mark, shown.number, shown.item_no), shown
+
+
+def _kinds(wanted: DueFilter) -> tuple[type, ...]:
+    return (str, int, int) if wanted.undated else (date, str, int, int)
 
 
 def _within(wanted: DueFilter, cursor: Cursor) -> DueFilter:

@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy import (
     ColumnElement,
     Row,
+    ScalarSelect,
     Select,
     Subquery,
     and_,
@@ -108,9 +109,9 @@ def clear_up(db: Session, today: date) -> None:
     db.execute(delete(DueBefore).where(DueBefore.day < today - KEPT_FOR))
 
 
-def kept_from(db: Session) -> date | None:
-    """The first day of which anything is kept."""
-    return db.scalar(select(func.min(DueBefore.day)))
+def kept_from() -> ScalarSelect[date]:
+    """The first day of which anything is kept; null where nothing is."""
+    return select(func.min(DueBefore.day)).scalar_subquery()
 
 
 # What moved ------------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, and_, exists, func, or_, select
+from sqlalchemy import ColumnElement, ScalarSelect, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.store import reach
@@ -42,10 +42,10 @@ def on_hold(db: Session, today: date) -> Sequence[Held]:
     return [Held._make(row) for row in db.execute(query)]
 
 
-def count(db: Session, today: date) -> int:
+def count(db: Session, today: date) -> ScalarSelect[int]:
     """How many they are."""
     query = select(func.count(HoldFact.id)).join(Car, Car.id == HoldFact.car_id)
-    return db.scalars(query.where(*_is_held(db, today))).one()
+    return query.where(*_is_held(db, today)).scalar_subquery()
 
 
 def _is_held(db: Session, today: date) -> tuple[ColumnElement[bool], ...]:

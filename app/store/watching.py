@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from sqlalchemy import and_, or_, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from app.access import roles_that_may
 from app.errors import NotFound
@@ -53,16 +53,17 @@ def lists(db: Session) -> list[ListShown]:
         SavedList.party_id.in_(sorted(mine.members)),
         or_(SavedList.shared.is_(True), SavedList.person_id == mine.person_id),
     )
-    rows = db.scalars(select(SavedList).where(seen).order_by(SavedList.name, SavedList.id)).all()
-    named = _names(db, [key for each in rows for key in (each.person_id, each.answers_id)])
+    by, answers = aliased(Person), aliased(Person)
+    rows = db.execute(
+        select(SavedList, by.name, answers.name)
+        .join(by, by.id == SavedList.person_id)
+        .outerjoin(answers, answers.id == SavedList.answers_id)
+        .where(seen)
+        .order_by(SavedList.name, SavedList.id)
+    )
     return [
-        ListShown(
-            each,
-            named[each.person_id],
-            named.get(each.answers_id),
-            each.person_id == mine.person_id,
-        )
-        for each in rows
+        ListShown(row, name, answering, row.person_id == mine.person_id)
+        for row, name, answering in rows
     ]
 
 
@@ -74,9 +75,11 @@ def list_or_raise(db: Session, list_id: int) -> SavedList:
     return found
 
 
-def answered_for(db: Session, person_id: int, seen: DueFilter) -> tuple[DueFilter, ...]:
-    """The filters of the lists that this person answers for; none: for nothing."""
-    mine = [each.row for each in lists(db) if each.row.answers_id == person_id]
+def answered_for(
+    shown: Sequence[ListShown], person_id: int, seen: DueFilter
+) -> tuple[DueFilter, ...]:
+    """The filters of those of the lists that this person answers for; none: for nothing."""
+    mine = [each.row for each in shown if each.row.answers_id == person_id]
     return tuple(filter_of(each.asked, seen) for each in mine)
 
 
@@ -99,6 +102,8 @@ def colleagues(db: Session) -> list[tuple[int, str]]:
 
 def own_cars(db: Session, car_ids: Sequence[int]) -> set[int]:
     """Which of these are of the session's own parties or of those they keep."""
+    if reach.of(db).parties is None:
+        return set(car_ids)
     return set(db.scalars(select(Car.id).where(Car.id.in_(car_ids), reach.owned(db, Car.owner_id))))
 
 
@@ -140,9 +145,3 @@ def notices(db: Session, person_id: int, limit: int = 10) -> Sequence[NoticeSent
         .order_by(NoticeSent.day.desc(), NoticeSent.kind)
         .limit(limit)
     ).all()
-
-
-def _names(db: Session, keys: Sequence[int | None]) -> dict[int | None, str]:
-    wanted = sorted({key for key in keys if key is not None})
-    rows = db.execute(select(Person.id, Person.name).where(Person.id.in_(wanted)))
-    return {row.id: row.name for row in rows}

@@ -10,7 +10,7 @@ from app.actions import cars, events, looking_back
 from app.actions import due as rebuild
 from app.actions.changes import NewEvent, NewStanding
 from app.actions.stamp import Stamp
-from app.store import due, due_before
+from app.store import due, due_before, mornings
 from app.store.asked import Standpoint
 from app.store.due import DueFilter
 from app.store.names import read_prefix
@@ -129,10 +129,14 @@ def test_many_cars_worked_out_as_columns_keep_what_was_before_as_few_do(any_db, 
     assert told == expected(any_db, TODAY)
 
 
+def kept_from(db):
+    return mornings.beside(db, TODAY).kept_from
+
+
 def test_what_is_kept_is_forgotten_after_some_weeks(any_db, fleet):
-    assert due_before.kept_from(any_db) == TODAY - timedelta(days=7)
+    assert kept_from(any_db) == TODAY - timedelta(days=7)
     due_before.clear_up(any_db, TODAY + due_before.KEPT_FOR)
-    assert due_before.kept_from(any_db) == TODAY
+    assert kept_from(any_db) == TODAY
     assert now(any_db)
 
 

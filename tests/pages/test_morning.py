@@ -298,6 +298,21 @@ def test_who_answers_for_lists_sees_what_is_on_any_of_them(client, keys, record)
     assert int(by_person[0][1]) == len(lines(client, "overdue", answers=str(person)))
 
 
+def test_however_many_answer_the_list_asks_as_often(client, keys, record, queries):
+    """Each answer of a database on another machine is a way there and back."""
+    page(client)
+    with queries() as without:
+        page(client)
+    for name in ("Aud Made-up", "Bea Made-up", "Cyd Made-up"):
+        person = record(lambda db, name=name: colleague(db, name))
+        save(client, name=name, q="zqkx", shared="yes", answers=str(person))
+    with queries() as with_people:
+        rows = page(client).rows
+    assert {row[0] for row in rows} >= {"Aud Made-up", "Bea Made-up", "Cyd Made-up"}
+    assert len(with_people) == len(without) + 1
+    assert len([each for each in without if each.startswith("SELECT")]) <= 32
+
+
 def test_counts_by_owner_lead_to_as_many_lines(client, keys):
     rows = {row[0]: row[1:] for row in page(client).rows if row[0] in (QUILLON, MARROW)}
     text = client.get("/morning").text
@@ -352,6 +367,18 @@ def another(db):
     made = Person(name="Bea Example", email="bea@people.invalid", added_at=NOW)
     db.add(made)
     db.flush()
+    return made.id
+
+
+def colleague(db, name):
+    """Somebody more of the party that the tests are signed in for."""
+    made = Person(name=name, email=f"{name[:3].lower()}@people.invalid", added_at=NOW)
+    db.add(made)
+    db.flush()
+    mine = db.scalar(select(Membership.party_id))
+    db.add(
+        Membership(person_id=made.id, party_id=mine, role="planner", added_at=NOW, added_by=NAME)
+    )
     return made.id
 
 

@@ -22,6 +22,7 @@ from app.store import (
     instructions,
     jobs,
     loading,
+    mornings,
     packing,
     planning,
     retention,
@@ -121,6 +122,9 @@ QUESTIONS = {
     "due.page, of an owner, an item": _due(owner_id=SOME, item="lining"),
     "due.page, in a region": _due(region="region 1"),
     "due.page, of an owner in a region": _due(owner_id=SOME, region="region 1"),
+    "due.first_pages": lambda db: due.first_pages(
+        db, [replace(SEEN, status=status) for status in STATUSES], 5
+    ),
     "due.page, by name": _due(search=NAME),
     "due.page, by a longer name": _due(search=LONGER),
     "due.page, by a longer name, further on": _later(search=LONGER),
@@ -143,6 +147,7 @@ QUESTIONS = {
     "due by owner, without what is set aside": lambda db: due_counts.by_owner(
         db, [replace(SEEN, status=status, aside=False) for status in STATUSES]
     ),
+    "morning, beside its lines": lambda db: mornings.beside(db, TODAY),
     "due_before.moved": lambda db: due_before.moved(db, SEEN, TODAY, 1),
     "due_before.moved, many": lambda db: due_before.moved(db, SEEN, TODAY, due_before.MANY),
     "due_before, how many moved": lambda db: due_before.count_moved(db, SEEN, TODAY, 10_000),
@@ -203,6 +208,7 @@ KNOWN = {
         if name.startswith("due.page, by a longer name")
     },
     "cars.register, by name": "sorts the cars that a name begins with, where SQLite was told how few they are",
+    "morning, beside its lines": "whether there is any car, which the first row tells",
     "due_before.moved": "sorts by name what was written since a day",
     "due_before, how many moved": "reads what was written since a day, here a thirtieth of all",
 }

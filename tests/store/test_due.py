@@ -91,6 +91,18 @@ def test_a_search_finds_what_of_the_whole_list_begins_so(named, asked, text):
     assert due_counts.count(named, wanted) == len(whole)
 
 
+@pytest.mark.parametrize("limit", [1, 2, 50])
+def test_the_first_pages_of_several_lists_are_those_of_each(fleet, limit):
+    kinds = [{"status": status} for status in due.STATUSES]
+    lists = [
+        replace(SEEN, **asked) for asked in (*kinds, {}, {"overdue": True}, {"region": "nowhere"})
+    ]
+    with statements(fleet) as sent:
+        pages = due.first_pages(fleet, lists, limit)
+    assert len(sent) == 1
+    assert pages == [due.page(fleet, wanted, None, limit) for wanted in lists]
+
+
 def test_the_list_is_soonest_first_then_number_as_a_number(fleet):
     assert shown(fleet, SEEN) == [
         (10, "visual", "due_now"),
