@@ -102,16 +102,3 @@ def test_writers_on_sqlite_wait_for_each_other_instead_of_failing(engine):
 @pytest.mark.parametrize("written", ["postgresql://u@h/n", "postgresql+psycopg://u@h/n"])
 def test_every_way_to_write_a_postgresql_address_means_the_driver_at_hand(written):
     assert store_db.parsed(written).drivername == "postgresql+psycopg"
-
-
-def test_a_connection_used_just_now_is_opened_anew_when_its_server_has_ended_it(postgres_url):
-    """As every one is when PostgreSQL is started anew; nobody sees more than a page that took longer."""
-    engine, another = store_db.make_engine(postgres_url), store_db.make_engine(postgres_url)
-    with engine.connect() as connection:
-        served_by = connection.scalar(text("select pg_backend_pid()"))
-    with another.connect() as connection:
-        connection.execute(text("select pg_terminate_backend(:it, 5000)"), {"it": served_by})
-    with engine.connect() as connection:
-        assert connection.scalar(text("select pg_backend_pid()")) != served_by
-    engine.dispose()
-    another.dispose()
