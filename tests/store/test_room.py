@@ -75,8 +75,10 @@ def test_a_connection_lost_while_idle_is_opened_anew_and_one_lost_in_use_is_told
     engine = make_engine(on_postgres, NARROW)
     factory = sessions(engine)
 
-    def asked():
+    def asked(meanwhile=lambda: None):
         with read_session(factory) as db:
+            db.scalar(text("SELECT 1"))
+            meanwhile()
             return db.scalar(text("SELECT 1"))
 
     assert asked() == 1
@@ -84,10 +86,8 @@ def test_a_connection_lost_while_idle_is_opened_anew_and_one_lost_in_use_is_told
         monkeypatch.setattr(store_db, "SECONDS_TRUSTED", trusted)
         lose_all(on_postgres)
         assert asked() == 1
-    with pytest.raises(Away), read_session(factory) as db:
-        db.scalar(text("SELECT 1"))
-        lose_all(on_postgres)
-        db.scalar(text("SELECT 1"))
+    with pytest.raises(Away):
+        asked(lambda: lose_all(on_postgres))
     assert asked() == 1
     engine.dispose()
 
