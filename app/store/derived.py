@@ -73,6 +73,10 @@ class DueRow(Base):
     )
 
 
+# Of a row that is little but its key SQLite keeps one copy, in the key's order, and not two.
+ALL_KEY = {"sqlite_with_rowid": False}
+
+
 class DueRolled(Base):
     """How many due items are alike; derived with `due`, in the same transaction (`store.rolled.ITEMS`).
 
@@ -80,6 +84,7 @@ class DueRolled(Base):
     """
 
     __tablename__ = "due_rolled"
+    __table_args__ = ALL_KEY
     cut: Mapped[str] = mapped_column(String(6), primary_key=True)
     owner_id: Mapped[int] = mapped_column(Key, primary_key=True, autoincrement=False)
     region: Mapped[Words] = mapped_column(primary_key=True)
@@ -101,6 +106,7 @@ class DueEnding(Base):
     """
 
     __tablename__ = "due_ending"
+    __table_args__ = ALL_KEY
     cut: Mapped[str] = mapped_column(String(6), primary_key=True)
     owner_id: Mapped[int] = mapped_column(Key, primary_key=True, autoincrement=False)
     region: Mapped[Words] = mapped_column(primary_key=True)
@@ -124,6 +130,7 @@ class CarRolled(Base):
     """How many cars of an owner are alike in one thing; derived with `car`, as `due_rolled` is with `due`."""
 
     __tablename__ = "car_rolled"
+    __table_args__ = ALL_KEY
     what: Mapped[str] = mapped_column(
         String(20), primary_key=True, comment="a column of car; empty: just cars"
     )

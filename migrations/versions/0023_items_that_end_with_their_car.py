@@ -1,6 +1,7 @@
 """How many due items end with their car's last service day, kept with them, so that a forecast reads no fleet.
 
-Counted here from what is stored. The first last service days of cars are told by owner and no longer by region.
+Counted here from what is stored. The first last service days of cars are told by owner and no longer by region. SQLite
+keeps numbers so kept in the order of their key, once instead of twice.
 
 Locks: `due` SHARE while it is counted: reading goes on, recording waits. The program before it counts nothing of
 this, so that stops first.
@@ -66,6 +67,7 @@ def upgrade() -> None:
             "ends",
             name=op.f("pk_due_ending"),
         ),
+        sqlite_with_rowid=False,
     )
     connection = op.get_bind()
     if connection.dialect.name == "postgresql":
@@ -73,6 +75,9 @@ def upgrade() -> None:
         connection.exec_driver_sql("LOCK TABLE due IN SHARE MODE")
     _count(connection)
     _by_owner_alone(connection)
+    if connection.dialect.name == "sqlite":
+        for table in ("due_rolled", "car_rolled"):
+            _by_its_key(connection, table)
 
 
 def _count(connection: sa.Connection) -> None:
@@ -116,3 +121,13 @@ def _by_owner_alone(connection: sa.Connection) -> None:
     )
     connection.exec_driver_sql("DELETE FROM due_rolled WHERE cut = 'last'")
     connection.exec_driver_sql("UPDATE due_rolled SET cut = 'last' WHERE cut = 'anew'")
+
+
+def _by_its_key(connection: sa.Connection, table: str) -> None:
+    made = connection.exec_driver_sql(
+        f"SELECT sql FROM sqlite_master WHERE name = '{table}'"  # noqa: S608  fixed words
+    ).scalar_one()
+    connection.exec_driver_sql(f"ALTER TABLE {table} RENAME TO was")
+    connection.exec_driver_sql(f"{made} WITHOUT ROWID")
+    connection.exec_driver_sql(f"INSERT INTO {table} SELECT * FROM was")  # noqa: S608  fixed words
+    connection.exec_driver_sql("DROP TABLE was")
