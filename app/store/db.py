@@ -21,7 +21,7 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from app.access import EVERYTHING, Reach
 from app.errors import Away
-from app.store import change_log, rolled, trouble
+from app.store import change_log, prepared, rolled, trouble
 from app.store.doer import COMMAND_LINE, Doer
 
 BUSY_SECONDS = 5
@@ -68,7 +68,9 @@ def make_engine(url: str, room: Room | None = None) -> Engine:
     """An engine of a program that asks now and then; with `room`, of one that answers many at once."""
     address = parsed(url)
     if address.get_backend_name() != "sqlite":
-        engine = create_engine(address, **(_pool(room) | _patience(address, room) if room else {}))
+        named = _patience(address, room) if room else {}
+        opening = prepared.opening(address, named)
+        engine = create_engine(address, creator=opening, **(_pool(room) if room else {}))
         event.listen(engine, "checkin", _given_back)
         event.listen(engine, "checkout", _asking_when_idle(engine.dialect))
         return engine
@@ -99,7 +101,7 @@ def _patience(address: URL, room: Room) -> dict[str, Any]:
     """What each connection to PostgreSQL is opened with, beside what the address says itself."""
     given = address.query.get("options", "")
     limits = f"-c lock_timeout={room.wait}s -c statement_timeout={room.statement}s"
-    return {"connect_args": {"connect_timeout": room.wait, "options": f"{given} {limits}".strip()}}
+    return {"connect_timeout": room.wait, "options": f"{given} {limits}".strip()}
 
 
 def _given_back(_connection: Any, record: ConnectionPoolEntry) -> None:
