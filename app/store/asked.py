@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections import namedtuple
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache, lru_cache
@@ -15,6 +16,7 @@ from sqlalchemy import (
     CompoundSelect,
     Date,
     Row,
+    ScalarSelect,
     Select,
     and_,
     bindparam,
@@ -23,12 +25,18 @@ from sqlalchemy import (
     select,
     type_coerce,
 )
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy.orm import InstrumentedAttribute, Session, aliased
 
-from app.store.columns import CarFact, Exact, Moment, Recorded
+from app.store.columns import CarFact, Exact, Moment, Recorded, table_of
+from app.store.tables import Car
 
 AnyRow = Row[*tuple[Any, ...]]
 AnySelect = Select[*tuple[Any, ...]]
+
+# What rows of these columns are made of; mypy would have their names written out.
+ROW_OF: Callable[[str, Sequence[str]], Any] = namedtuple
+# The row in force of each of some kinds of fact, of one car: its day and what it states, by the names of the columns.
+InForce = Mapping[type[CarFact], Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +90,11 @@ class Asked:
         """The rows of `query`, always the same object, in force, in the order in which a later replaces an earlier."""
         return self.ask(_in_force(cast(Hashable, table), query, self.now))
 
+    def each_latest(self, tables: tuple[type[CarFact], ...]) -> dict[int, InForce]:
+        """The rows in force of each car, one of each table or None: all of them in one statement."""
+        query, parts = _each_in_force(cast(Hashable, tables), self.now)
+        return {row[0]: {part.table: part.of(row) for part in parts} for row in self.ask(query)}
+
     def latest(self, table: type[CarFact]) -> dict[int, AnyRow]:
         """The row in force of each car."""
         return {row.car_id: row for row in self.rows(table, facts_of(cast(Hashable, table)))}
@@ -92,6 +105,50 @@ def _in_force(table: type[CarFact], query: AnySelect, now: bool) -> AnySelect:
     return query.where(
         table.car_id.in_(CAR_IDS), known(table, now), table.from_on <= AS_OF
     ).order_by(table.car_id, table.from_on, table.id)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Where in a row of several tables the row of one stands, its key before it."""
+
+    table: type[CarFact]
+    made: Any
+    key: int
+    end: int
+
+    def of(self, row: AnyRow) -> Any:
+        return None if row[self.key] is None else self.made(*row[self.key + 1 : self.end])
+
+
+@cache
+def _each_in_force(
+    tables: tuple[type[CarFact], ...], now: bool
+) -> tuple[AnySelect, Sequence[_Part]]:
+    columns: list[ColumnElement[Any]] = [Car.id.expression]
+    parts = []
+    for table in tables:
+        names = ["from_on", *stated(table)]
+        mine = [table.id.expression, *(plain(getattr(table, name)) for name in names)]
+        made = ROW_OF("Row", names)
+        parts.append(_Part(table, made, len(columns), len(columns) + len(mine)))
+        # Several tables have columns of the same name.
+        columns += [each.label(f"{table_of(table).name}_{each.name}") for each in mine]
+    query = select(*columns).select_from(Car).where(Car.id.in_(CAR_IDS))
+    for table in tables:
+        query = query.outerjoin(table, table.id == _latest_of_car(table, now))
+    return query, parts
+
+
+def _latest_of_car(table: type[CarFact], now: bool) -> ScalarSelect[int]:
+    """The key of the row that replaces all others."""
+    row = aliased(table)
+    return (
+        select(row.id)
+        .where(row.car_id == Car.id, known(row, now), row.from_on <= AS_OF)
+        .order_by(row.from_on.desc(), row.id.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
 
 
 @cache

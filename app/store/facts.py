@@ -22,7 +22,7 @@ from app.core.devices import Whole, whole_answer
 from app.core.months import month_end
 from app.core.rule import Rulebook
 from app.core.trial import NOTHING, Change, changed
-from app.store.asked import AS_OF, CAR_IDS, AnyRow, AnySelect, Asked, facts_of, known
+from app.store.asked import AS_OF, CAR_IDS, AnyRow, AnySelect, Asked, InForce, facts_of, known
 from app.store.columns import CarFact, Exact
 from app.store.open_orders import open_orders
 from app.store.tables import (
@@ -45,12 +45,10 @@ from app.store.tables import (
     StencilFact,
 )
 
-# The row in force of each kind of fact, of one car.
-InForce = dict[type[CarFact], AnyRow | None]
 DEFAULTS = core.Settings()
 # Facts of which one row is in force at a time, and those without which there is no car.
 ONE_IN_FORCE: tuple[type[CarFact], ...] = (
-    Construction, CarName, Ownership, ServiceFact, LiningFact, Fitting, StencilFact,
+    Construction, CarName, Ownership, ServiceFact, LiningFact, Fitting, StencilFact, Standing, HoldFact,
 )  # fmt: skip
 NEEDED = (CarName, Construction, Ownership)
 
@@ -125,17 +123,16 @@ def load(
     A car of which no specification, name or owner was known then is not in the answer.
     """
     asked = Asked(db, car_ids, as_of, known_at)
-    held = {table: asked.latest(table) for table in ONE_IN_FORCE}
-    held[Standing] = {row.car_id: row for row in asked.rows(Standing, STANDINGS)}
+    held = asked.each_latest(ONE_IN_FORCE)
     approvals, devices, events = _approvals(asked), _relief_devices(asked), _events(asked)
-    holds, (orders, told) = _holds(asked), _orders(asked)
+    orders, told = _orders(asked)
     found = {}
     for car_id in car_ids:
-        rows = {table: of_car.get(car_id) for table, of_car in held.items()}
-        if all(rows[table] for table in NEEDED):
+        rows = held.get(car_id)
+        if rows and all(rows[table] for table in NEEDED):
             on_it = _denied(rows[Fitting], devices.get(car_id, ()))
             car = replace(
-                _car(rows, approvals.get(car_id, ()), on_it), hold=holds.get(car_id),
+                _car(rows, approvals.get(car_id, ()), on_it), hold=_hold(rows[HoldFact]),
                 orders=orders.get(car_id, ()), told_orders=told.get(car_id, ()),
             )  # fmt: skip
             happened = tuple(events.get(car_id, ()))
@@ -150,8 +147,6 @@ def _car(
 ) -> core.Car:
     """The car as its rows state it, without a relief device."""
     name, built, fitting = rows[CarName], rows[Construction], rows[Fitting]
-    assert name is not None
-    assert built is not None
     return core.Car(
         mark=name.mark,
         number=name.number,
@@ -186,7 +181,6 @@ def _record(
     rows: InForce,
 ) -> CarRecord:
     owned, standing = rows[Ownership], rows[Standing]
-    assert owned is not None
     return CarRecord(
         car_id, car, on_it, happened, settings,
         owned.owner_id, owned.region, standing.standing if standing else "in_service",
@@ -287,14 +281,8 @@ def _day_or_year(text: str) -> str:
     return f"{text}-01" if len(text) == len("YYYY-MM") else text
 
 
-STANDINGS = select(Standing.car_id, Standing.standing, Standing.reason, Standing.from_on)
-HOLDS = select(HoldFact.car_id, HoldFact.held, HoldFact.reason, HoldFact.from_on)
-
-
-def _holds(asked: Asked) -> dict[int, core.Hold]:
-    """The cars that are on hold."""
-    last = {row.car_id: row for row in asked.rows(HoldFact, HOLDS)}
-    return {car_id: core.Hold(row.from_on, row.reason) for car_id, row in last.items() if row.held}
+def _hold(row: AnyRow | None) -> core.Hold | None:
+    return core.Hold(row.from_on, row.reason) if row and row.held else None
 
 
 _Orders = dict[int, tuple[core.Order, ...]]

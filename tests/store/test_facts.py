@@ -219,7 +219,7 @@ def test_any_number_of_cars_takes_the_same_number_of_queries(db, number):
     with statements(db) as sent:
         found = facts.load(db, ids, TODAY)
     assert set(found) == set(ids)
-    assert len(sent) == 14
+    assert len(sent) == 6
 
 
 def test_many_cars_and_one_car_give_the_same_facts(any_db):
