@@ -355,7 +355,7 @@ def _photograph(db: Session, attachments: Attachments, things: dict[str, str]) -
 def _report(db: Session, car_id: int, person: Person, party: Party) -> Report:
     """A report of field work as far as its beginning, which needs no codes."""
     tablet = Tablet(car_id, f"report of {party.name}").begin("visual", taken_at=None)
-    by = field.Receiver(person, STAMP, cast(Seal, None))
+    by = field.Receiver(person.id, STAMP, cast(Seal, None))
     results = field.receive(db, [field.Sent(*read_entry(each)) for each in tablet.entries], by)
     assert [each.state for each in results] == ["stored"]
     return reports.by_key(db, [tablet.report])[tablet.report]

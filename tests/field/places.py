@@ -42,7 +42,7 @@ def placed(db):
     row = components.install(db, car.id, valve, stamp())
     somebody = person(db)
     db.commit()
-    return Place(db, car.id, row.id, Receiver(somebody, stamp(60), NoSeal()))
+    return Place(db, car.id, row.id, Receiver(somebody.id, stamp(60), NoSeal()))
 
 
 class Place:

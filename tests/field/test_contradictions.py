@@ -69,7 +69,7 @@ def test_an_entry_stored_before_a_field_was_thought_of_is_known_when_it_comes_ag
     says = {"visit_id": None, **entry["says"]}
     assert "confirmed" not in says
     report = Report(
-        key=tablet.report, car_id=place.car_id, person_id=place.by.person.id,
+        key=tablet.report, car_id=place.car_id, person_id=place.by.person_id,
         happened_on=stamp().today, recorded_at=stamp(60).at, recorded_by="Ada Nobody",
     )  # fmt: skip
     place.db.add(report)

@@ -10,6 +10,7 @@ from sqlalchemy import select
 from app.store.field import FieldEntry, Report
 from tests.field.entries import SIGNED, STROKES, Tablet, key_of
 from tests.field.places import NEW_VALVE, person, placed
+from tests.store.counting import statements
 
 PHOTOGRAPH = {"digest": "0" * 64, "bytes": 1000, "type": "image/jpeg"}
 
@@ -165,7 +166,7 @@ def test_what_is_no_entry_is_refused_and_says_why(place, given):
 def test_only_who_began_a_report_adds_to_it(place):
     tablet = place.tablet("visual")
     place.send(*tablet.entries)
-    other = replace(place.by, person=person(place.db, "Ben Nobody"))
+    other = replace(place.by, person_id=person(place.db, "Ben Nobody").id)
     for each in (tablet.entries[0], tablet.outcome("visual").last):
         result = place.send(each, by=other)[0]
         assert (result.state, result.faults[0].path) == ("refused", "report")
@@ -264,3 +265,17 @@ def test_what_is_put_on_is_of_a_kind_that_the_register_knows(place, kind, state)
         state,
         ["says.on.kind"] if state == "refused" else [],
     )
+
+
+def test_several_readings_ask_the_store_no_more_than_one(place):
+    asked = {}
+    for number in (1, 5):
+        tablet = Tablet(place.car_id, f"report of {number}").begin("visual", "thickness")
+        place.send(*tablet.entries)
+        begun = len(tablet.entries)
+        for ring in range(number):
+            tablet.reading("0.438", ring=ring + 1)
+        with statements(place.db) as sent:
+            assert set(place.states(*tablet.entries[begun:])) == {"stored"}
+        asked[number] = [statement for statement, _ in sent if statement.startswith("SELECT")]
+    assert len(asked[5]) == len(asked[1])

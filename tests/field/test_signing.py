@@ -357,7 +357,7 @@ SECRET = "JBSWY3DPEHPK3PXPJBSWY3DPEHPK3PXP"
 def typed(place, code, secret=SECRET, at=NOON):
     somebody = person(place.db, "Cal Nobody")
     somebody.code_secret = secret
-    place.by = Receiver(somebody, stamp(60), NoSeal())
+    place.by = Receiver(somebody.id, stamp(60), NoSeal())
     tablet = place.tablet("visual").outcome("visual")
     return tablet.add("signed", SIGNED | {"method": "typed", "strokes": None, "code": code})
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -37,16 +39,28 @@ def on_bench(says: Says) -> dict[str, Any]:
     return {name: amount(says[name]) for name in BENCH}
 
 
+@dataclass(frozen=True)
+class About:
+    """The car of a report, and when entries of it come in."""
+
+    db: Session
+    car: Car
+    stamp: Stamp
+
+    @cached_property
+    def design(self) -> Mapping[str, Decimal]:
+        """The thickness that each zone of it was made with, as far as that is known."""
+        return design_thickness(self.db, self.car)
+
+
 def begins(db: Session, entry: Entry, stamp: Stamp) -> None:
     """Raise Refused or NotFound unless a report can begin with this entry."""
     if entry.kind != "begun":
         raise Refused.because([Fault("kind", "a report begins with what it is begun by")])
-    _begun(db, entry.says, cars.car_or_raise(db, entry.says["car_id"]), stamp)
+    _begun(About(db, cars.car_or_raise(db, entry.says["car_id"]), stamp), entry.says)
 
 
-def check(
-    db: Session, entry: Entry, before: Sequence[Entry], car_id: int, stamp: Stamp
-) -> None:  # fmt: skip
+def check(about: About, entry: Entry, before: Sequence[Entry]) -> None:
     """Raise Refused, or NotFound, for what an entry cannot say after those before it."""
     if any(each.kind == "signed" for each in before):
         told = (
@@ -57,7 +71,7 @@ def check(
     _replaced(entry, stands)
     held = _CHECKS.get(entry.kind)
     if held:
-        held(db, entry.says, cars.car_or_raise(db, car_id), stamp)
+        held(about, entry.says)
     if entry.kind == "withdrawn":
         _taken_back(entry, stands)
     if entry.kind == "photograph" and entry.says["about"] not in {None, *map(_key, before)}:
@@ -87,7 +101,8 @@ def _taken_back(entry: Entry, stands: Mapping[str, Entry]) -> None:
         raise Refused.because([Fault("says.entry", told)])
 
 
-def _begun(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
+def _begun(about: About, says: Says) -> None:
+    car, stamp = about.car, about.stamp
     faults = Faults()
     if says["car_id"] != car.id:
         faults.add("says.car_id", "is another car; begin another report for it")
@@ -95,7 +110,7 @@ def _begun(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
     if not faults.found:
         _after_taking(faults, says, stamp)
     if says["visit_id"] is not None:
-        visit = visiting.visit_or_raise(db, says["visit_id"])
+        visit = visiting.visit_or_raise(about.db, says["visit_id"])
         if visit.car_id != car.id:
             faults.add("says.visit_id", "is a visit of another car")
     faults.refuse()
@@ -118,18 +133,19 @@ def _after_taking(faults: Faults, says: Says, stamp: Stamp) -> None:
         )
 
 
-def _reading(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
+def _reading(about: About, says: Says) -> None:
     faults = Faults()
     reading = NewReading(
         says["zone"], read(says["inches"]), confirmed=says["confirmed"]
     )  # fmt: skip
-    problem = slip(reading, design_thickness(db, car).get(says["zone"]))
+    problem = slip(reading, about.design.get(says["zone"]))
     if problem:
         faults.add("says.inches", problem)
     faults.refuse()
 
 
-def _bench_test(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
+def _bench_test(about: About, says: Says) -> None:
+    db, car = about.db, about.car
     row = _on(db, says["installation_id"], car, "says.installation_id")
     component = mounted.component_of(db, row)
     found = NewInstallation(
@@ -143,7 +159,8 @@ def _bench_test(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
     _refuse(faults, "says")
 
 
-def _swap(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
+def _swap(about: About, says: Says) -> None:
+    db, car = about.db, about.car
     off = says["off_installation_id"]
     old = None if off is None else _on(db, off, car, "says.off_installation_id")
     if says["on"] is None:
@@ -152,14 +169,14 @@ def _swap(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
     if old and not new.position:
         new = replace(new, position=old.position)
     try:
-        components.check(db, car, new, stamp, old)
+        components.check(db, car, new, about.stamp, old)
     except Refused as refused:
         raise Refused.because(at(refused, "says.on", _SWAP_PATHS)) from None
 
 
-def _resolved(db: Session, says: Says, car: Car, stamp: Stamp) -> None:
-    row = events.event_or_raise(db, says["other"])
-    if row.car_id != car.id or says["item"] not in events.split(row.items):
+def _resolved(about: About, says: Says) -> None:
+    row = events.event_or_raise(about.db, says["other"])
+    if row.car_id != about.car.id or says["item"] not in events.split(row.items):
         raise Refused.because([Fault("says.other", "is no event of this item and car")])
 
 
@@ -205,7 +222,7 @@ def put_on(says: Says, on: date | None) -> NewInstallation:
 
 BENCH = ("found_psig", "left_psig", "vapor_tight_psig")
 _SWAP_PATHS = {"position": "says.position", "": "says"}
-_CHECKS: Mapping[str, Callable[[Session, Says, Car, Stamp], None]] = {
+_CHECKS: Mapping[str, Callable[[About, Says], None]] = {
     "begun": _begun,
     "reading": _reading,
     "bench_test": _bench_test,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
 
@@ -11,14 +11,14 @@ from sqlalchemy.orm import Session
 from app.actions import rows
 from app.actions.codes import Seal
 from app.actions.field import checking, signing
+from app.actions.field.checking import About
 from app.actions.field.conflicts import Other, Unresolved
 from app.actions.stamp import Stamp
 from app.core.field.entries import Entry
 from app.errors import Conflict, Fault, NotFound, Problem, Refused
-from app.store import cars, reports
+from app.store import accounts, cars, reports
 from app.store.field import FieldEntry, Report
 from app.store.gathering import note
-from app.store.people import Person
 
 State = Literal["stored", "known", "refused", "waiting", "conflict"]
 
@@ -47,17 +47,18 @@ class Result:
 class Receiver:
     """Who sends, when, and with what codes are opened."""
 
-    person: Person
+    person_id: int
     stamp: Stamp
     seal: Seal
 
 
 @dataclass(slots=True)
 class Desk:
-    """One report while entries of it come in."""
+    """One report while entries of it come in; `about` once its car was looked up."""
 
     row: Report | None = None
     entries: list[Entry] = field(default_factory=list)
+    about: About | None = None
 
     @property
     def next_place(self) -> int:
@@ -71,9 +72,11 @@ def receive(db: Session, sent: Sequence[Sent], by: Receiver) -> list[Result]:
     session has the reach of recording work.
     """
     keys = {each.report for each in sent if each.report}
-    reports.hold_cars(db, _cars(db, sent, keys))
-    known = reports.stored(db, {each.key for each in sent})
     rows_ = reports.by_key(db, keys)
+    reports.hold_cars(db, _cars(sent, rows_.values()))
+    known = reports.stored(db, {each.key for each in sent})
+    # Begun by another of the tablet's requests while this one waited.
+    rows_ |= reports.by_key(db, keys - rows_.keys())
     held = reports.entries(db, rows_.values())
     desks = {key: Desk(rows_.get(key), held.get(key, [])) for key in keys}
     order = sorted(
@@ -87,11 +90,11 @@ def receive(db: Session, sent: Sequence[Sent], by: Receiver) -> list[Result]:
     return [found[at] for at in range(len(sent))]
 
 
-def _cars(db: Session, sent: Sequence[Sent], keys: set[str]) -> set[int]:
+def _cars(sent: Sequence[Sent], rows_: Iterable[Report]) -> set[int]:
     begun = {
         each.entry.says["car_id"] for each in sent if each.entry and each.entry.kind == "begun"
     }
-    return begun | {row.car_id for row in reports.by_key(db, keys).values()}
+    return begun | {row.car_id for row in rows_}
 
 
 def _one(
@@ -118,7 +121,7 @@ def _out_of_place(
     """What is said of an entry without looking at what it is about; None when its turn has come."""
     if sent.report is None or sent.place is None:
         return Result(sent.key, "refused", sent.faults)
-    if desk.row and desk.row.person_id != by.person.id:
+    if desk.row and desk.row.person_id != by.person_id:
         return _refused(sent, "report", "was begun by somebody else; only they add to it")
     before = known.get(sent.key)
     if before and sent.entry and _same(before, sent.entry):
@@ -166,15 +169,15 @@ def _take(db: Session, entry: Entry, desk: Desk, by: Receiver) -> None:
             desk.row = _begin(db, entry, by)
         return
     report = desk.row
-    if not cars.reached(db, report.car_id):
-        raise cars.unknown(report.car_id)
-    checking.check(db, entry, desk.entries, report.car_id, by.stamp)
+    desk.about = desk.about or About(db, cars.car_or_raise(db, report.car_id), by.stamp)
+    checking.check(desk.about, entry, desk.entries)
     if entry.kind == "signed":
         signing.must_be_ready(db, report, [*desk.entries, entry], by.stamp)
-        signing.count_code(db, entry, by.person, by.stamp.at)
+        person = accounts.person_or_raise(db, by.person_id)
+        signing.count_code(db, entry, person, by.stamp.at)
         with db.begin_nested():
             note(db, "report.signed", leading=True)
-            signing.accept_code(db, entry, by.person, by.seal, by.stamp.at)
+            signing.accept_code(db, entry, person, by.seal, by.stamp.at)
             db.add(_row(report, entry, by.stamp))
             signing.record(db, report, [*desk.entries, entry], by.stamp)
         return
@@ -188,7 +191,7 @@ def _begin(db: Session, entry: Entry, by: Receiver) -> Report:
     report = Report(
         key=entry.report,
         car_id=says["car_id"],
-        person_id=by.person.id,
+        person_id=by.person_id,
         visit_id=says["visit_id"],
         happened_on=checking.day(says["happened_on"]),
         recorded_at=by.stamp.at,
