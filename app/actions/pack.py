@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
+from functools import cache
 
 from sqlalchemy.orm import Session
 
@@ -154,15 +155,24 @@ def packed(db: Session, chosen: Sequence[Chosen], today: date, soon_days: int) -
 
 def instruction(item: str, own: Instructed | None) -> PackedInstruction:
     """The steps of an item, for the cars of an owner with these of its own."""
-    steps = field_work().steps[item]
     if own is None:
-        return PackedInstruction(f"{item}.{BUILT_IN}", item, None, BUILT_IN, None, _packed(steps))
-    row = own.row
+        return _built_in(item)
+    row, steps = own.row, field_work().steps[item]
     steps = composed(steps, own.own_steps(), instead=row.in_place_of_built_in)
     edition = row.edition or str(row.from_on)
     return PackedInstruction(
-        f"{item}.{row.id}", item, own.owner, edition, row.from_on, _packed(steps)
+        _named(item, own), item, own.owner, edition, row.from_on, _packed(steps)
     )
+
+
+@cache
+def _built_in(item: str) -> PackedInstruction:
+    steps = _packed(field_work().steps[item])
+    return PackedInstruction(_named(item, None), item, None, BUILT_IN, None, steps)
+
+
+def _named(item: str, own: Instructed | None) -> str:
+    return f"{item}.{own.row.id if own else BUILT_IN}"
 
 
 def _packed(steps: Sequence[Step]) -> list[PackedStep]:
@@ -263,7 +273,5 @@ def _last(measured: Sequence[Measured]) -> dict[str, list[PackedReading]]:
 def _instructions(items: Sequence[str], owner_id: int, held: _Held) -> dict[str, str]:
     """By item the id of its instruction; last days are counted, never inspected, so they have none."""
     return {
-        item: instruction(item, held.own.get((owner_id, item))).id
-        for item in items
-        if item in EVENT_ITEMS
+        item: _named(item, held.own.get((owner_id, item))) for item in items if item in EVENT_ITEMS
     }

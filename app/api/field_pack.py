@@ -142,10 +142,11 @@ def pack(
     What it says is as of the moment at which it was taken: the server judges anew what is sent.
     """
     among = _among(db, asked, today, settings.soon_days)
-    total = packing.count(db, among)
+    page = packing.chosen(db, among, asked.after, AT_ONCE)
+    whole = not (asked.after or page.next_after)
+    total = len(page.rows) if whole else packing.count(db, among)
     if total > MOST:
         raise Refused(f"These are {total:,} cars, and a pack holds {MOST:,}. Choose fewer.")
-    page = packing.chosen(db, among, asked.after, AT_ONCE)
     found = packed(db, page.rows, today, settings.soon_days)
     return PackOut(
         taken_at=now,
