@@ -21,13 +21,14 @@ from sqlalchemy import (
     and_,
     bindparam,
     inspect,
+    literal_column,
     or_,
     select,
     type_coerce,
 )
 from sqlalchemy.orm import InstrumentedAttribute, Session, aliased
 
-from app.store.columns import CarFact, Exact, Moment, Recorded, table_of
+from app.store.columns import CarFact, Exact, Moment, Recorded
 from app.store.tables import Car
 
 AnyRow = Row[*tuple[Any, ...]]
@@ -124,29 +125,29 @@ class _Part:
 def _each_in_force(
     tables: tuple[type[CarFact], ...], now: bool
 ) -> tuple[AnySelect, Sequence[_Part]]:
+    """Its names are short: the driver takes a longer statement apart each time that it is sent."""
     columns: list[ColumnElement[Any]] = [Car.id.expression]
-    parts = []
-    for table in tables:
-        names = ["from_on", *stated(table)]
-        mine = [table.id.expression, *(plain(getattr(table, name)) for name in names)]
-        made = ROW_OF("Row", names)
-        parts.append(_Part(table, made, len(columns), len(columns) + len(mine)))
-        # Several tables have columns of the same name.
-        columns += [each.label(f"{table_of(table).name}_{each.name}") for each in mine]
+    parts, held = [], []
+    for place, table in enumerate(tables):
+        row, names = aliased(table, name=f"t{place}"), ["from_on", *stated(table)]
+        mine = [row.id.expression, *(plain(getattr(row, name)) for name in names)]
+        parts.append(_Part(table, ROW_OF("Row", names), len(columns), len(columns) + len(mine)))
+        columns += mine
+        held.append((row, row.id == _latest_of_car(table, now)))
     query = select(*columns).select_from(Car).where(Car.id.in_(CAR_IDS))
-    for table in tables:
-        query = query.outerjoin(table, table.id == _latest_of_car(table, now))
+    for row, latest in held:
+        query = query.outerjoin(row, latest)
     return query, parts
 
 
 def _latest_of_car(table: type[CarFact], now: bool) -> ScalarSelect[int]:
     """The key of the row that replaces all others."""
-    row = aliased(table)
+    row = aliased(table, name="x")
     return (
         select(row.id)
         .where(row.car_id == Car.id, known(row, now), row.from_on <= AS_OF)
         .order_by(row.from_on.desc(), row.id.desc())
-        .limit(1)
+        .limit(literal_column("1"))
         .scalar_subquery()
     )
 
