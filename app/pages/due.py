@@ -116,7 +116,8 @@ class Stored:
         return due_rows.each(self.db, self.wanted)
 
     def totals(self) -> dict[Status, int]:
-        return due_counts.totals(self.db, self.wanted)
+        kind = OVERDUE if self.wanted.overdue else DUE
+        return due_counts.totals(self.db, self.wanted, kind.statuses)
 
 
 @dataclass(frozen=True)
