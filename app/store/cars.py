@@ -39,19 +39,26 @@ F = TypeVar("F", bound=CarFact)
 
 def car_or_raise(db: Session, car_id: int) -> Car:
     """The car, when the session reaches all of it; NotFound as well when there is none."""
-    found = select(Car).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
-    if (car := db.scalars(found).first()) is None:
+    if (car := _whole(db, car_id)) is None:
         raise unknown(car_id)
     return car
 
 
 def part_or_raise(db: Session, car_id: int) -> tuple[Car, frozenset[str] | None]:
     """The car and which of its items the session reaches (None: all of it); NotFound when none."""
-    items = reach.items_of(db, car_id)
-    car = db.get(Car, car_id) if items is None or items else None
+    if (car := _whole(db, car_id)) is not None:
+        return car, None
+    items = reach.some_items_of(db, car_id)
+    car = db.get(Car, car_id) if items else None
     if car is None:
         raise unknown(car_id)
     return car, items
+
+
+def _whole(db: Session, car_id: int) -> Car | None:
+    """The car, when the session reaches all of it."""
+    found = select(Car).where(Car.id == car_id, reach.whole(db, Car.owner_id, Car.id))
+    return db.scalars(found).first()
 
 
 def reached(db: Session, car_id: int) -> bool:

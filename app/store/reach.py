@@ -181,10 +181,16 @@ def items_of(db: Session, car_id: int) -> frozenset[str] | None:
         select(Car.id).where(Car.id == car_id, whole(db, Car.owner_id, Car.id))
     ):
         return None
+    return some_items_of(db, car_id)
+
+
+def some_items_of(db: Session, car_id: int) -> frozenset[str]:
+    """The items that may be found of a car that is not reached as a whole."""
+    reach = of(db)
     kinds = db.scalars(
         select(CarReach.kind).where(
             CarReach.car_id == car_id,
-            CarReach.party_id.in_(sorted(reach.parties)),
+            CarReach.party_id.in_(sorted(reach.parties or ())),
             CarReach.kind.in_(sorted(reach.partial)),
         )
     )
