@@ -213,6 +213,7 @@ def corrections(record: Told) -> list[Told]:
     found = [
         *_facts_replaced(record),
         *_events_replaced(record),
+        *_entries_replaced(record),
         *_components_replaced(record),
         *_directives_replaced(record),
     ]
@@ -238,6 +239,13 @@ def _events_replaced(record: Told) -> Iterator[Told]:
                 row["readings"],
             )
             yield _replaced("Inspection or change", ", ".join(filter(None, told)), row)
+
+
+def _entries_replaced(record: Told) -> Iterator[Told]:
+    """What was noted otherwise, or taken back, within a report that is signed."""
+    for report in record["inspections"]:
+        for entry in report["replaced"]:
+            yield _replaced(f"{report['name']}: {entry['title'].lower()}", entry["told"], entry)
 
 
 def _components_replaced(record: Told) -> Iterator[Told]:

@@ -6,7 +6,7 @@ written down; what was not is said to be missing, and nothing is made up in its 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -17,6 +17,7 @@ from app.actions.car_seen import CarSeen
 from app.actions.evidence_words import day, moment, said
 from app.actions.report_view import ReportView
 from app.actions.stamp import Stamp
+from app.core.field.entries import Entry
 from app.core.field.missing import EIGHT
 from app.core.field.report import FieldReport
 from app.core.words import capitalized, label, sentence
@@ -95,6 +96,7 @@ def _field_report(view: ReportView) -> Told:
             for name, each in zip(EIGHT, view.eight, strict=True)
         ],
         "found": list(_found(view)),
+        "replaced": list(_replaced(view)),
         "events": [each.id for each in view.events],
         "captions": {
             each["digest"]: each["words"] for each in view.report.says("photograph") if each.get("words")
@@ -110,10 +112,39 @@ def _found(view: ReportView) -> Iterator[Told]:
     report: FieldReport = view.report
     for kind in FOUND:
         for entry in report.says(kind):
-            told = dict(entry)
-            if kind == "step":
-                told["step"] = view.steps.get(entry["step"], entry["step"])
-            yield {"kind": kind, "title": sentence(kind), "told": said(told, view.parts)}
+            yield {"kind": kind, "title": sentence(kind), "told": _in_words(view, kind, entry)}
+
+
+def _in_words(view: ReportView, kind: str, says: Mapping[str, Any]) -> str:
+    told = dict(says)
+    if kind == "step":
+        told["step"] = view.steps.get(says["step"], says["step"])
+    return said(told, view.parts)
+
+
+def _replaced(view: ReportView) -> Iterator[Told]:
+    """What was noted and then noted otherwise, or taken back, before the report was signed."""
+    entries = [each.entry for each in view.recorded]
+    by = {each.replaces: each for each in entries if each.replaces}
+    by |= {each.says["entry"]: each for each in entries if each.kind == "withdrawn"}
+    for each in entries:
+        if each.key in by:
+            yield _no_longer(view, each, by[each.key])
+
+
+def _no_longer(view: ReportView, entry: Entry, since: Entry) -> Told:
+    """In the shape of what no longer counts of the record; moments are those of the tablet."""
+    taken_back = since.kind == "withdrawn"
+    return {
+        "title": sentence(entry.kind),
+        "told": _in_words(view, entry.kind, entry.says),
+        "row": view.row.id,
+        "recorded_at": moment(entry.made_at),
+        "recorded_by": view.row.recorded_by,
+        "superseded_at": moment(since.made_at),
+        "withdrawn_by": view.row.recorded_by if taken_back else "",
+        "reason": since.says.get("why", "") if taken_back else "",
+    }
 
 
 def _begun(view: ReportView) -> Told:
@@ -128,6 +159,7 @@ def _begun(view: ReportView) -> Told:
         "strokes": [],
         "eight": [],
         "found": [],
+        "replaced": [],
         "events": [],
         "captions": {},
     }
@@ -151,6 +183,7 @@ def _desk(each: EventShown, seen: CarSeen) -> Told:
             for name, title in EIGHT.items()
         ],
         "found": [],
+        "replaced": [],
         "events": [row.id],
         "captions": {},
     }

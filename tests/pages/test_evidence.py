@@ -83,7 +83,11 @@ def test_a_signed_report_is_in_it_with_its_eight_fields_and_its_photograph(desk:
         "rust runs", "worn", "manway", "ground out", "3.5", "RV-9", "Signed by I. Nobody", "The gouge",
     ):  # fmt: skip
         assert squashed(told) in made.words, told
-    assert squashed("0.61") not in made.words  # taken back before it was signed
+    # Taken back before it was signed, so it stands among what no longer counts and nowhere else.
+    assert made.words.count(squashed("0.61")) == 1
+    gone = made.words.partition(squashed("Corrections and withdrawals"))[2]
+    assert squashed("Field report 1: reading") in gone
+    assert squashed("0.61") in gone
     alts = [str(each["/Alt"]) for each in made.elements("Figure")]
     assert any(each.startswith("Drawn signature. Signed by I. Nobody") for each in alts)
     assert any(each.startswith("The gouge, of ") for each in alts)
