@@ -6,8 +6,6 @@ tablet's program in Chromium; all times are the browser's own, from what is pres
 
 from __future__ import annotations
 
-import os
-import shutil
 import statistics
 import sys
 import threading
@@ -28,6 +26,7 @@ from app.store.db import make_engine, read_session, sessions
 from app.store.tables import Car
 from bench.field_pack import MEGABYTES, SECONDS, make
 from bench.pages import unasked
+from tests.fixtures.browser import chromium
 
 CARS, OPENED, READINGS = 500, 40, 40
 OPENING_MS, TAPPING_MS = 200, 50
@@ -106,9 +105,8 @@ def main() -> int:
 
 
 def measure(address: str, ids: Sequence[int]) -> Measured:
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
         context = browser.new_context(viewport={"width": 820, "height": 1180}, has_touch=True)
         page = context.new_page()
         page.goto(f"{address}/field")

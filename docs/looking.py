@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +11,7 @@ from typing import Any
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
 from tests.browser.walk import proved_now
+from tests.fixtures.browser import chromium
 from tests.fixtures.people import COOKIES, let_in_at
 from tests.fixtures.server import load_demo, serving
 
@@ -31,10 +30,8 @@ def a_demo() -> Iterator[str]:
 
 @contextmanager
 def a_browser() -> Iterator[Browser]:
-    """Chromium, named by CHROMIUM when it is not on the path."""
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
         yield browser
         browser.close()
 
