@@ -1,8 +1,8 @@
-"""Connections to PostgreSQL that plan a statement once, not each time that it is sent.
+"""Connections to PostgreSQL that have a statement read once, not each time that it is sent.
 
 The driver has a statement prepared that comes again, but forgets all of them with each rollback, lest one be about a
-table that was made in what is undone. Every reading ends by one, so every statement was planned anew: a half of what
-the server did. The program makes no tables while it serves, and a server plans anew by itself what others alter.
+table that was made in what is undone. Every reading ends by one, so every statement was read anew. The program makes
+no tables while it serves, and a server reads anew by itself what others alter.
 """
 
 from __future__ import annotations
