@@ -54,7 +54,7 @@ def test_a_statement_that_takes_too_long_and_a_lock_held_too_long_are_told(on_po
 
 
 OTHERS = """
-SELECT pg_terminate_backend(pid) FROM pg_stat_activity
+SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity
 WHERE datname = current_database() AND pid <> pg_backend_pid()
 """
 
