@@ -40,10 +40,6 @@ CACHE_ALONE, CACHE_AMONG_MANY = 65_536, 8_192
 SECONDS_TRUSTED = 2.0
 GIVEN_BACK = "given_back"
 
-# A plan made once for whatever a statement is asked with looks no index up by a list of values: counting on Home took
-# five times as long by one. So what is prepared is planned by what it is asked with.
-PLANNED = "-c plan_cache_mode=force_custom_plan"
-
 Sessions = sessionmaker[Session]
 
 
@@ -105,7 +101,7 @@ def _patience(address: URL, room: Room) -> dict[str, Any]:
     """What each connection to PostgreSQL is opened with, beside what the address says itself."""
     given = address.query.get("options", "")
     limits = f"-c lock_timeout={room.wait}s -c statement_timeout={room.statement}s"
-    return {"connect_timeout": room.wait, "options": f"{given} {PLANNED} {limits}".strip()}
+    return {"connect_timeout": room.wait, "options": f"{given} {limits}".strip()}
 
 
 def _given_back(_connection: Any, record: ConnectionPoolEntry) -> None:
