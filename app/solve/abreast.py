@@ -1,4 +1,7 @@
-"""Two sums at once: on threads, since NumPy and the solver let other threads run while they calculate, or in processes.
+"""Two sums at once: on threads, since the solver lets other threads run while it calculates, or in processes.
+
+Prices are answered by one thread alone: NumPy's calls are so short there that two wait for the interpreter, and take
+longer than one.
 
 How many are done at once is fixed, not taken from the machine, so that a plan does not depend on where it is made.
 """
@@ -22,15 +25,6 @@ ABREAST = 2
 AHEAD = 6
 # Seconds after which processes that nobody asks anything end, as those of a parent that was killed.
 IDLE = 60
-
-
-def abreast(each: Callable[[Given], Found], given: Iterable[Given]) -> list[Found]:
-    """`each` of what is given, in its order; `each` must change nothing that another call reads."""
-    given = list(given)
-    if len(given) < 2:
-        return [each(one) for one in given]
-    with ThreadPoolExecutor(ABREAST) as threads:
-        return list(threads.map(each, given))
 
 
 def helpers(far: bool) -> Executor:

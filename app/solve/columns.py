@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,8 +11,7 @@ from app.core.plan.problem import Problem
 from app.solve.fleet import NOWHERE, Batch, Fleet, Floats, Ints
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """`car` is the car's number in the problem, `slots` those of its jobs; `days` by slot, at most one a visit."""
 
     car: int

@@ -19,7 +19,7 @@ from random import Random
 import numpy as np
 
 from app.core.plan.problem import TOLERANCE
-from app.solve.abreast import abreast, in_turn
+from app.solve.abreast import in_turn
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
 from app.solve.master import Choice, chosen, in_rows, rows_of
@@ -95,8 +95,8 @@ class Exchange:
         self, batches: Sequence[Batch], most: int
     ) -> Iterator[tuple[Column, list[Column]]]:
         """Of each car the column that was chosen, and those through the `most` visits that cost it least."""
-        all_near = abreast(lambda batch: near(batch, self.market, most), batches)
-        for batch, (cars, slots) in zip(batches, all_near, strict=True):
+        for batch in batches:
+            cars, slots = near(batch, self.market, most)
             found: dict[int, list[Column]] = {car: [] for car in batch.cars.tolist()}
             for column in columns_of(self.fleet, batch, slots, cars):
                 found[column.car].append(column)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.solve.fleet import NOWHERE, Batch, Flags, Floats, Ints
-from app.solve.pricing import chosen_of, forward, put, steps_of, visits_in
+from app.solve.pricing import Cheapest, by_job, chosen_of, forward, put, steps_of, visits_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,16 +71,14 @@ def backward(batch: Batch, market: Market) -> Floats:
     least = np.empty((months + 1, sets, batch.size))
     left = [market.leaving * (jobs - done.bit_count()) for done in range(sets)]
     least[months] = np.array(left)[:, None]
-    # The steps read the other way: from what was done before, by what is added.
-    steps = steps_of(jobs)
-    order = np.argsort(steps.before, kind="stable")
-    came, added = steps.before[order], steps.added[order]
-    starts = np.flatnonzero(np.diff(came, prepend=-1))
+    visits = Cheapest(batch, market.prices, market.room)
     for month in range(months - 1, -1, -1):
-        there = visits_in(batch, market.prices, market.room, month).min(axis=1)
-        there[0] = 0.0
-        whole = there[added] + least[month + 1][came | added]
-        np.minimum.reduceat(whole, starts, axis=0, out=least[month])
+        there = visits.in_month(month)
+        least[month] = least[month + 1]
+        before, after = by_job(least[month]), by_job(least[month + 1])
+        for added, without, with_it in steps_of(jobs):
+            paid = before[without]
+            np.minimum(paid, there[added] + after[with_it], out=paid)
     return least
 
 
@@ -90,10 +88,10 @@ def near(batch: Batch, market: Market, most: int) -> tuple[Ints, Ints]:
     Gives the place of each plan's car in the batch, and the slots of its jobs, [jobs, plans].
     """
     found = through(batch, market)
-    flat = found.totals.reshape(-1, batch.size)
-    best = np.argpartition(flat, min(most, len(flat)) - 1, axis=0)[:most]
-    which, car = np.nonzero(np.isfinite(np.take_along_axis(flat, best, axis=0)))
-    month, added, shop = np.unravel_index(best[which, car], found.totals.shape[:3])
+    of_car = np.ascontiguousarray(found.totals.reshape(-1, batch.size).T)
+    best = np.argpartition(of_car, min(most, of_car.shape[1]) - 1, axis=1)[:, :most]
+    car, which = np.nonzero(np.isfinite(np.take_along_axis(of_car, best, axis=1)))
+    month, added, shop = np.unravel_index(best[car, which], found.totals.shape[:3])
     return car, _Tracing(batch, market, found, car, month).slots(added + 1, shop)
 
 

@@ -23,25 +23,28 @@ class Priced:
     slots: Ints
 
 
-@dataclass(frozen=True, slots=True)
-class Steps:
-    """Every way from a set of jobs to one that holds it: `before` and `added`, grouped by the set that results."""
-
-    before: Ints
-    added: Ints
-    starts: Ints
+Place = tuple[int | slice, ...]
 
 
 @lru_cache(maxsize=16)
-def steps_of(jobs: int) -> Steps:
-    pairs = [
-        (after & ~added, added, after)
-        for after in range(1 << jobs)
-        for added in range(1 << jobs)
-        if added & ~after == 0
+def steps_of(jobs: int) -> list[tuple[int, Place, Place]]:
+    """For each set of jobs but the empty: it, where the sets without any of its jobs are, and these with it added.
+
+    Places are in arrays of sets as `by_job` makes them.
+    """
+    return [
+        (added, _place(added, 0, jobs), _place(added, 1, jobs)) for added in range(1, 1 << jobs)
     ]
-    before, added, after = np.array(pairs, dtype=np.int64).T
-    return Steps(before, added, np.flatnonzero(np.diff(after, prepend=-1)))
+
+
+def _place(added: int, held: int, jobs: int) -> Place:
+    return tuple(held if added >> job & 1 else slice(None) for job in reversed(range(jobs)))
+
+
+def by_job(of_sets: Floats) -> Floats:
+    """The same numbers, [sets, cars], by whether a set holds the last job, ..., the first: [2, ..., 2, cars]."""
+    jobs = len(of_sets).bit_length() - 1
+    return of_sets.reshape(*[2] * jobs, of_sets.shape[1])
 
 
 def price(batch: Batch, prices: Floats, room: Floats, leaving: float) -> Priced:
@@ -61,15 +64,60 @@ def price(batch: Batch, prices: Floats, room: Floats, leaving: float) -> Priced:
 def forward(batch: Batch, prices: Floats, room: Floats) -> Floats:
     """The least that a set of jobs done before a month can have cost: [months + 1, sets, cars]."""
     jobs, months = len(batch.days), len(batch.closed)
-    steps = steps_of(jobs)
-    best = np.full((months + 1, 1 << jobs, len(batch.cars)), np.inf)
-    best[0, 0] = 0.0
+    visits = Cheapest(batch, prices, room)
+    best = np.empty((months + 1, 1 << jobs, len(batch.cars)))
+    best[0], best[0, 0] = np.inf, 0.0
     for month in range(months):
-        there = visits_in(batch, prices, room, month).min(axis=1)
-        there[0] = 0.0
-        whole = best[month][steps.before] + there[steps.added]
-        np.minimum.reduceat(whole, steps.starts, axis=0, out=best[month + 1])
+        there = visits.in_month(month)
+        best[month + 1] = best[month]
+        before, after = by_job(best[month]), by_job(best[month + 1])
+        for added, without, with_it in steps_of(jobs):
+            least = after[with_it]
+            np.minimum(least, before[without] + there[added], out=least)
     return best
+
+
+class Cheapest:
+    """What visits cost with their prices where each goes to its cheapest shop; see `visits_in` for what is given.
+
+    What a set of jobs costs at a shop is the same in all months but for the prices of its days.
+    """
+
+    def __init__(self, batch: Batch, prices: Floats, room: Floats) -> None:
+        self.batch, self.prices, self.room = batch, prices, room
+        # What going to a shop costs in any month, [shops, sets, cars].
+        self.going = sums_over(batch.at_shop) + batch.opening[:, None, :]
+        self.visits = np.empty_like(self.going)
+        longest = batch.together[-1].max(initial=0.0)
+        self.tight = (room if room.ndim == 2 else room.min(axis=2)) + TOLERANCE < longest
+
+    def in_month(self, month: int) -> Floats:
+        """By set of jobs done, [sets, cars]; nothing done costs nothing."""
+        batch = self.batch
+        if month in batch.exceptions:
+            best: Floats = visits_in(batch, self.prices, self.room, month).min(axis=1)
+        else:
+            best = self._as_ever(month)
+            best += sums_over(batch.in_month[:, month]) + batch.closed[month]
+        best[0] = 0.0
+        return best
+
+    def _as_ever(self, month: int) -> Floats:
+        together = self.batch.together
+        np.multiply(together, self.prices[:, month, None, None], out=self.visits)
+        self.visits += self.going
+        for shop in self.tight[:, month].nonzero()[0].tolist():
+            over = together > self.room[shop, month] + TOLERANCE
+            np.copyto(self.visits[shop], np.inf, where=over)
+        return self.visits.min(axis=0)  # type: ignore[no-any-return]
+
+
+def sums_over(of_jobs: Floats) -> Floats:
+    """Of numbers by job, the sums by set of jobs: [jobs, ..., cars] to [..., sets, cars]."""
+    sums = np.zeros((*of_jobs.shape[1:-1], 1 << len(of_jobs), of_jobs.shape[-1]))
+    for job, each in enumerate(of_jobs):
+        np.add(sums[..., : 1 << job, :], each[..., None, :], out=sums[..., 1 << job : 2 << job, :])
+    return sums
 
 
 def visits_in(

@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from app.solve.abreast import abreast
 from app.solve.columns import Column, columns_of
 from app.solve.fleet import Batch, Fleet, Floats, packed, some_of
 from app.solve.master import Master, Shares
@@ -52,8 +51,8 @@ class Relaxation:
     def begin_at(self, prices: Floats) -> None:
         """Begin with the columns that cost each car least at prices that are likely near the best."""
         market = Market(prices, self.room.reshape(self.shape), self.fleet.problem.unplaced_cost)
-        all_near = abreast(lambda batch: near(batch, market, BEGUN_WITH), self.batches)
-        for batch, (cars, slots) in zip(self.batches, all_near, strict=True):
+        for batch in self.batches:
+            cars, slots = near(batch, market, BEGUN_WITH)
             self._add(columns_of(self.fleet, batch, slots, cars))
         self._add(self._try(prices))
 
@@ -134,8 +133,8 @@ def answers(
     columns: list[Column] = []
     paid = -float((prices * rooms).sum())
     leaving = fleet.problem.unplaced_cost
-    all_priced = abreast(lambda batch: price(batch, prices, rooms, leaving), batches)
-    for batch, priced in zip(batches, all_priced, strict=True):
+    for batch in batches:
+        priced = price(batch, prices, rooms, leaving)
         paid += float(priced.values.sum())
         columns += columns_of(fleet, batch, priced.slots)
     return paid, columns

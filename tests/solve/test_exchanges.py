@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from app.core.plan.soonest import soonest_due_first
-from app.solve.abreast import abreast, helpers, in_turn
+from app.solve.abreast import helpers, in_turn
 from app.solve.exchange import MOST_COLUMNS, Exchange
 from app.solve.fleet import Floats, fleet_of
 from app.solve.search import columns_for, left_out
@@ -37,7 +37,6 @@ def _exchanged(times: int, beside: Executor = THREADS) -> Exchange:
 
 @pytest.mark.parametrize("far", [False, True])
 def test_what_is_done_at_once_is_given_in_its_order(far: bool) -> None:
-    assert abreast(lambda each: each * each, range(9)) == [each * each for each in range(9)]
     squares = [(each, each * each) for each in range(9)]
     with helpers(far) as beside:
         begun = lambda each: beside.submit(mul, each, each)  # noqa: E731
