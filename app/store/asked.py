@@ -28,6 +28,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import InstrumentedAttribute, Session, aliased
 
+from app.store import prepared
 from app.store.columns import CarFact, Exact, Moment, Recorded
 from app.store.tables import Car
 
@@ -82,10 +83,11 @@ class Asked:
         self.given = {"car_ids": car_ids, "as_of": as_of}
         if known_at is not None:
             self.given["known_at"] = known_at
+        self.options = prepared.of_cars(car_ids)
 
     def ask(self, query: AnySelect | CompoundSelect[*tuple[Any, ...]]) -> Iterable[AnyRow]:
         """The rows of a statement that asks for `CAR_IDS`, `AS_OF` and, where it is not about now, `KNOWN_AT`."""
-        return self.execute(query, self.given)
+        return self.execute(query, self.given, execution_options=self.options)
 
     def rows(self, table: type[CarFact], query: AnySelect) -> Iterable[AnyRow]:
         """The rows of `query`, always the same object, in force, in the order in which a later replaces an earlier."""

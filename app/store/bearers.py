@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import select, true
 from sqlalchemy.orm import Session
 
-from app.store import reach
+from app.store import prepared, reach
 from app.store.columns import BEGINNING
 from app.store.intake import KNOWN, KnownCar, in_parts
 from app.store.names import Name, NamePrefix, matches
@@ -74,7 +74,8 @@ def all_named(db: Session, names: Collection[Name]) -> dict[Name, list[int]]:
             Car.standing.in_(IN_RECORD),
             reach.whole(db, Car.owner_id, Car.id),
         )
-        for number, car_id in db.execute(query.order_by(Car.id)):
+        alone = prepared.of_cars(sorted(wanted))
+        for number, car_id in db.execute(query.order_by(Car.id), execution_options=alone):
             found[mark, number].append(car_id)
     return found
 

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from app.errors import NotFound
 from app.store import reach
 from app.store.cars import withdrawals
+from app.store.prepared import by_key
 from app.store.tables import RELIEF_KINDS, Car, Component, Installation, Removal, Withdrawal
 
 
@@ -188,7 +189,7 @@ def like(db: Session, car_id: int, kind: str, serial: str, day: date | None) -> 
 
 
 def _mounted(car_id: int) -> Select[Installation, Component, Removal]:
-    return (
+    return by_key(
         select(Installation, Component, Removal)
         .join(Component, Component.id == Installation.component_id)
         .outerjoin(

@@ -71,6 +71,7 @@ def make_engine(url: str, room: Room | None = None) -> Engine:
         named = _patience(address, room) if room else {}
         opening = prepared.opening(address, named)
         engine = create_engine(address, creator=opening, **(_pool(room) if room else {}))
+        prepared.heed(engine)
         event.listen(engine, "checkin", _given_back)
         event.listen(engine, "checkout", _asking_when_idle(engine.dialect))
         return engine

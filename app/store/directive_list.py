@@ -19,6 +19,7 @@ from app.errors import NotFound
 from app.store import directive_matching, reach
 from app.store.directive_keeping import LOOKS, in_force
 from app.store.directives import Directive, DirectiveClosing, DirectiveMatch, DirectiveTerm
+from app.store.prepared import by_key
 from app.store.tables import OUT_OF_RECORD, Car, Component, Installation, Party, Removal, Withdrawal
 
 # For people ----------------------------------------------------------------------------------------------------
@@ -282,7 +283,7 @@ def of_car(db: Session, car_id: int, wanted: MatchFilter) -> list[tuple[Directiv
     query = _match_query(
         db, and_(DirectiveMatch.car_id == car_id, Directive.superseded_at.is_(None))
     )
-    matches = _kept(db, query, wanted)
+    matches = _kept(db, by_key(query), wanted)
     directives = {row.id: row for row in in_force(db)} if matches else {}
     found = [(directives[each.row.directive_id], each) for each in matches]
     return sorted(found, key=lambda pair: (pair[0].id, pair[1].row.id))

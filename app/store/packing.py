@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from sqlalchemy import Row, cast, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Row, cast, exists, func, select
+from sqlalchemy.orm import Session, aliased
 
 from app.access.reach import ITEMS_OF
 from app.core.measure import Amount, as_stated
@@ -16,6 +16,7 @@ from app.store import reach
 from app.store.changes import ChangeAbout
 from app.store.columns import Key
 from app.store.paging import Page, Value, page_of
+from app.store.prepared import of_cars
 from app.store.tables import (
     Car,
     Component,
@@ -137,8 +138,10 @@ class Mounted:
 
 def mounted(db: Session, car_ids: Sequence[int], day: date) -> dict[int, list[Mounted]]:
     """What is on each car on a day, by kind and position."""
-    off = select(Removal.installation_id).where(
-        Removal.superseded_at.is_(None), Removal.removed_on <= day
+    off = exists().where(
+        Removal.installation_id == Installation.id,
+        Removal.superseded_at.is_(None),
+        Removal.removed_on <= day,
     )
     rows = db.execute(
         select(Installation, Component)
@@ -147,9 +150,10 @@ def mounted(db: Session, car_ids: Sequence[int], day: date) -> dict[int, list[Mo
             Installation.car_id.in_(car_ids),
             Installation.superseded_at.is_(None),
             Installation.from_on <= day,
-            Installation.id.not_in(off),
+            ~off,
         )
-        .order_by(Component.kind, Installation.position, Installation.id)
+        .order_by(Component.kind, Installation.position, Installation.id),
+        execution_options=of_cars(car_ids),
     )
     found: dict[int, list[Mounted]] = defaultdict(list)
     for installation, component in rows:
@@ -176,7 +180,8 @@ def last_measured(db: Session, car_ids: Sequence[int]) -> dict[int, list[Measure
         )
         .join(EventRow, EventRow.id == ReadingRow.event_id)
         .where(ReadingRow.car_id.in_(car_ids), EventRow.superseded_at.is_(None))
-        .order_by(EventRow.happened_on.desc(), EventRow.id.desc(), ReadingRow.place)
+        .order_by(EventRow.happened_on.desc(), EventRow.id.desc(), ReadingRow.place),
+        execution_options=of_cars(car_ids),
     )
     last: dict[tuple[int, str], date] = {}
     found: dict[int, list[Measured]] = defaultdict(list)
@@ -197,8 +202,11 @@ class OnVisit:
 
 def visits(db: Session, car_ids: Sequence[int]) -> dict[int, OnVisit]:
     """The visit that each car is on, where it is on one."""
-    ended = select(VisitStep.visit_id).where(
-        VisitStep.superseded_at.is_(None), VisitStep.step.in_(("released", "cancelled"))
+    later = aliased(VisitStep)
+    ended = exists().where(
+        later.visit_id == Visit.id,
+        later.superseded_at.is_(None),
+        later.step.in_(("released", "cancelled")),
     )
     rows = db.execute(
         select(Visit.car_id, Visit.id, Party.name, VisitStep.happened_on, Visit.instructions)
@@ -209,9 +217,10 @@ def visits(db: Session, car_ids: Sequence[int]) -> dict[int, OnVisit]:
             Visit.superseded_at.is_(None),
             VisitStep.step == "sent",
             VisitStep.superseded_at.is_(None),
-            Visit.id.not_in(ended),
+            ~ended,
         )
-        .order_by(Visit.id)
+        .order_by(Visit.id),
+        execution_options=of_cars(car_ids),
     )
     return {row[0]: OnVisit(*row[1:]) for row in rows}
 

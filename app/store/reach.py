@@ -39,6 +39,7 @@ from app.access.capability import FOREIGN, Kind
 from app.access.reach import ITEMS_OF
 from app.core.facts import ITEMS
 from app.store.derived import DueRow
+from app.store.prepared import by_key
 from app.store.tables import IN_RECORD, Car, Ownership, Party
 from app.store.visits import ENDS, CarReach, Visit, VisitStep, stepped
 
@@ -75,11 +76,13 @@ MINE = or_(
     Party.kept_by.in_(bindparam("members", expanding=True)),
 )
 KINDS = sorted(FOREIGN)
-OF_MEMBERS = select(
-    Party.id,
-    select(func.count()).select_from(aliased(Party)).scalar_subquery(),
-    *map(_shares, KINDS),
-).where(MINE)
+OF_MEMBERS = by_key(
+    select(
+        Party.id,
+        select(func.count()).select_from(aliased(Party)).scalar_subquery(),
+        *map(_shares, KINDS),
+    ).where(MINE)
+)
 
 
 def of_viewer(db: Session, viewer: Viewer, capability: Capability) -> Reach:

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from app.core.field.entries import Entry
 from app.errors import NotFound
-from app.store import reach
+from app.store import prepared, reach
 from app.store.change_log import canonical
 from app.store.field import FieldEntry, Report, ReportEvent
 from app.store.tables import Car, EventRow
@@ -110,7 +110,7 @@ def of_car(db: Session, car_id: int) -> list[ReportListed]:
     signed = select(FieldEntry.report_id).where(
         FieldEntry.car_id == car_id, FieldEntry.kind == "signed"
     )
-    rows = db.execute(
+    query = (
         select(
             Report.id, Report.happened_on, Report.recorded_by, Report.recorded_at,
             Report.id.in_(signed),
@@ -118,7 +118,7 @@ def of_car(db: Session, car_id: int) -> list[ReportListed]:
         .where(Report.car_id == car_id)
         .order_by(Report.happened_on.desc(), Report.id.desc())
     )  # fmt: skip
-    return [ReportListed(*row) for row in rows]
+    return [ReportListed(*row) for row in db.execute(prepared.by_key(query))]
 
 
 def events_of(db: Session, report_id: int) -> Sequence[EventRow]:

@@ -12,7 +12,7 @@ from sqlalchemy import Select, func, select, text
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.store import due_counts, reach
+from app.store import due_counts, prepared, reach
 from app.store.asked import KNOWN_AT
 from app.store.derived import DueRolled, DueRow, RulebookEdition, RulebookInForce
 from app.store.tables import IN_RECORD, Car, Party
@@ -72,9 +72,8 @@ def _held(now: bool) -> Select[int | None, int | None]:
     latest = select(func.max(RulebookInForce.id)).group_by(RulebookInForce.owner_id)
     if not now:
         latest = latest.where(RulebookInForce.recorded_at <= KNOWN_AT)
-    return select(RulebookInForce.owner_id, RulebookInForce.edition_id).where(
-        RulebookInForce.id.in_(latest)
-    )
+    held = select(RulebookInForce.owner_id, RulebookInForce.edition_id)
+    return prepared.by_key(held.where(RulebookInForce.id.in_(latest)))
 
 
 def history(db: Session) -> list[Put]:

@@ -18,6 +18,7 @@ from app.access import Capability, Member, Role, Viewer
 from app.core.showing import Preferences
 from app.store.columns import table_of
 from app.store.people import Membership, Person, SignIn, Token
+from app.store.prepared import by_key
 from app.store.tables import Party
 
 TOKEN_PREFIX = "sb_"  # what every token begins with, so that one in a text is found
@@ -65,7 +66,7 @@ def _whose(
 ) -> Select[Any]:
     """A row for each membership of the person, or one without when there is none."""
     current = (Membership.person_id == Person.id) & Membership.ended_at.is_(None)
-    return (
+    return by_key(
         select(Person.id, Person.name, Party.id.label("party_id"), Party.name.label("party"))
         .add_columns(Membership.role, Party.keeps_register, *more)
         .select_from(person_id.class_)

@@ -20,6 +20,7 @@ from app.store.asked import counted
 from app.store.columns import Base, Key, Made, Words, one_of
 from app.store.directives import Directive, DirectiveClosing, DirectiveMatch, DirectiveTerm
 from app.store.handing_over import HandOver
+from app.store.prepared import by_key
 from app.store.tables import OUT_OF_RECORD, Car, Party
 
 Answer = Literal["issued", "seen_to", "not_needed", "undecided"]
@@ -111,7 +112,7 @@ def one_or_raise(db: Session, told_order_id: int) -> Told:
 
 def _told(db: Session, *conditions: ColumnElement[bool]) -> list[Told]:
     query = select(ToldOrder, Car.mark, Car.number).join(Car, Car.id == ToldOrder.car_id)
-    rows = db.execute(query.where(*conditions).order_by(ToldOrder.id)).all()
+    rows = db.execute(by_key(query.where(*conditions).order_by(ToldOrder.id))).all()
     asked = select(ToldOrderAnswer).where(
         ToldOrderAnswer.told_order_id.in_([row[0].id for row in rows])
     )

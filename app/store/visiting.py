@@ -15,6 +15,7 @@ from app.errors import NotFound
 from app.store import cars, reach
 from app.store.derived import DueRow
 from app.store.plans import VisitPlan, days_planned
+from app.store.prepared import by_key
 from app.store.tables import OUT_OF_RECORD, Car, Party, Withdrawal
 from app.store.visit_work import WorkShown, days_of, in_parts, work_of
 from app.store.visits import END, ENDS, Visit, VisitStep, stepped
@@ -124,12 +125,12 @@ class VisitNoted:
 
 def of_car(db: Session, car_id: int) -> list[VisitShown]:
     """Every visit of a car that counts, the latest first."""
-    return [each for each in _shown(db, Visit.car_id == car_id) if each.days]
+    return [each for each in _all_of(db, car_id) if each.days]
 
 
 def history(db: Session, car_id: int) -> list[VisitNoted]:
     """Every visit of a car, the latest first, with what was noted by mistake."""
-    visits = _shown(db, Visit.car_id == car_id)
+    visits = _all_of(db, car_id)
     if not visits:
         return []
     keys = [each.id for each in visits]
@@ -261,6 +262,11 @@ def working_on(db: Session, car_ids: Sequence[int]) -> dict[tuple[int, str], Vis
 def open_of(db: Session, car_id: int) -> VisitShown | None:
     """The visit that a car is on, if it is on one."""
     return next((each for each in of_car(db, car_id) if each.open), None)
+
+
+def _all_of(db: Session, car_id: int) -> list[VisitShown]:
+    query = reached(db).where(Visit.car_id == car_id).order_by(Visit.id.desc())
+    return made(db, by_key(query))
 
 
 def _shown(db: Session, condition: reach.Condition) -> list[VisitShown]:
