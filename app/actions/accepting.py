@@ -79,12 +79,13 @@ def in_the_way(db: Session, at: Opened, stamp: Stamp, now: Asked) -> list[str]:
     found += [
         f"{told}. Take its visits out, or solve anew." for told in planning.out_of_record(db, going)
     ]
-    found += [f"{told}." for told in settled(db, at, "", now).clashes]
-    return found + list(_by_now(at, now))
+    clashes = settled(db, at, "", now).clashes
+    found += [f"{told}." for told in clashes]
+    return found + list(_by_now(at, now, clashes))
 
 
-def _by_now(at: Opened, asked: Asked) -> Iterator[str]:
-    """What the fleet and the standards of today do not let be any more."""
+def _by_now(at: Opened, asked: Asked, clashes: Sequence[str]) -> Iterator[str]:
+    """What the fleet and the standards of today do not let be any more, but of cars of which clashes are told."""
     planned, visits_, now = at.content.problem, at.draft.visits, asked.now
     for shop, told in no_room(planned, visits_, now):
         yield (
@@ -92,7 +93,8 @@ def _by_now(at: Opened, asked: Asked) -> Iterator[str]:
             f"Move some in this version, or solve anew."
         )
     for car, told in no_place(planned, visits_, now):
-        yield f"{car} {told}. Move it or take it out in this version, or solve anew."
+        if not any(each.startswith(f"{car} ") for each in clashes):
+            yield f"{car} {told}. Move it or take it out in this version, or solve anew."
 
 
 @dataclass(frozen=True, slots=True)

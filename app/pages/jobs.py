@@ -21,7 +21,7 @@ TITLES = {
     "refresh-due": "Working out all due dates anew",
     "rulebook-effect": "Working out what a rulebook edition would move",
     "put-in-force": "Putting a rulebook edition in force",
-    "solve-plan": "Searching for the cheapest plan",
+    "solve-plan": "Search for the cheapest plan",
     "evidence": "Making an evidence packet",
 }
 

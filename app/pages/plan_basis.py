@@ -230,7 +230,7 @@ class _Reading:
 
     def _moves(self) -> Iterator[Move]:
         seen: set[object] = set()
-        for line, (region, shop, cost) in self._lines("moves", 3):
+        for line, (region, shop, cost) in self._lines("moves", 3, least=3):
             self._once("moves", line, (region.casefold(), shop.casefold()), seen)
             yield Move(region, shop, self._read("moves", cost, line))
 
@@ -243,10 +243,10 @@ class _Reading:
             stated = self._read("cars", earning, line) if earning else None
             yield CarFacts(car.upper(), stated, earliest or None)
 
-    def _lines(self, name: str, many: int) -> Iterator[tuple[str, list[str]]]:
+    def _lines(self, name: str, many: int, least: int = 1) -> Iterator[tuple[str, list[str]]]:
         for line in filter(str.strip, self.entries.text(name).splitlines()):
             parts = [part.strip() for part in line.split(";")]
-            if len(parts) > many or not parts[0]:
+            if not least <= len(parts) <= many or not parts[0]:
                 self.problems[name] = f"“{line}”: want {many} parts with semicolons between."
                 continue
             yield line, [*parts, *[""] * (many - len(parts))]

@@ -12,7 +12,7 @@ from app.answers import planning
 from app.core.plan.accounts import days_of, faults_in, total_cost
 from app.core.plan.basis import PlanShop
 from app.core.plan.choices import Choice, Parts, Used, choices, least_change, parts
-from app.core.plan.cost import left_out, visits_by_car
+from app.core.plan.cost import for_other_work, left_out, visits_by_car
 from app.core.plan.demand import Remark, in_words
 from app.core.plan.problem import TOLERANCE, Car, Job, Problem, Shop, Visit, by_name
 from app.core.plan.revise import counting, still_bounded
@@ -43,6 +43,8 @@ class Figures:
     by_hand: int
     around: int
     faults: Sequence[str]
+    before: int
+    cost_before: float
 
     @property
     def gap(self) -> float | None:
@@ -55,11 +57,22 @@ class Figures:
         return 100 * (self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
 
     @property
-    def saving(self) -> float:
-        """Per cent less than soonest due first costs in what is done, the cost of work that is left not counted."""
-        done = self.cost - self.left * self.unplaced
-        soonest = self.soonest.cost - self.soonest.left * self.unplaced
-        return 100 * (soonest - done) / soonest if soonest > 0 else 0.0
+    def saving(self) -> float | None:
+        """Per cent less than soonest due first costs; None where that leaves more work, or less."""
+        if self.soonest.left != self.left:
+            return None
+        return (
+            100 * (self.soonest_done - self.done) / self.soonest_done if self.soonest_done else 0.0
+        )
+
+    @property
+    def done(self) -> float:
+        """The cost without that of work that is left."""
+        return self.cost - self.left * self.unplaced
+
+    @property
+    def soonest_done(self) -> float:
+        return self.soonest.cost - self.soonest.left * self.unplaced
 
 
 def figures(at: Opened) -> Figures:
@@ -78,6 +91,7 @@ def figures(at: Opened) -> Figures:
         len(counting(at.changes)),
         len(at.content.locked),
         faults_in(problem, at.accounts)[:MOST_FAULTS],
+        *for_other_work(problem, at.draft.visits),
     )
 
 

@@ -155,6 +155,7 @@ def test_visits_that_clash_are_all_told_and_nothing_is_planned(planner):
         planner.accept(version)
     for visit in (first, second):
         assert f"{visit.car} has a visit to Third Invented Shop" in str(conflict.value)
+        assert str(conflict.value).count(f"{visit.car} ") == 1  # what follows of it is not told
         assert visit.car in {who for who, _ in unfit(planner, version)}
     assert planner.visits() == stood
 

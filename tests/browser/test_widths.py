@@ -1,4 +1,4 @@
-"""Pages from a telephone's width to a tablet's, held either way, and a desk's: nothing to scroll sideways, no words over other words."""
+"""Pages on a telephone, a tablet held either way and a desk: nothing to scroll sideways, no words over other words."""
 
 import pytest
 from playwright.sync_api import Page

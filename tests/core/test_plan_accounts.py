@@ -7,7 +7,7 @@ import pytest
 
 from app.core.plan.accounts import accounts, anew, days_of, faults_in, total_cost
 from app.core.plan.check import faults
-from app.core.plan.cost import cost, days_used, left_out
+from app.core.plan.cost import cost, days_used, for_other_work, left_out
 from app.core.plan.demand import in_words
 from app.core.plan.problem import Car, Job, Problem, Shop, Visit
 from app.core.plan.revise import CannotChange, Change, Draft, apply
@@ -23,6 +23,12 @@ PROBLEM = Problem("2027-01", 6, 1e4, (NORTH,), (CAR,))
 def test_months_late_and_months_of_life_given_away_are_counted(month: int, late: int, early: int):
     found = accounts(PROBLEM, [Visit("ZQKX 1", "NORTH", month, ("visual",))])["ZQKX 1"]
     assert (found.late, found.early) == (late, early)
+
+
+def test_visits_for_other_work_are_counted_with_what_they_cost():
+    ours, other = Visit("ZQKX 1", "NORTH", 1, ("visual",)), Visit("ZQKX 1", "NORTH", 4, ())
+    assert for_other_work(PROBLEM, [ours, other]) == (1, 150)
+    assert for_other_work(PROBLEM, [ours]) == (0, 0)
 
 
 def some_change(source: random.Random, draft: Draft) -> Change:

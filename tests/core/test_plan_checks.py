@@ -35,9 +35,9 @@ def test_a_plan_that_breaks_nothing_stands() -> None:
         ((Visit("ZQKX 1", "NORTH", 4, ("visual",)), STANDING), "2028-03 lies outside the horizon"),
         ((Visit("ZQKX 1", "NORTH", 2, ("paint",)), STANDING), "ZQKX 1: has no job 'paint'"),
         ((Visit("ZQKX 1", "NORTH", 2, ()), STANDING), "NORTH in 2028-01 does nothing"),
-        ((Visit("ZQKX 2", "SOUTH", 2, ()), STANDING), "out of reach, too early or forbidden"),
-        ((Visit("ZQKX 1", "NORTH", 0, ("valve",)), STANDING), "out of reach, too early or forbidden"),
-        ((Visit("ZQKX 2", "NORTH", 1, ("visual",)), STANDING), "out of reach, too early or forbidden"),
+        ((Visit("ZQKX 2", "SOUTH", 2, ()), STANDING), "is out of reach"),
+        ((Visit("ZQKX 1", "NORTH", 0, ("valve",)), STANDING), "is before the car can go"),
+        ((Visit("ZQKX 2", "NORTH", 1, ("visual",)), STANDING), "is forbidden"),
         ((Visit("ZQKX 1", "SOUTH", 2, ("visual",)), STANDING), "lacks the skill 'tank' of 'visual'"),
         ((Visit("ZQKX 1", "NORTH", 3, ("visual",)), STANDING), "is too late for 'visual'"),
         (

@@ -61,17 +61,23 @@ def test_visits_of_a_car_become_those_that_are_wanted(wanted, standing, settled)
 
 
 @pytest.mark.parametrize(
-    ("wanted", "standing", "told"),
+    ("wanted", "standing", "told", "way_on"),
     [
-        (wants("2027-05", "lining", shop=SOUTH), stands(1, "2027-05", "visual"), "has a visit to"),
-        (wants("2027-05", "lining"), stands(1, "2027-05", "visual", begun=True), "is on its visit"),
+        (
+            wants("2027-05", "lining", shop=SOUTH), stands(1, "2027-05", "visual"),
+            "has a visit to", "move it in this version, or cancel that visit",
+        ),
+        (
+            wants("2027-05", "lining"), stands(1, "2027-05", "visual", begun=True),
+            "is on its visit", "move its work of that month to another, or solve anew",
+        ),
     ],
-)
-def test_two_visits_in_one_month_clash_and_say_what_to_do(wanted, standing, told):
+)  # fmt: skip
+def test_two_visits_in_one_month_clash_and_say_what_to_do(wanted, standing, told, way_on):
     (clash,) = settle([wanted], [standing]).clashes
     assert clash.startswith(f"{told}")
     assert "2027-05" in clash
-    assert clash.endswith("move it in this version, or cancel that visit")
+    assert clash.endswith(way_on)
 
 
 ITEM = st.sampled_from(["visual", "lining", "thickness"])

@@ -43,7 +43,10 @@ TOO_FEW = {("NORTH", 0): 9, ("NORTH", 1): 3}
             "no room: it takes 1 day, no shop month in which it could be done has that left",
             {"days": 1.0, "rooms": (1.0, 1.0), "used": {("NORTH", 0): 0.5, ("NORTH", 1): 1}},
         ),
-        ("no room: it takes 1 day, no month in reach has more than 0.5", {"days": 1.0, "rooms": (0.5, 0.5)}),
+        (
+            "no room: it takes 1 day, no month in reach has more than 0.5 beside visits that stand",
+            {"days": 1.0, "rooms": (0.5, 0.5)},
+        ),
     ],
 )  # fmt: skip
 def test_what_is_said_is_what_room_and_costs_say(told, case):

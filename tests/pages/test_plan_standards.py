@@ -99,6 +99,7 @@ def test_a_directive_has_its_row_and_standards_kept_before_it_had_one_are_read(c
         ("shops.0.months", "July", "want a month and its days"),
         ("shops.0.days", "-3", "want 0 or more"),
         ("moves", "Gulf; Nowhere Shop; 5", "No shop is named"),
+        ("moves", "Gulf Nowhere Shop 5", "want 3 parts with semicolons between"),
         ("cars", "ZQKX 7001; 85; spring", "want a month such as"),
     ],
 )

@@ -15,6 +15,7 @@ from app.core.plan.demand import in_words
 from app.core.plan.forecast import Need, needs
 from app.core.plan.problem import ordinal
 from app.core.plan.revise import Change
+from app.core.plan.soonest import Soonest
 from app.pages import plan_view
 from app.store import forecasting
 from app.store.forecasting import ForecastFilter
@@ -119,6 +120,18 @@ def test_a_plan_places_every_car_in_time_and_shows_it_by_shop_and_month(at_work:
     assert f"of {CARS} cars" in page
     assert NORTH in page
     assert at.content.solved.cost <= at.content.soonest.cost
+
+
+def test_soonest_due_first_is_compared_in_per_cent_where_it_leaves_as_much(
+    at_work: Planner, record
+):
+    at = opened(record, at_work.plan())
+    told = plan_view.figures(at)
+    alike = replace(told, soonest=Soonest(told.done / 0.8 + told.left * told.unplaced, told.left))
+    assert alike.saving == pytest.approx(20)
+    less = replace(alike, soonest=replace(alike.soonest, left=told.left + 1))
+    assert less.saving is None
+    assert less.soonest_done == pytest.approx(told.done / 0.8 - told.unplaced)
 
 
 def test_the_estimate_of_a_day_is_not_told_of_a_plan_that_was_changed_since(at_work, record):

@@ -54,8 +54,8 @@ def faults_of_car(
         if not any((each.shop, each.month) == (visit.shop, visit.month) for each in car.fixed):
             if not visit.jobs:
                 yield f"{told} does nothing"
-            if not car.may_go(visit.shop, visit.month):
-                yield f"{told} is out of reach, too early or forbidden"
+            if why := car.kept_from(visit.shop, visit.month):
+                yield f"{told} is {why}"
         yield from _wrong_jobs(shops[visit.shop], car, visit, told, called)
 
 

@@ -75,3 +75,11 @@ def visits_by_car(visits: Iterable[Visit]) -> dict[str, Sequence[Visit]]:
     for visit in visits:
         of_car[visit.car].append(visit)
     return dict(of_car)
+
+
+def for_other_work(problem: Problem, visits: Iterable[Visit]) -> tuple[int, float]:
+    """How many of the visits stand for other work than that of the problem, and what they cost."""
+    cars = {car.name: car for car in problem.cars}
+    there = [visit for visit in visits if not visit.jobs]
+    costs = (cars[each.car].visit_cost + cars[each.car].move_cost[each.shop] for each in there)
+    return len(there), sum(costs)

@@ -80,12 +80,18 @@ class Car:
     forbid: tuple[Forbidden, ...] = ()
 
     def may_go(self, shop: str, month: int) -> bool:
-        """Whether a new visit may be made there: in reach, not too early, not forbidden. Looks at no other visit."""
-        return (
-            shop in self.move_cost
-            and month >= (self.earliest or 0)
-            and not any(each.shop == shop and each.month in (None, month) for each in self.forbid)
-        )
+        """Whether a new visit may be made there. Looks at no other visit."""
+        return self.kept_from(shop, month) is None
+
+    def kept_from(self, shop: str, month: int) -> str | None:
+        """Why no new visit may be made there, in words."""
+        if shop not in self.move_cost:
+            return "out of reach"
+        if month < (self.earliest or 0):
+            return "before the car can go"
+        if any(each.shop == shop and each.month in (None, month) for each in self.forbid):
+            return "forbidden"
+        return None
 
     def fixed_jobs(self) -> frozenset[str]:
         return frozenset(job for visit in self.fixed for job in visit.jobs)

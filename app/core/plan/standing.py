@@ -109,9 +109,13 @@ def _likeness(visit: PlannedVisit, instructions: str) -> tuple[str, str, frozens
 
 
 def _clash(wanted: Wanted, there: PlannedVisit) -> str:
-    goes = "is on its visit" if there.begun else "has a visit"
+    if there.begun:
+        return (
+            f"is on its visit to {there.shop} in {there.month}, to which nothing can be added any more: "
+            f"in this version move its work of that month to another, or solve anew"
+        )
     return (
-        f"{goes} to {there.shop} in {there.month}, and this version wants it at {wanted.shop} in that month: "
+        f"has a visit to {there.shop} in {there.month}, and this version wants it at {wanted.shop} in that month: "
         f"move it in this version, or cancel that visit"
     )
 

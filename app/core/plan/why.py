@@ -108,7 +108,7 @@ def _no_room(job: Job, places: Sequence[_Place]) -> str:
     days = f"{job.days:g} day{'' if job.days == 1 else 's'}"
     most = max(place.days for place in places)
     if most + TOLERANCE < job.days:
-        return f"no room: it takes {days}, no month in reach has more than {most:g}"
+        return f"no room: it takes {days}, no month in reach has more than {most:g} beside visits that stand"
     if max(place.left for place in places) <= TOLERANCE:
         return "no room: every shop month in which it could be done is full"
     return f"no room: it takes {days}, no shop month in which it could be done has that left"
