@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -40,6 +41,8 @@ SECONDS = (
 )
 MONTHS = 36
 MOST_COMPARED = 500
+# A plan that begins later than so many years from now is surely a slip.
+YEARS_AHEAD = 10
 
 
 @router.get("/plans")
@@ -77,7 +80,7 @@ def new(request: Request, db: web.Db, looking: Looking) -> Response:
 @web.may("plan")
 def make(request: Request, posted: web.Posted, db: web.Db, looking: Looking) -> Response:
     entries = Entries(forms.typed(posted))
-    selection, problems = _selection(entries)
+    selection, problems = _selection(entries, looking.stamp.today)
     if problems:
         return _form(request, db, entries.wrong(problems), looking, 422)
     try:
@@ -102,11 +105,14 @@ def _must_be_something(db: Session, selection: Selection, plan_id: int | None = 
         )
 
 
-def _selection(entries: Entries) -> tuple[Selection, dict[str, str]]:
+def _selection(entries: Entries, today: date) -> tuple[Selection, dict[str, str]]:
     problems: dict[str, str] = {}
+    last = f"{today.year + YEARS_AHEAD}-12"
     first, months = entries.text("first_month").strip(), entries.text("months").strip()
     if not MONTH.fullmatch(first):
         problems["first_month"] = f"“{first}”: want a month such as 2027-01."
+    elif first > last:
+        problems["first_month"] = f"“{first}” is far off: want a month until {last}."
     many = forms.whole(months)
     if many is None or not 1 <= many <= MOST_MONTHS:
         problems["months"] = f"“{months}”: want a number of months from 1 to {MOST_MONTHS}."
@@ -119,7 +125,7 @@ def _selection(entries: Entries) -> tuple[Selection, dict[str, str]]:
 def _form(
     request: Request, db: Session, entries: Entries, looking: Seen, status: int = 200
 ) -> Response:
-    selection, problems = _selection(entries)
+    selection, problems = _selection(entries, looking.stamp.today)
     asked = None if problems else actions.problem_now(db, selection, actions.basis_of(db))
     given = choices(request, db)
     return web.page(
@@ -190,15 +196,17 @@ def _carrying(db: Session, plan: Plan, posted: web.Sent) -> int | None:
     return asked
 
 
-Version = Annotated[int, Query(ge=1)]
+Version = Annotated[int | None, Query(ge=1)]
 
 
 @router.get("/plans/{plan_id}/compare")
 @web.may("plan")
 def compared(
-    request: Request, plan_id: web.Key, db: web.Db, before: Version, after: Version
+    request: Request, plan_id: web.Key, db: web.Db, before: Version = None, after: Version = None
 ) -> Response:
     plan = planning.plan_or_raise(db, plan_id)
+    if before is None or after is None:  # the plan's page asks which two
+        return web.see_other(f"/plans/{plan_id}")
     first, second = actions.opened(db, before), actions.opened(db, after)
     if {first.plan.id, second.plan.id} != {plan_id}:
         raise Refused("Those versions are not both of this plan.")

@@ -78,6 +78,7 @@ def test_a_new_plan_says_what_it_would_be_about(at_work: Planner):
         ({"months": "1" * 5000}, "want a number of months"),
         ({"first_month": "0000-01"}, "want a month such as 2027-01"),
         ({"first_month": "9999-12"}, "want a month such as 2027-01"),
+        ({"first_month": f"{NOW.year + 11}-01"}, f"want a month until {NOW.year + 10}-12"),
         (
             {"first_month": "2030-01", "months": "1", "item": "lining"},
             "Nothing falls due within these months",
@@ -206,6 +207,8 @@ def test_a_locked_visit_stays_where_it_is_when_solved_again(at_work: Planner, re
         at_work.client.get(f"/plans/{plan_id}/compare?before={version}&after={again}").text
     ).words
     assert "Two versions compared" in page
+    one_alone = at_work.client.get(f"/plans/{plan_id}/compare?before={version}")
+    assert one_alone.url.path == f"/plans/{plan_id}"
     refused = at_work.change(
         version, "move", car=visit.car, month="2027-02", shop=NORTH, to_month="2027-02"
     )
